@@ -1,0 +1,1 @@
+//! The band around the line, files, ports, pages and the command line.

@@ -1,0 +1,1 @@
+//! Pure harmony: pitches, intervals, chords, scales, keys, meters and charts.

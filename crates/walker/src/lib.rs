@@ -1,0 +1,1 @@
+//! Walking bass lines sampled exactly from stated rules.
