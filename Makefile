@@ -1,0 +1,35 @@
+# endpin's two commands for a fresh machine, and a few for those who work on it.
+# Each installs what is missing first (see .ci/install).
+
+SCENARIO ?= breakwater-blues
+DEMO     := target/demo/$(SCENARIO).mid
+ENDPIN   := target/release/endpin
+PYTEST   := target/venv/bin/python -m pytest
+
+.PHONY: help demo test ci
+
+help: ## this list
+	@sed -n 's/^\([a-z]*\):[^#]*## \(.*\)/make \1	\2/p' Makefile | expand -t 14
+
+demo: ## build, write a MIDI file of one scenario, say what to do with it (SCENARIO=name for another)
+	@.ci/install build
+	cargo build --release --locked --package endpin
+	@mkdir -p $(dir $(DEMO))
+	$(ENDPIN) write scenarios/$(SCENARIO).toml -o $(DEMO)
+	@echo
+	@$(ENDPIN) explain scenarios/$(SCENARIO).toml --choruses 1
+	@echo
+	@echo "Written: $(DEMO)"
+	@echo "  Drag it into a DAW: the tracks Bass, Comp and Time arrive named, with chords and sections as markers."
+	@echo "  Or hear it now, quietly at first:  fluidsynth -i $(DEMO)   (Debian: fluidsynth, timgm6mb-soundfont)"
+	@echo "  Another line over the same chart:  $(ENDPIN) write scenarios/$(SCENARIO).toml --seed 2 -o $(DEMO)"
+	@echo "  All it can do:                     $(ENDPIN) --help"
+
+test: ## build and run every test, with those that read our files by other people's libraries
+	@.ci/install tests
+	cargo build --release --locked --package endpin
+	cargo test --workspace --locked
+	ENDPIN=$(CURDIR)/target/debug/endpin ENDPIN_RELEASE=$(CURDIR)/$(ENDPIN) $(PYTEST) -q tests
+
+ci: ## what must hold before a change lands
+	@bash .ci/run
