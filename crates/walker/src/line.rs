@@ -1,0 +1,95 @@
+//! A line as the walker gives it: notes that know their part and their reason.
+
+use crate::role::Role;
+use endpin_theory::{Degree, Pitch, Strength, Ticks};
+use std::fmt;
+
+/// One note of a bass line, at its notated place (before swing and articulation).
+#[derive(Clone, Debug, PartialEq)]
+pub struct LineNote {
+    /// Its chorus, from 1.
+    pub chorus: u32,
+    /// Its bar within the chorus, from 1; the ending is one bar after the last.
+    pub bar: u32,
+    /// Where it starts, from the start of its chorus.
+    pub start: Ticks,
+    /// Where it starts, from the start of its bar.
+    pub in_bar: Ticks,
+    /// Length of one beat of its bar.
+    pub beat_length: Ticks,
+    /// How long it lasts.
+    pub length: Ticks,
+    /// The note, spelled for the reader.
+    pub pitch: Pitch,
+    /// Which of the chorus's spans it sounds in; none for the ending.
+    pub span: Option<usize>,
+    /// The chord symbol of that span, as written.
+    pub chord: String,
+    /// Where it stands above the chord's root.
+    pub degree: Degree,
+    /// The part it plays.
+    pub role: Role,
+    /// The approach it makes besides, if it also spells the chord.
+    pub approach: Option<Role>,
+    /// Strength of the beat on which it starts; off the beat it is weak.
+    pub strength: Strength,
+    /// Whether it is a ghost note, felt rather than heard.
+    pub ghost: bool,
+    /// Why it is there, for a student.
+    pub why: String,
+}
+
+impl LineNote {
+    /// The beat on which it starts, from 1, in beats of its own meter (2.5 is half way through beat 2).
+    pub fn beat(&self) -> f64 {
+        self.in_bar.0 as f64 / self.beat_length.0 as f64 + 1.0
+    }
+
+    /// Its notated length in beats of its own meter.
+    pub fn beats(&self) -> f64 {
+        self.length.0 as f64 / self.beat_length.0 as f64
+    }
+}
+
+/// `3.2 Ab2 chromatic-above (Bb7)`: place, note, part, chord.
+impl fmt::Display for LineNote {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "{}.{} {} {}",
+            self.bar,
+            self.beat(),
+            self.pitch,
+            self.role
+        )?;
+        if let Some(approach) = self.approach {
+            write!(f, "+{approach}")?;
+        }
+        write!(f, " ({})", self.chord)
+    }
+}
+
+/// One chorus of a line.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ChorusLine {
+    /// Which chorus it is, from 1.
+    pub chorus: u32,
+    /// Its notes in time.
+    pub notes: Vec<LineNote>,
+}
+
+/// One bar a line, each note as its name.
+impl fmt::Display for ChorusLine {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let mut bar = 0;
+        for note in &self.notes {
+            if note.bar != bar {
+                let newline = if bar == 0 { "" } else { "\n" };
+                write!(f, "{newline}{:>3}:", note.bar)?;
+                bar = note.bar;
+            }
+            write!(f, " {}", note.pitch)?;
+        }
+        Ok(())
+    }
+}
