@@ -1,4 +1,7 @@
 //! The band around the line, files, ports, pages and the command line.
 
+pub mod feel;
 pub mod score;
 pub mod smf;
+pub mod stream;
+pub mod time;

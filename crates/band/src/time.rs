@@ -1,0 +1,504 @@
+//! Time-keeping: ride and hi-hat, brushes, cross-stick, click and count-in.
+//!
+//! Patterns are put together from the groups of the meter, so that 5/4, 7/4 or any other grouping has one:
+//! ride on each beat with a skip note after the second beat of a group, pedal hi-hat on that second beat (in
+//! 4/4: 2 and 4). Everything stays under the bass. Common practice, no source. Sounds are those of General
+//! MIDI level 1 (reference file `gm.csv`).
+
+use crate::stream::below;
+use endpin_theory::{Meter, Strength, Ticks};
+use rand_chacha::rand_core::Rng;
+use std::{fmt, str::FromStr};
+
+/// Percussion keys of General MIDI level 1.
+pub mod sound {
+    /// Bass drum 1.
+    pub const KICK: u8 = 36;
+    /// Side stick.
+    pub const SIDE_STICK: u8 = 37;
+    /// Acoustic snare.
+    pub const SNARE: u8 = 38;
+    /// Pedal hi-hat.
+    pub const PEDAL_HAT: u8 = 44;
+    /// Crash cymbal 1.
+    pub const CRASH: u8 = 49;
+    /// Ride cymbal 1.
+    pub const RIDE: u8 = 51;
+    /// Cabasa, for the accent of a brush.
+    pub const CABASA: u8 = 69;
+    /// Maracas, for the sweep of a brush.
+    pub const MARACAS: u8 = 70;
+    /// High wood block: the click on beat 1.
+    pub const CLICK_HIGH: u8 = 76;
+    /// Low wood block: the other clicks.
+    pub const CLICK_LOW: u8 = 77;
+}
+
+/// What the drummer plays on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Kit {
+    /// Ride; cross-stick below 84 quarters a minute.
+    #[default]
+    Auto,
+    /// Ride cymbal, pedal hi-hat, feathered bass drum.
+    Ride,
+    /// Soft sweeps by shaker sounds, pedal hi-hat.
+    Brushes,
+    /// A side stick at the end of each group over a quiet ride, for slow tempi.
+    CrossStick,
+}
+
+/// A click in place of the drummer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Click {
+    /// Every beat.
+    All,
+    /// The hi-hat's beats only: 2 and 4.
+    TwoAndFour,
+    /// Beat 1 of every so many bars.
+    EveryBars(u32),
+    /// So many bars of clicks, then as many of silence, to train one's own time.
+    DropOut(u32),
+}
+
+/// Who keeps time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TimeKeeping {
+    /// A drummer.
+    Kit(Kit),
+    /// A click.
+    Click(Click),
+}
+
+impl Default for TimeKeeping {
+    fn default() -> Self {
+        TimeKeeping::Kit(Kit::Auto)
+    }
+}
+
+/// Text that names no way to keep time.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "\"{0}\" is no way to keep time; write ride, brushes, cross-stick, auto, click, click-2-4, \
+     click-every-N or click-drop-N, with N from 1 to 64 bars"
+)]
+pub struct TimeError(String);
+
+impl FromStr for TimeKeeping {
+    type Err = TimeError;
+
+    fn from_str(text: &str) -> Result<Self, TimeError> {
+        let bars = |number: &str| {
+            let bars = number.parse().ok().filter(|bars| (1..=64).contains(bars));
+            bars.ok_or_else(|| TimeError(text.to_owned()))
+        };
+        Ok(match text {
+            "auto" => TimeKeeping::Kit(Kit::Auto),
+            "ride" => TimeKeeping::Kit(Kit::Ride),
+            "brushes" => TimeKeeping::Kit(Kit::Brushes),
+            "cross-stick" => TimeKeeping::Kit(Kit::CrossStick),
+            "click" => TimeKeeping::Click(Click::All),
+            "click-2-4" => TimeKeeping::Click(Click::TwoAndFour),
+            _ => {
+                let (every, dropping) = (
+                    text.strip_prefix("click-every-"),
+                    text.strip_prefix("click-drop-"),
+                );
+                TimeKeeping::Click(match (every, dropping) {
+                    (Some(number), _) => Click::EveryBars(bars(number)?),
+                    (_, Some(number)) => Click::DropOut(bars(number)?),
+                    _ => return Err(TimeError(text.to_owned())),
+                })
+            }
+        })
+    }
+}
+
+impl fmt::Display for TimeKeeping {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            TimeKeeping::Kit(Kit::Auto) => f.pad("auto"),
+            TimeKeeping::Kit(Kit::Ride) => f.pad("ride"),
+            TimeKeeping::Kit(Kit::Brushes) => f.pad("brushes"),
+            TimeKeeping::Kit(Kit::CrossStick) => f.pad("cross-stick"),
+            TimeKeeping::Click(Click::All) => f.pad("click"),
+            TimeKeeping::Click(Click::TwoAndFour) => f.pad("click-2-4"),
+            TimeKeeping::Click(Click::EveryBars(bars)) => write!(f, "click-every-{bars}"),
+            TimeKeeping::Click(Click::DropOut(bars)) => write!(f, "click-drop-{bars}"),
+        }
+    }
+}
+
+/// One stroke, at its notated place in the bar.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Hit {
+    /// From the bar line.
+    pub in_bar: Ticks,
+    /// General MIDI percussion key.
+    pub key: u8,
+    /// MIDI velocity before small variation.
+    pub velocity: i32,
+}
+
+/// What the time-keeper needs to know of a bar.
+#[derive(Clone, Copy, Debug)]
+pub struct BarContext<'a> {
+    /// Its meter.
+    pub meter: &'a Meter,
+    /// Quarter notes a minute.
+    pub tempo: f64,
+    /// Whether the bass plays in two.
+    pub two_feel: bool,
+    /// Bars before it since the music began, all choruses counted.
+    pub bars_before: u64,
+    /// Whether it is the first of a chorus.
+    pub opens_chorus: bool,
+    /// Whether it is the last of a section or chorus.
+    pub closes_section: bool,
+}
+
+/// The strokes of one bar.
+pub fn bar(context: &BarContext, keeping: TimeKeeping, rng: &mut impl Rng) -> Vec<Hit> {
+    match keeping {
+        TimeKeeping::Click(click) => clicks(context, click),
+        TimeKeeping::Kit(kit) => strokes(context, kit, rng),
+    }
+}
+
+/// The beats, counted from 0, on which the hi-hat closes: the second of each group, and the fourth of a
+/// group of four.
+pub fn back_beats(meter: &Meter) -> Vec<usize> {
+    let mut beats = Vec::new();
+    let mut head = 0;
+    for &group in meter.grouping() {
+        let group = usize::from(group);
+        beats.extend(
+            (1..group)
+                .filter(|&beat| beat == 1 || beat == 3)
+                .map(|beat| head + beat),
+        );
+        head += group;
+    }
+    beats
+}
+
+fn clicks(context: &BarContext, click: Click) -> Vec<Hit> {
+    let beats: Vec<usize> = match click {
+        Click::All => (0..usize::from(context.meter.beats())).collect(),
+        Click::TwoAndFour => back_beats(context.meter),
+        Click::EveryBars(bars) if context.bars_before.is_multiple_of(u64::from(bars.max(1))) => {
+            vec![0]
+        }
+        Click::DropOut(bars)
+            if (context.bars_before / u64::from(bars.max(1))).is_multiple_of(2) =>
+        {
+            (0..usize::from(context.meter.beats())).collect()
+        }
+        Click::EveryBars(_) | Click::DropOut(_) => Vec::new(),
+    };
+    beats
+        .into_iter()
+        .map(|beat| click_hit(context.meter, beat))
+        .collect()
+}
+
+fn click_hit(meter: &Meter, beat: usize) -> Hit {
+    Hit {
+        in_bar: meter.beat_ticks() * beat as i64,
+        key: if beat == 0 {
+            sound::CLICK_HIGH
+        } else {
+            sound::CLICK_LOW
+        },
+        velocity: if beat == 0 { 84 } else { 70 },
+    }
+}
+
+/// One bar of the count-in: the last counts every beat, those before it only the strong and medium ones, as
+/// a leader counts "one, two, one two three four".
+pub fn count_in(meter: &Meter, last: bool) -> Vec<Hit> {
+    (0..usize::from(meter.beats()))
+        .filter(|&beat| last || meter.strength(beat) != Strength::Weak)
+        .map(|beat| click_hit(meter, beat))
+        .collect()
+}
+
+/// Below this many quarters a minute a drummer left to choose takes the stick off the ride.
+const SLOW: f64 = 84.0;
+
+fn strokes(context: &BarContext, kit: Kit, rng: &mut impl Rng) -> Vec<Hit> {
+    let meter = context.meter;
+    let kit = match kit {
+        Kit::Auto if context.tempo < SLOW => Kit::CrossStick,
+        Kit::Auto => Kit::Ride,
+        chosen => chosen,
+    };
+    let beat = meter.beat_ticks();
+    let back_beats = back_beats(meter);
+    // Skip notes only where a beat is a quarter or longer, and where two of them can still be told apart.
+    let skips = meter.unit() <= 4 && context.tempo <= 330.0;
+    let mut hits = Vec::new();
+    let mut hit = |in_bar: Ticks, key: u8, velocity: i32| {
+        hits.push(Hit {
+            in_bar,
+            key,
+            velocity,
+        });
+    };
+    for index in 0..usize::from(meter.beats()) {
+        let at = beat * index as i64;
+        let is_back_beat = back_beats.contains(&index);
+        let strong = meter.strength(index) != Strength::Weak;
+        if is_back_beat {
+            hit(at, sound::PEDAL_HAT, 52);
+        }
+        let crash = index == 0 && context.opens_chorus && context.bars_before > 0;
+        // Drawn for each beat whatever comes of it, so that a bar's choices don't hang on those before.
+        let (leave_skip, add_skip, crash_odds) =
+            (below(rng, 8) == 0, below(rng, 10) == 0, below(rng, 3));
+        match kit {
+            Kit::Ride | Kit::Auto => {
+                let (cymbal, velocity) = match crash && crash_odds < 2 {
+                    true => (sound::CRASH, 50),
+                    false => (sound::RIDE, if is_back_beat { 60 } else { 54 }),
+                };
+                hit(at, cymbal, velocity);
+                if skips
+                    && (if is_back_beat {
+                        !leave_skip
+                    } else {
+                        add_skip && !strong
+                    })
+                {
+                    hit(at + half(beat), sound::RIDE, 44);
+                }
+                if strong || !context.two_feel {
+                    hit(at, sound::KICK, if strong { 30 } else { 25 });
+                }
+            }
+            Kit::Brushes => {
+                hit(at, sound::MARACAS, if strong { 46 } else { 40 });
+                if skips && is_back_beat && !leave_skip {
+                    hit(at + half(beat), sound::MARACAS, 32);
+                }
+                if is_back_beat {
+                    hit(at, sound::CABASA, 40);
+                }
+            }
+            Kit::CrossStick => {
+                hit(at, sound::RIDE, 40);
+                if skips && is_back_beat && !leave_skip {
+                    hit(at + half(beat), sound::RIDE, 32);
+                }
+                if Some(&index) == back_beats.last() {
+                    hit(at, sound::SIDE_STICK, 46);
+                }
+                if strong {
+                    hit(at, sound::KICK, 28);
+                }
+            }
+        }
+    }
+    if context.closes_section {
+        fill(&mut hits, meter, kit, below(rng, FILLS.len() as u32 + 1));
+    }
+    hits.sort_by_key(|hit| (hit.in_bar, hit.key));
+    hits
+}
+
+fn half(beat: Ticks) -> Ticks {
+    Ticks(beat.0 / 2)
+}
+
+/// Fills of the last two beats, each place in sixths of a beat from the first of them.
+const FILLS: [&[i64]; 4] = [
+    &[6, 9],     // two eighths
+    &[6, 8, 10], // a triplet
+    &[3, 6],     // the off-beat and the last beat
+    &[3, 8, 10], // pushed into a triplet
+];
+
+/// A quiet fill on the snare over the last two beats; the last choice is none.
+fn fill(hits: &mut Vec<Hit>, meter: &Meter, kit: Kit, choice: u32) {
+    let Some(places) = FILLS.get(choice as usize) else {
+        return;
+    };
+    if meter.beats() < 3 || meter.unit() > 4 {
+        return;
+    }
+    let beat = meter.beat_ticks();
+    let from = beat * (i64::from(meter.beats()) - 2);
+    let (key, velocity) = match kit {
+        Kit::Brushes => (sound::MARACAS, 44),
+        Kit::CrossStick => (sound::SIDE_STICK, 34),
+        Kit::Ride | Kit::Auto => (sound::SNARE, 40),
+    };
+    for (step, &sixths) in places.iter().enumerate() {
+        let in_bar = from + Ticks(beat.0 * sixths / 6);
+        if !hits
+            .iter()
+            .any(|hit| hit.in_bar == in_bar && hit.key == key)
+        {
+            hits.push(Hit {
+                in_bar,
+                key,
+                velocity: velocity + 3 * step as i32,
+            });
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stream::{Purpose, stream};
+
+    fn context(meter: &Meter) -> BarContext<'_> {
+        BarContext {
+            meter,
+            tempo: 140.0,
+            two_feel: false,
+            bars_before: 1,
+            opens_chorus: false,
+            closes_section: false,
+        }
+    }
+
+    fn beats_of(hits: &[Hit], key: u8) -> Vec<f64> {
+        let on = hits.iter().filter(|hit| hit.key == key);
+        on.map(|hit| hit.in_bar.quarters() + 1.0).collect()
+    }
+
+    #[test]
+    fn hi_hat_closes_on_two_and_four() {
+        // Common practice, no source.
+        for (meter, beats) in [
+            ("4/4", vec![2.0, 4.0]),
+            ("3/4", vec![2.0]),
+            ("5/4", vec![2.0, 5.0]),
+            ("7/4", vec![2.0, 4.0, 6.0]),
+            ("6/4", vec![2.0, 5.0]),
+        ] {
+            let parsed: Meter = meter.parse().unwrap();
+            let mut rng = stream(1, 1, Purpose::Time);
+            for kit in [Kit::Ride, Kit::Auto] {
+                let hits = bar(&context(&parsed), TimeKeeping::Kit(kit), &mut rng);
+                assert_eq!(beats_of(&hits, sound::PEDAL_HAT), beats, "{meter}");
+            }
+        }
+    }
+
+    #[test]
+    fn the_ride_plays_every_beat_and_skips_after_two_and_four() {
+        let four: Meter = "4/4".parse().unwrap();
+        let mut skips = 0;
+        for seed in 0..100 {
+            let mut rng = stream(seed, 1, Purpose::Time);
+            let hits = bar(&context(&four), TimeKeeping::Kit(Kit::Ride), &mut rng);
+            let ride = beats_of(&hits, sound::RIDE);
+            for beat in [1.0, 2.0, 3.0, 4.0] {
+                assert!(ride.contains(&beat));
+            }
+            skips += ride
+                .iter()
+                .filter(|&&place| place == 2.5 || place == 4.5)
+                .count();
+            assert!(!ride.contains(&1.5) && !ride.contains(&3.5));
+        }
+        // Seven of eight are kept: 175 of 200, standard deviation 4.7.
+        assert!((150..200).contains(&skips), "{skips}");
+    }
+
+    #[test]
+    fn two_feel_feathers_the_strong_beats_only() {
+        let four: Meter = "4/4".parse().unwrap();
+        let mut rng = stream(1, 1, Purpose::Time);
+        let two = BarContext {
+            two_feel: true,
+            ..context(&four)
+        };
+        let hits = bar(&two, TimeKeeping::Kit(Kit::Ride), &mut rng);
+        assert_eq!(beats_of(&hits, sound::KICK), [1.0, 3.0]);
+    }
+
+    #[test]
+    fn clicks_come_where_asked() {
+        let four: Meter = "4/4".parse().unwrap();
+        let mut rng = stream(1, 1, Purpose::Time);
+        let mut count = |text: &str, bars_before| {
+            let context = BarContext {
+                bars_before,
+                ..context(&four)
+            };
+            bar(&context, text.parse().unwrap(), &mut rng).len()
+        };
+        assert_eq!(count("click", 0), 4);
+        assert_eq!(count("click-2-4", 0), 2);
+        assert_eq!(
+            [0, 1, 2, 3].map(|at| count("click-every-2", at)),
+            [1, 0, 1, 0]
+        );
+        assert_eq!(
+            [0, 1, 2, 4].map(|at| count("click-drop-2", at)),
+            [4, 4, 0, 4]
+        );
+        for text in [
+            "auto",
+            "ride",
+            "brushes",
+            "cross-stick",
+            "click",
+            "click-2-4",
+            "click-every-4",
+            "click-drop-64",
+        ] {
+            assert_eq!(text.parse::<TimeKeeping>().unwrap().to_string(), text);
+        }
+        for bad in [
+            "",
+            "click-every-0",
+            "click-drop-65",
+            "click-every-",
+            "Ride",
+            "drum",
+        ] {
+            assert!(bad.parse::<TimeKeeping>().is_err(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn everything_is_quiet_and_inside_the_bar() {
+        for meter in [
+            "4/4", "3/4", "5/4", "7/4", "2/2", "6/8", "7/8", "1/4", "11/8",
+        ] {
+            let parsed: Meter = meter.parse().unwrap();
+            for kit in [Kit::Auto, Kit::Ride, Kit::Brushes, Kit::CrossStick] {
+                for seed in 0..30 {
+                    let mut rng = stream(seed, 1, Purpose::Time);
+                    let context = BarContext {
+                        closes_section: true,
+                        opens_chorus: true,
+                        ..context(&parsed)
+                    };
+                    let hits = bar(&context, TimeKeeping::Kit(kit), &mut rng);
+                    assert!(!hits.is_empty());
+                    for hit in hits {
+                        assert!(hit.in_bar < parsed.bar_ticks() && hit.in_bar >= Ticks(0));
+                        // The bass plays at 80 and more.
+                        assert!((1..=62).contains(&hit.velocity));
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_leader_counts_in() {
+        let four: Meter = "4/4".parse().unwrap();
+        assert_eq!(beats_of(&count_in(&four, false), sound::CLICK_LOW), [3.0]);
+        assert_eq!(
+            beats_of(&count_in(&four, true), sound::CLICK_LOW),
+            [2.0, 3.0, 4.0]
+        );
+    }
+}
