@@ -76,7 +76,7 @@ mod tests {
     #[test]
     fn weights_are_followed() {
         let mut rng = stream(7, 1, Purpose::Time);
-        let mut seen = [0; 4];
+        let mut seen = [0i32; 4];
         for _ in 0..4000 {
             seen[weighted(&mut rng, &[1, 0, 2, 1]).unwrap()] += 1;
         }
