@@ -1,0 +1,266 @@
+//! Bad input gets one clear message and exit code 2 (input, usage) or 3 (output); never a panic, never a
+//! file half written.
+
+use std::{
+    fs,
+    path::Path,
+    process::{Command, Output, Stdio},
+};
+
+const CHART: &str = r#"
+title = "Oyster Steps"
+key = "F"
+meter = "4/4"
+tempo = 120
+form = "A"
+
+[section.A]
+bars = "| F7 | Bb7 | F7 | C7 |"
+"#;
+
+fn endpin(folder: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_endpin"))
+        .args(arguments)
+        .current_dir(folder)
+        .stdin(Stdio::null())
+        .output()
+        .unwrap()
+}
+
+fn listing(folder: &Path) -> Vec<String> {
+    let mut names: Vec<String> = fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().file_name().to_string_lossy().into_owned())
+        .collect();
+    names.sort();
+    names
+}
+
+/// The command fails with this code and a message that has all these words, and leaves no file behind.
+#[track_caller]
+fn refuses(folder: &Path, arguments: &[&str], code: i32, words: &[&str]) {
+    let before = listing(folder);
+    let output = endpin(folder, arguments);
+    let said = String::from_utf8(output.stderr).expect("messages are UTF-8");
+    assert_eq!(
+        output.status.code(),
+        Some(code),
+        "{arguments:?} said: {said}"
+    );
+    assert!(
+        output.stdout.is_empty(),
+        "{arguments:?} printed on standard output"
+    );
+    for word in words {
+        assert!(said.contains(word), "no `{word}` in: {said}");
+    }
+    assert!(!said.contains("panicked"), "{said}");
+    let lines = said.lines().count();
+    assert!(
+        (1..=14).contains(&lines),
+        "one clear message, not {lines} lines: {said}"
+    );
+    assert_eq!(
+        listing(folder),
+        before,
+        "{arguments:?} left something behind"
+    );
+}
+
+/// `write` refuses this chart text, for the reason given by these words.
+#[track_caller]
+fn refuses_chart(text: impl AsRef<[u8]>, words: &[&str]) {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("oyster.toml"), text).unwrap();
+    let words: Vec<&str> = ["oyster.toml"].iter().chain(words).copied().collect();
+    refuses(
+        folder.path(),
+        &["write", "oyster.toml", "-o", "out.mid"],
+        2,
+        &words,
+    );
+}
+
+/// The good chart with one thing replaced.
+fn with(good: &str, bad: &str) -> String {
+    assert!(CHART.contains(good));
+    CHART.replacen(good, bad, 1)
+}
+
+#[test]
+fn the_good_chart_is_good() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("oyster.toml"), CHART).unwrap();
+    let output = endpin(folder.path(), &["write", "oyster.toml", "-o", "out.mid"]);
+    assert_eq!(
+        output.status.code(),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    assert_eq!(listing(folder.path()), ["out.mid", "oyster.toml"]);
+}
+
+#[test]
+fn files_that_are_no_charts() {
+    refuses_chart("", &[]);
+    refuses_chart("\n\n", &[]);
+    refuses_chart("walk the dog", &["1"]);
+    refuses_chart([0xff, 0xfe, 0x00], &["UTF-8"]);
+    // A mebibyte from a small linear congruential generator (the constants are Knuth's MMIX; from memory).
+    let mut state = 1u64;
+    let noise: Vec<u8> = std::iter::repeat_with(|| {
+        state = state
+            .wrapping_mul(6364136223846793005)
+            .wrapping_add(1442695040888963407);
+        (state >> 56) as u8
+    })
+    .take(1 << 20)
+    .collect();
+    refuses_chart(noise, &[]);
+}
+
+#[test]
+fn wrong_words_in_a_chart_are_pointed_at() {
+    // The line is that of the file; the caret stands under the word.
+    refuses_chart(
+        with("tempo = 120", "tempoo = 120"),
+        &["tempoo", "tempo", ":5:"],
+    );
+    refuses_chart(with("key = \"F\"", "key = \"H\""), &["H", ":3:"]);
+    refuses_chart(with("tempo = 120", "tempo = 0"), &["tempo", "0", ":5:"]);
+    refuses_chart(
+        with("tempo = 120", "tempo = 10000"),
+        &["tempo", "10000", ":5:"],
+    );
+    refuses_chart(with("meter = \"4/4\"", "meter = \"4/3\""), &["4/3", ":4:"]);
+    refuses_chart(with("form = \"A\"", "form = \"A B\""), &["B", ":6:"]);
+    refuses_chart(with("Bb7", "Hb7"), &["Hb7", ":9:16", "^"]);
+    refuses_chart(with("Bb7", "Bb77"), &["Bb77", ":9:", "^"]);
+    refuses_chart(with("| F7 | Bb7", "| F7 F7 F7 | Bb7"), &[":9:", "^"]);
+    refuses_chart(with("C7 |", "C7"), &[":9:", "^"]);
+    refuses_chart(with("| F7 |", "| % |"), &["%", ":9:"]);
+    refuses_chart(with("| F7 |", "| / F7 |"), &["/", ":9:"]);
+    refuses_chart(with("| F7 |", "| 🎷 |"), &["🎷", ":9:"]);
+}
+
+#[test]
+fn a_chart_beyond_all_bounds() {
+    // 25,000 plays of four bars are 100,000 bars; 20,000 are the most.
+    let form = format!("form = \"{}\"", "A ".repeat(25_000));
+    refuses_chart(with("form = \"A\"", &form), &["20"]);
+    // A chord symbol of 10,000 signs: the message does not repeat it all.
+    refuses_chart(with("Bb7", &format!("Bb{}", "7".repeat(10_000))), &[":9:"]);
+}
+
+#[test]
+fn charts_that_cannot_be_read() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    fs::create_dir(here.join("drawer")).unwrap();
+    refuses(
+        here,
+        &["write", "missing.toml", "-o", "out.mid"],
+        2,
+        &["missing.toml"],
+    );
+    refuses(here, &["write", "drawer", "-o", "out.mid"], 2, &["drawer"]);
+    refuses(here, &["chart", "missing.toml"], 2, &["missing.toml"]);
+    refuses(here, &["explain", "missing.toml"], 2, &["missing.toml"]);
+}
+
+#[test]
+fn options_out_of_range() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    fs::write(here.join("oyster.toml"), CHART).unwrap();
+    let refuse = |options: &[&str], words: &[&str]| {
+        let arguments = [&["write", "oyster.toml", "-o", "out.mid"], options].concat();
+        refuses(here, &arguments, 2, words);
+    };
+    refuse(&["--lowest", "C2", "--highest", "D2"], &["D2"]);
+    refuse(&["--lowest", "C3", "--highest", "C2"], &["C2"]);
+    refuse(&["--lowest", "X2"], &["X2"]);
+    refuse(&["--key", "H"], &["H"]);
+    refuse(&["--tempo", "0"], &["0"]);
+    refuse(&["--tempo", "10000"], &["10000"]);
+    refuse(&["--tempo", "NaN"], &["NaN"]);
+    refuse(&["--level", "0"], &["0"]);
+    refuse(&["--level", "7"], &["7"]);
+    refuse(&["--choruses", "0"], &["0"]);
+    refuse(&["--from", "0"], &["0"]);
+    refuse(&["--seed", "tuesday"], &["tuesday"]);
+    refuse(&["--feel", "samba"], &["samba"]);
+    refuse(&["--mute", "singer"], &["singer"]);
+    refuse(&["--pin", "3.9=F2"], &["3.9"]);
+    refuse(&["--pin", "99.1=F2"], &["99"]);
+    refuse(&["--pin", "1.1=Z2"], &["Z2"]);
+    refuse(&["--pin", "1.1=E2"], &["1"]); // no root of F7: no line can satisfy it
+    refuse(&["--bars", "F7 | Bb7"], &["--bars"]); // beside a chart file
+    refuse(&["--sede", "3"], &["--sede", "--seed"]);
+    refuses(
+        here,
+        &["write", "-o", "out.mid", "--bars", "F7 | Hb7"],
+        2,
+        &["Hb7"],
+    );
+    refuses(here, &["write", "-o", "out.mid", "--bars", ""], 2, &[]);
+    refuses(here, &["wriet", "oyster.toml"], 2, &["wriet", "write"]);
+}
+
+#[test]
+fn outputs_that_cannot_be_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    fs::write(here.join("oyster.toml"), CHART).unwrap();
+    fs::create_dir(here.join("drawer")).unwrap();
+    let refuse = |output: &str, word: &str| {
+        refuses(here, &["write", "oyster.toml", "-o", output], 3, &[word]);
+    };
+    refuse("missing/out.mid", "missing");
+    refuse("drawer", "drawer");
+    refuse("oyster.toml/out.mid", "oyster.toml");
+    assert_eq!(fs::read_to_string(here.join("oyster.toml")).unwrap(), CHART);
+    if Path::new("/dev/full").exists() {
+        refuse("/dev/full", "/dev/full"); // a full disk
+    }
+}
+
+#[test]
+fn a_failed_write_keeps_the_old_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    fs::write(here.join("oyster.toml"), CHART.replace("Bb7", "Hb7")).unwrap();
+    fs::write(here.join("out.mid"), "an older take").unwrap();
+    refuses(
+        here,
+        &["write", "oyster.toml", "-o", "out.mid"],
+        2,
+        &["Hb7"],
+    );
+    assert_eq!(fs::read(here.join("out.mid")).unwrap(), b"an older take");
+}
+
+#[test]
+fn a_reader_that_leaves_early_is_no_error_of_ours() {
+    let folder = tempfile::tempdir().unwrap();
+    fs::write(folder.path().join("oyster.toml"), CHART).unwrap();
+    // 3,000 choruses do not fit into a pipe's buffer, so the writer meets the closed end.
+    let mut child = Command::new(env!("CARGO_BIN_EXE_endpin"))
+        .args(["explain", "oyster.toml", "--choruses", "3000"])
+        .current_dir(folder.path())
+        .stdin(Stdio::null())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap();
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert!(!said.contains("panicked"), "{said}");
+    assert!(
+        matches!(output.status.code(), Some(0 | 3)),
+        "{:?} {said}",
+        output.status
+    );
+}

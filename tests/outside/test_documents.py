@@ -1,0 +1,39 @@
+"""What the documents show is what endpin prints, and what they point at is there."""
+
+import re
+
+import doc_examples
+import pytest
+
+BLOCKS = [
+    pytest.param(document, match[1], id=f"{document.name}:{document.read_text('utf-8')[: match.start()].count(chr(10)) + 1}")
+    for document in doc_examples.DOCUMENTS
+    for match in doc_examples.BLOCK.finditer(document.read_text("utf-8"))
+]
+
+
+@pytest.mark.parametrize(("document", "block"), BLOCKS)
+def test_commands_print_what_is_shown(program, document, block):
+    desk = doc_examples.Desk(program)
+    for command, shown in doc_examples.commands(block):
+        printed = desk.run(command)
+        assert doc_examples.agrees(shown, printed), f"$ {command}\n" + "\n".join(printed)
+
+
+@pytest.mark.parametrize("document", doc_examples.DOCUMENTS, ids=lambda path: path.name)
+def test_links_lead_somewhere(document):
+    text = document.read_text("utf-8")
+    for target in re.findall(r"\]\(([^)#]+)(?:#[^)]*)?\)", text):
+        if not target.startswith("http"):
+            assert (document.parent / target).exists(), target
+
+
+def test_every_command_has_an_example(endpin):
+    """Each command that `--help` lists is shown in the README."""
+    lines = endpin("--help").decode().partition("Commands:")[2].partition("\n\n")[0].splitlines()
+    names = [line.split()[0] for line in lines if re.match(r"  [a-z]", line)]
+    assert len(names) >= 3
+    readme = (doc_examples.ROOT / "README.md").read_text("utf-8")
+    for name in names:
+        if name not in ("help",):
+            assert f"$ endpin {name}" in readme, name
