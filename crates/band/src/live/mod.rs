@@ -1,0 +1,21 @@
+//! Live play: the band sent to MIDI ports as it is made, for as long as wanted.
+//!
+//! ```text
+//! supply ──passages──▶ conductor ──events──▶ scheduler ──messages──▶ sinks
+//!                          ▲    one beat ahead      │
+//!                       control                     └──beats──▶ screen
+//! ```
+//! The scheduler's thread does nothing but send what is due; all decisions are the conductor's.
+
+pub mod board;
+pub mod clock;
+pub mod conductor;
+pub mod control;
+pub mod lateness;
+pub mod message;
+pub mod passage;
+pub mod queue;
+pub mod scheduler;
+pub mod sink;
+pub mod supply;
+pub mod timebase;

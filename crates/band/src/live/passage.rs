@@ -1,0 +1,124 @@
+//! A passage: one chorus, section or ending as the conductor plays it and the screen shows it.
+
+use endpin_theory::Ticks;
+
+use crate::score::{PartName, Score};
+
+/// Music between two bar lines, performed and labelled.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Passage {
+    /// Key, as shown.
+    pub key: String,
+    /// Sections in playing order.
+    pub sections: Vec<Section>,
+    /// Bars in playing order.
+    pub bars: Vec<Bar>,
+    /// Beats in playing order; the first starts at tick 0.
+    pub beats: Vec<Beat>,
+    /// Notes in order of start. They may start before tick 0 (an anticipation) and end after `end`.
+    pub notes: Vec<Cue>,
+    /// The closing bar line.
+    pub end: Ticks,
+}
+
+/// A section as played; a chart's section played twice is two of these.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Section {
+    /// Its name in the chart.
+    pub name: String,
+    /// Its first bar, as an index into [`Passage::bars`].
+    pub first_bar: usize,
+}
+
+/// A bar.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Bar {
+    /// Its number in the chorus, from 1.
+    pub number: u32,
+    /// Its section, as an index into [`Passage::sections`].
+    pub section: usize,
+    /// Its first beat, as an index into [`Passage::beats`].
+    pub first_beat: usize,
+    /// Quarter notes a minute, as written.
+    pub tempo: f64,
+    /// Its chords as written, for the grid.
+    pub chords: String,
+}
+
+/// A beat.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Beat {
+    /// Notated start from the start of the passage.
+    pub start: Ticks,
+    /// Its bar, as an index into [`Passage::bars`].
+    pub bar: usize,
+    /// The chord that sounds, as written.
+    pub chord: String,
+    /// The note the bass plays, and its role, e.g. `A2` and `third`.
+    pub bass: Option<(String, String)>,
+}
+
+/// A note to play.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Cue {
+    /// Performed start from the start of the passage.
+    pub start: Ticks,
+    /// Performed length.
+    pub length: Ticks,
+    /// MIDI key.
+    pub key: u8,
+    /// MIDI velocity.
+    pub velocity: u8,
+    /// MIDI channel, from 0.
+    pub channel: u8,
+    /// Who plays it.
+    pub part: PartName,
+}
+
+impl Passage {
+    /// The notes of `score`, whose tick `origin` is the passage's tick 0, in order of start.
+    pub fn cues(score: &Score, origin: Ticks) -> Vec<Cue> {
+        let mut cues: Vec<Cue> = score
+            .parts
+            .iter()
+            .flat_map(|part| {
+                part.notes.iter().map(|note| Cue {
+                    start: note.start - origin,
+                    length: note.length,
+                    key: note.key,
+                    velocity: note.velocity,
+                    channel: part.channel,
+                    part: part.name,
+                })
+            })
+            .collect();
+        cues.sort_by_key(|cue| (cue.start, cue.part, cue.key));
+        cues
+    }
+
+    /// The index of the beat that starts at or before `tick`, the first if none does.
+    pub fn beat_at(&self, tick: Ticks) -> usize {
+        let after = self.beats.partition_point(|beat| beat.start <= tick);
+        after.saturating_sub(1)
+    }
+
+    /// Whether this beat opens its bar.
+    pub fn opens_bar(&self, beat: usize) -> bool {
+        self.bars[self.beats[beat].bar].first_beat == beat
+    }
+
+    /// Where a bar starts.
+    pub fn bar_start(&self, bar: usize) -> Ticks {
+        self.beats[self.bars[bar].first_beat].start
+    }
+
+    /// The first beat of a section, as an index into [`Passage::beats`].
+    pub fn section_start(&self, section: usize) -> usize {
+        self.bars[self.sections[section].first_bar].first_beat
+    }
+
+    /// The notated end of a beat: the start of the next, or the closing bar line.
+    pub fn beat_end(&self, beat: usize) -> Ticks {
+        self.beats.get(beat + 1).map_or(self.end, |next| next.start)
+    }
+}

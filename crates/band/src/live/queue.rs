@@ -1,0 +1,102 @@
+//! What the conductor hands to the scheduler, over a ring of fixed size, and the few numbers the
+//! two share.
+
+use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
+
+use super::message::Message;
+use super::sink::Sinks;
+use super::timebase::{PlayTick, Quarter};
+
+/// Room in the ring: some hundred times what one beat needs.
+pub const ROOM: usize = 8_192;
+
+/// Something that happens at a position in play.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Event {
+    /// When.
+    pub tick: PlayTick,
+    /// The [`Shared::epoch`] that the event was made for; later ones make it void.
+    pub epoch: u32,
+    /// What.
+    pub act: Act,
+}
+
+/// What happens.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Act {
+    /// Play starts, or goes on, from this position.
+    Begin,
+    /// A message leaves.
+    Send {
+        /// The message.
+        message: Message,
+        /// Where it goes.
+        to: Sinks,
+    },
+    /// The tempo from here on.
+    Tempo(Quarter),
+    /// A beat begins; beats are numbered from 0 in the order in which they were queued.
+    Beat(u64),
+    /// Play is over.
+    End,
+}
+
+impl Act {
+    /// The order of what is due at one instant: the clock first, which others keep time by; then
+    /// what ends, then what prepares, then what starts.
+    pub fn rank(&self) -> u8 {
+        match self {
+            Act::Begin => 0,
+            Act::Tempo(_) => 1,
+            Act::Send { message, .. } if message.channel().is_none() => 2,
+            Act::Beat(_) => 3,
+            Act::Send { message, .. } => match message.bytes()[0] & 0xF0 {
+                0x80 => 4,
+                0x90 => 6,
+                _ => 5,
+            },
+            Act::End => 7,
+        }
+    }
+}
+
+/// What the threads of a play share: a few numbers, no lock.
+#[derive(Debug, Default)]
+pub struct Shared {
+    stop: AtomicBool,
+    epoch: AtomicU32,
+    reached: AtomicU64,
+}
+
+impl Shared {
+    /// Asks everybody to stop at once.
+    pub fn stop(&self) {
+        self.stop.store(true, Ordering::SeqCst);
+    }
+
+    /// Whether everybody is to stop.
+    pub fn is_stopping(&self) -> bool {
+        self.stop.load(Ordering::SeqCst)
+    }
+
+    /// Makes all that is queued void: the scheduler ends what sounds and waits for the next
+    /// [`Act::Begin`]. Returns the new epoch, for the events to come.
+    pub fn cut(&self) -> u32 {
+        self.epoch.fetch_add(1, Ordering::SeqCst).wrapping_add(1)
+    }
+
+    /// The epoch whose events count.
+    pub fn epoch(&self) -> u32 {
+        self.epoch.load(Ordering::SeqCst)
+    }
+
+    /// How many beats, of those numbered by [`Act::Beat`], have begun or been passed over.
+    pub fn reached(&self) -> u64 {
+        self.reached.load(Ordering::SeqCst)
+    }
+
+    /// Says that so many beats have begun; less than was said before changes nothing.
+    pub fn reach(&self, beats: u64) {
+        self.reached.fetch_max(beats, Ordering::SeqCst);
+    }
+}
