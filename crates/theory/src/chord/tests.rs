@@ -184,7 +184,7 @@ fn bad_symbols_point_and_suggest() {
         ("Cdimsus4", 5, Some("Cdim")),
         ("C7,", 3, Some("C7")),
         ("Cm7x", 4, Some("Cm7")),
-        ("C7b10", 4, Some("C7b13")),
+        ("C7b10", 3, Some("C7b13")),
         ("C4", 2, Some("C")),
     ] {
         let error = symbol.parse::<Chord>().unwrap_err();
