@@ -1,15 +1,19 @@
 //! Pure harmony: pitches, intervals, chords, scales, keys, meters and charts.
 
+pub mod chart;
 pub mod chord;
 pub mod interval;
 pub mod key;
 pub mod meter;
+mod nearest;
 pub mod pitch;
 pub mod scale;
 
+pub use chart::{Chart, Chorus, Feel, Palette, Span};
 pub use chord::{Chord, ChordTone, Family, Part};
 pub use interval::{Degree, Interval};
 pub use key::{Key, Mode};
-pub use meter::{Meter, Strength, Ticks};
+pub use meter::{Meter, MeterError, Strength, Ticks};
+pub use nearest::nearest;
 pub use pitch::{Letter, NoteName, Pitch};
 pub use scale::{Scale, ScaleKind};

@@ -1,0 +1,182 @@
+//! Once through the form: bars in playing order and the spans of their chords.
+
+use super::{Chart, Feel, Harmony, Palette, Section, WrittenBar};
+use crate::{Chord, Key, Meter, Strength, Ticks};
+use std::collections::HashMap;
+
+/// Once through the form of a chart.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Chorus {
+    /// What the tune is called.
+    pub title: String,
+    /// The home key.
+    pub key: Key,
+    /// Bars in playing order; never empty.
+    pub bars: Vec<Bar>,
+    /// Chords in playing order, filling all the beats; never empty.
+    pub spans: Vec<Span>,
+}
+
+/// A bar of the unrolled form.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Bar {
+    /// Counted from 1.
+    pub number: u32,
+    /// Name of its section.
+    pub section: String,
+    /// Whether a play of its section begins here.
+    pub opens_section: bool,
+    /// Its meter.
+    pub meter: Meter,
+    /// Its feel.
+    pub feel: Feel,
+    /// Quarter notes a minute.
+    pub tempo: f64,
+    /// Palette that the chart asks for here.
+    pub palette: Option<Palette>,
+    /// Beats of the chorus before it.
+    pub first_beat: usize,
+    /// Where it begins, from the start of the chorus.
+    pub start: Ticks,
+}
+
+/// The stretch of beats that one chord lasts.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Span {
+    /// The chord symbol as written, or `N.C.`.
+    pub symbol: String,
+    /// The chord; none is `N.C.`.
+    pub chord: Option<Chord>,
+    /// Beats of the chorus before its arrival.
+    pub start: usize,
+    /// Beats it lasts.
+    pub beats: usize,
+    /// Bar of its arrival, from 1.
+    pub bar: u32,
+    /// Beat of its arrival in that bar, from 1.
+    pub beat: u32,
+}
+
+impl Chorus {
+    /// Beats in the chorus.
+    pub fn beats(&self) -> usize {
+        let last = &self.bars[self.bars.len() - 1];
+        last.first_beat + usize::from(last.meter.beats())
+    }
+
+    /// Length of the chorus.
+    pub fn length(&self) -> Ticks {
+        self.bars.iter().map(|bar| bar.meter.bar_ticks()).sum()
+    }
+
+    /// The bar in which a beat of the chorus (from 0) stands.
+    ///
+    /// # Panics
+    /// Never for a beat of the chorus; beyond its end the last bar is given.
+    pub fn bar_at(&self, beat: usize) -> &Bar {
+        let after = self.bars.partition_point(|bar| bar.first_beat <= beat);
+        &self.bars[after.max(1) - 1]
+    }
+
+    /// Number in `spans` of the chord that sounds at a beat of the chorus (from 0).
+    pub fn span_at(&self, beat: usize) -> usize {
+        let after = self.spans.partition_point(|span| span.start <= beat);
+        after.max(1) - 1
+    }
+
+    /// Whether a chord (or `N.C.`) enters at this beat of the chorus.
+    pub fn is_arrival(&self, beat: usize) -> bool {
+        self.spans[self.span_at(beat)].start == beat
+    }
+
+    /// Strength of a beat; an arrival counts as strong wherever it falls (design section 2).
+    pub fn strength(&self, beat: usize) -> Strength {
+        if self.is_arrival(beat) {
+            return Strength::Strong;
+        }
+        let bar = self.bar_at(beat);
+        bar.meter.strength(beat - bar.first_beat)
+    }
+
+    /// Where a beat begins, from the start of the chorus; the beat after the last gives the length.
+    pub fn ticks_at(&self, beat: usize) -> Ticks {
+        let bar = self.bar_at(beat);
+        bar.start + bar.meter.beat_ticks() * (beat - bar.first_beat) as i64
+    }
+
+    /// The chord to come home to: the first chord if its root is the tonic (design section 6, rule 7).
+    pub fn home_chord(&self) -> Option<&Chord> {
+        self.spans[0]
+            .chord
+            .as_ref()
+            .filter(|chord| chord.root().chroma() == self.key.tonic.chroma())
+    }
+}
+
+/// Bars of the sections in playing order, endings in turn.
+pub(super) fn bars_in_order(chart: &Chart) -> impl Iterator<Item = (&Section, bool, &WrittenBar)> {
+    let mut plays: HashMap<&str, usize> = HashMap::new();
+    chart.form.iter().flat_map(move |name| {
+        let section = chart.sections.iter().find(|section| section.name == *name);
+        section.into_iter().flat_map({
+            let play = plays.entry(name).or_insert(0);
+            let ending = *play;
+            *play += 1;
+            move |section: &Section| {
+                let ending = match section.endings.len() {
+                    0 => &[][..],
+                    count => &section.endings[ending % count][..],
+                };
+                let bars = section.bars.iter().chain(ending).enumerate();
+                bars.map(move |(index, bar)| (section, index == 0, bar))
+            }
+        })
+    })
+}
+
+pub(super) fn unroll(chart: &Chart) -> Chorus {
+    let mut bars: Vec<Bar> = Vec::new();
+    let mut spans: Vec<Span> = Vec::new();
+    let mut beat = 0;
+    let mut start = Ticks::ZERO;
+    for (section, opens_section, written) in bars_in_order(chart) {
+        let number = bars.len() as u32 + 1;
+        let bar = Bar {
+            number,
+            section: section.name.clone(),
+            opens_section,
+            meter: section.meter.clone().unwrap_or_else(|| chart.meter.clone()),
+            feel: section.feel.unwrap_or(chart.feel),
+            tempo: section.tempo.unwrap_or(chart.tempo),
+            palette: section.palette.or(chart.palette),
+            first_beat: beat,
+            start,
+        };
+        start += bar.meter.bar_ticks();
+        for (harmony, beats) in written {
+            let symbol = harmony.to_string();
+            match spans.last_mut() {
+                Some(span) if span.symbol == symbol => span.beats += beats,
+                _ => spans.push(Span {
+                    symbol,
+                    chord: match harmony {
+                        Harmony::Chord(symbol) => Some(symbol.chord().clone()),
+                        Harmony::Silence => None,
+                    },
+                    start: beat,
+                    beats: *beats,
+                    bar: number,
+                    beat: (beat - bar.first_beat) as u32 + 1,
+                }),
+            }
+            beat += beats;
+        }
+        bars.push(bar);
+    }
+    Chorus {
+        title: chart.title.clone(),
+        key: chart.key,
+        bars,
+        spans,
+    }
+}

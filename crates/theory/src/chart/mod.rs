@@ -1,0 +1,284 @@
+//! The chart file: a lead sheet as TOML.
+//!
+//! A [`Chart`] is what a musician writes: a title, a key, a meter, a tempo, sections of bars and the form in
+//! which they are played. Unrolled, it is a [`Chorus`]: the bars in playing order and the [`Span`]s of beats
+//! that each chord lasts, which is what the walker and the comp work from.
+//!
+//! ```
+//! use endpin_theory::Chart;
+//! let chart = Chart::parse(r#"
+//! title = "Two Bars of Rain"
+//! key = "C"
+//! [section.A]
+//! bars = "| Dm7 G7 | C6 |"
+//! "#).unwrap();
+//! let chorus = chart.chorus();
+//! assert_eq!(chorus.spans.len(), 3);
+//! assert_eq!(chorus.spans[1].beats, 2);
+//! assert_eq!(Chart::parse(&chart.to_string()).unwrap(), chart);
+//! ```
+
+mod bars;
+mod chorus;
+mod error;
+mod print;
+mod read;
+mod symbol;
+
+pub use chorus::{Bar, Chorus, Span};
+pub use error::{ChartError, ChartProblem};
+pub use symbol::Symbol;
+
+use crate::{Interval, Key, Meter};
+use std::{fmt, str::FromStr};
+
+/// The most bars that a chart may have once unrolled (design section 3).
+pub const MOST_BARS: usize = 20_000;
+
+/// Slowest and fastest tempo, in quarter notes a minute.
+pub const TEMPO_RANGE: std::ops::RangeInclusive<f64> = 20.0..=400.0;
+
+/// How the line moves.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Feel {
+    /// Walking quarters.
+    #[default]
+    Four,
+    /// Half notes.
+    Two,
+    /// Neither walking nor two: held notes and gaps.
+    Broken,
+    /// One bass note held under moving chords.
+    Pedal,
+}
+
+impl Feel {
+    /// All feels, as charts and the command line name them.
+    pub const ALL: [Feel; 4] = [Feel::Four, Feel::Two, Feel::Broken, Feel::Pedal];
+}
+
+impl fmt::Display for Feel {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(match self {
+            Feel::Four => "four",
+            Feel::Two => "two",
+            Feel::Broken => "broken",
+            Feel::Pedal => "pedal",
+        })
+    }
+}
+
+/// A word that names no feel.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("\"{0}\" is not a feel; write four, two, broken or pedal")]
+pub struct FeelError(String);
+
+impl FromStr for Feel {
+    type Err = FeelError;
+
+    fn from_str(text: &str) -> Result<Feel, FeelError> {
+        Feel::ALL
+            .into_iter()
+            .find(|feel| feel.to_string() == text)
+            .ok_or_else(|| FeelError(text.to_owned()))
+    }
+}
+
+/// Colours that the comp may put on dominants, as a section of a chart can ask for them.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Palette {
+    /// Natural ninths and thirteenths.
+    Plain,
+    /// Flat and sharp ninths, flat thirteenths.
+    Altered,
+    /// Half-whole diminished: flat and sharp ninths with the natural thirteenth.
+    Diminished,
+    /// Voicings in fourths.
+    Quartal,
+    /// By what the chord does: VI7 to ii half-whole diminished, V mixolydian and so on.
+    Function,
+}
+
+impl Palette {
+    /// All palettes, as charts and the command line name them.
+    pub const ALL: [Palette; 5] = [
+        Palette::Plain,
+        Palette::Altered,
+        Palette::Diminished,
+        Palette::Quartal,
+        Palette::Function,
+    ];
+}
+
+impl fmt::Display for Palette {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.pad(match self {
+            Palette::Plain => "plain",
+            Palette::Altered => "altered",
+            Palette::Diminished => "diminished",
+            Palette::Quartal => "quartal",
+            Palette::Function => "function",
+        })
+    }
+}
+
+/// A word that names no palette.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error("\"{0}\" is not a palette; write plain, altered, diminished, quartal or function")]
+pub struct PaletteError(String);
+
+impl FromStr for Palette {
+    type Err = PaletteError;
+
+    fn from_str(text: &str) -> Result<Palette, PaletteError> {
+        Palette::ALL
+            .into_iter()
+            .find(|palette| palette.to_string() == text)
+            .ok_or_else(|| PaletteError(text.to_owned()))
+    }
+}
+
+/// A chart as written: sections and the form in which they are played.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Chart {
+    /// What the tune is called.
+    pub title: String,
+    /// The home key.
+    pub key: Key,
+    /// Time signature and grouping, where no section says otherwise.
+    pub meter: Meter,
+    /// Quarter notes a minute, within [`TEMPO_RANGE`].
+    pub tempo: f64,
+    /// Feel, where no section says otherwise.
+    pub feel: Feel,
+    /// Colours of the comp's dominants, if the chart asks for some.
+    pub palette: Option<Palette>,
+    /// Names of sections in playing order.
+    form: Vec<String>,
+    /// Sections in the order of the file; every name of the form is among them.
+    sections: Vec<Section>,
+}
+
+/// A section of a chart.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Section {
+    /// Its name, such as A.
+    pub name: String,
+    /// Its bars; `%` is written out.
+    pub bars: Vec<WrittenBar>,
+    /// Bars added at its successive plays in turn; empty if it always ends alike.
+    pub endings: Vec<Vec<WrittenBar>>,
+    /// A meter of its own.
+    pub meter: Option<Meter>,
+    /// A feel of its own.
+    pub feel: Option<Feel>,
+    /// A tempo of its own, in quarter notes a minute.
+    pub tempo: Option<f64>,
+    /// A palette of its own.
+    pub palette: Option<Palette>,
+}
+
+/// A bar as written: what sounds in it and for how many beats, adding up to the meter.
+pub type WrittenBar = Vec<(Harmony, usize)>;
+
+/// What a stretch of beats stands on.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Harmony {
+    /// A chord.
+    Chord(Symbol),
+    /// `N.C.`: no chord, and the bass rests.
+    Silence,
+}
+
+impl Chart {
+    /// Reads a chart file.
+    ///
+    /// # Errors
+    /// The first mistake, with its line and column (see [`ChartError`]).
+    pub fn parse(text: &str) -> Result<Chart, ChartError> {
+        read::chart(text)
+    }
+
+    /// A chart of one section out of bars alone, such as `F7 | Bb7 | F7`; bounding bar lines may be left
+    /// out. The key is C until it is set.
+    ///
+    /// # Errors
+    /// The first mistake; its line and column count within `bars`.
+    pub fn from_bars(bars: &str, meter: Meter) -> Result<Chart, ChartError> {
+        read::bars_alone(bars, meter)
+    }
+
+    /// Names of sections in playing order.
+    pub fn form(&self) -> &[String] {
+        &self.form
+    }
+
+    /// Sections in the order of the file.
+    pub fn sections(&self) -> &[Section] {
+        &self.sections
+    }
+
+    /// Once through the form.
+    pub fn chorus(&self) -> Chorus {
+        chorus::unroll(self)
+    }
+
+    /// Every chord and the key moved by `interval`, spelling kept: moving back gives the same chart.
+    pub fn transposed(&self, interval: Interval) -> Chart {
+        self.moved(
+            Key {
+                tonic: self.key.tonic + interval,
+                ..self.key
+            },
+            |symbol| symbol.transposed(interval),
+        )
+    }
+
+    /// The chart in another key of the same mode, nearest in steps, each chord spelled as a reader expects
+    /// (see [`Symbol::respelled`]).
+    pub fn in_key(&self, key: Key) -> Chart {
+        let interval = Interval::up_between(self.key.tonic, key.tonic);
+        self.moved(key, |symbol| symbol.transposed(interval).respelled(key))
+    }
+
+    /// Plays the chart at another tempo; sections with a tempo of their own keep their ratio to it.
+    pub fn set_tempo(&mut self, tempo: f64) {
+        let (slowest, fastest) = (*TEMPO_RANGE.start(), *TEMPO_RANGE.end());
+        for own in self
+            .sections
+            .iter_mut()
+            .filter_map(|section| section.tempo.as_mut())
+        {
+            *own = (*own * tempo / self.tempo).clamp(slowest, fastest);
+        }
+        self.tempo = tempo;
+    }
+
+    /// Plays the whole chart in one feel.
+    pub fn set_feel(&mut self, feel: Feel) {
+        self.feel = feel;
+        self.sections
+            .iter_mut()
+            .for_each(|section| section.feel = None);
+    }
+
+    fn moved(&self, key: Key, chord: impl Fn(&Symbol) -> Symbol) -> Chart {
+        let mut moved = self.clone();
+        moved.key = key;
+        let written = moved.sections.iter_mut().flat_map(|section| {
+            section
+                .bars
+                .iter_mut()
+                .chain(section.endings.iter_mut().flatten())
+        });
+        for (harmony, _) in written.flatten() {
+            if let Harmony::Chord(symbol) = harmony {
+                *symbol = chord(symbol);
+            }
+        }
+        moved
+    }
+}
+
+#[cfg(test)]
+mod tests;
