@@ -1,9 +1,15 @@
 //! The band around the line, files, ports, pages and the command line.
 
+pub mod cli;
+pub mod commands;
+pub mod failure;
 pub mod feel;
+pub mod input;
 #[cfg(feature = "live")]
 pub mod live;
+pub mod output;
 pub mod score;
 pub mod smf;
 pub mod stream;
+pub mod text;
 pub mod time;

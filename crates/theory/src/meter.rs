@@ -119,8 +119,8 @@ impl Meter {
         let grouping = match beats {
             5 => vec![3, 2],
             7 => vec![4, 3],
-            _ if beats > 3 && beats % 3 == 0 => vec![3; usize::from(beats) / 3],
-            _ if beats > 4 && beats % 4 == 0 => vec![4; usize::from(beats) / 4],
+            _ if beats > 3 && beats.is_multiple_of(3) => vec![3; usize::from(beats) / 3],
+            _ if beats > 4 && beats.is_multiple_of(4) => vec![4; usize::from(beats) / 4],
             8.. => {
                 let twos = usize::from(beats - 3) / 2;
                 let three = usize::from(beats) - 2 * twos;

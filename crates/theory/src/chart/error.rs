@@ -7,7 +7,7 @@ use std::{fmt, ops::Range};
 /// A mistake in a chart: the problem and its place.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ChartError {
-    problem: ChartProblem,
+    problem: Box<ChartProblem>,
     line: usize,
     column: usize,
     source_line: String,
@@ -133,7 +133,7 @@ impl ChartError {
             .map_or(text.len(), |newline| start + newline);
         let end = floor_char_boundary(text, at.end.clamp(start, line_end));
         ChartError {
-            problem,
+            problem: Box::new(problem),
             line: text[..start].matches('\n').count() + 1,
             column: text[line_start..start].chars().count() + 1,
             source_line: text[line_start..line_end].trim_end().to_owned(),

@@ -1,0 +1,45 @@
+//! The command line: names, options and their help. No music in it.
+
+pub mod shared;
+
+use crate::{commands, failure::Failure};
+use clap::{Parser, Subcommand};
+use std::process::ExitCode;
+
+/// Walking bass lines that spell the harmony, with the reason for every note.
+#[derive(Debug, Parser)]
+#[command(name = "endpin", version, about, max_term_width = 100)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands of endpin.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Show the chart as understood
+    Chart(commands::chart::Args),
+}
+
+impl Command {
+    /// Does it.
+    ///
+    /// # Errors
+    /// Whatever kept the command from its job.
+    pub fn run(self) -> Result<ExitCode, Failure> {
+        match self {
+            Command::Chart(args) => commands::chart::run(&args),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_command_line_is_consistent() {
+        super::Cli::command().debug_assert();
+    }
+}

@@ -1,0 +1,3 @@
+//! The commands, one file each: arguments and the job.
+
+pub mod chart;

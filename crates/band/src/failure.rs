@@ -1,0 +1,58 @@
+//! Why a command could not do its job, and the exit code that says so.
+
+use std::{fmt, path::Path, process::ExitCode};
+
+/// A reason to stop, told in one message.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Failure {
+    /// Bad input, unreadable input or wrong usage: exit code 2.
+    Input(String),
+    /// The output cannot be written, or a device failed: exit code 3.
+    Output(String),
+}
+
+impl Failure {
+    /// Bad input or usage.
+    pub fn input(message: impl fmt::Display) -> Failure {
+        Failure::Input(message.to_string())
+    }
+
+    /// An output or device that failed.
+    pub fn output(message: impl fmt::Display) -> Failure {
+        Failure::Output(message.to_string())
+    }
+
+    /// The exit code of the design, section 4.
+    pub fn exit_code(&self) -> ExitCode {
+        match self {
+            Failure::Input(_) => ExitCode::from(2),
+            Failure::Output(_) => ExitCode::from(3),
+        }
+    }
+}
+
+impl fmt::Display for Failure {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Failure::Input(message) | Failure::Output(message) => f.write_str(&printable(message)),
+        }
+    }
+}
+
+impl std::error::Error for Failure {}
+
+/// A path as messages show it; what is no text in it is replaced.
+pub fn shown(path: &Path) -> String {
+    printable(&path.to_string_lossy())
+}
+
+/// Text from a file or the command line made safe for a terminal: control characters, which could carry
+/// terminal commands, become spaces; line breaks stay.
+pub fn printable(text: &str) -> String {
+    let safe = |c: char| match c {
+        '\n' => '\n',
+        c if c.is_control() => ' ',
+        c => c,
+    };
+    text.chars().map(safe).collect()
+}

@@ -1,0 +1,106 @@
+//! Where results go: regular files are written beside and renamed, so that nothing is ever half-written;
+//! devices, pipes and standard output are written directly.
+
+use crate::failure::{Failure, shown};
+use std::{
+    fs,
+    io::{self, Write},
+    path::{Path, PathBuf},
+};
+
+/// Writes all of `bytes` to a path, or to standard output for `-`.
+///
+/// # Errors
+/// [`Failure::Output`] naming the path and what stood in the way.
+pub fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    if path.as_os_str() == "-" {
+        return to_stdout(bytes);
+    }
+    write_file(path, bytes).map_err(|error| {
+        Failure::output(format!("cannot write {}: {}", shown(path), reason(&error)))
+    })
+}
+
+/// Prints text on standard output. A reader that has seen enough and closed the pipe is no failure.
+///
+/// # Errors
+/// [`Failure::Output`] if standard output cannot be written for another reason.
+pub fn print(text: &str) -> Result<(), Failure> {
+    to_stdout(text.as_bytes())
+}
+
+fn to_stdout(bytes: &[u8]) -> Result<(), Failure> {
+    let mut stdout = io::stdout().lock();
+    match stdout.write_all(bytes).and_then(|()| stdout.flush()) {
+        Err(error) if error.kind() != io::ErrorKind::BrokenPipe => {
+            let why = reason(&error);
+            Err(Failure::output(format!(
+                "cannot write to standard output: {why}"
+            )))
+        }
+        _ => Ok(()),
+    }
+}
+
+fn write_file(path: &Path, bytes: &[u8]) -> io::Result<()> {
+    match fs::metadata(path) {
+        Ok(found) if found.is_dir() => return Err(io::ErrorKind::IsADirectory.into()),
+        // A device or pipe cannot be renamed over.
+        Ok(found) if !found.is_file() => {
+            let mut device = fs::OpenOptions::new().write(true).open(path)?;
+            return device.write_all(bytes).and_then(|()| device.flush());
+        }
+        _ => {}
+    }
+    // Through a link to the file itself, so that the link stays one.
+    let target: PathBuf = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+    let folder = match target.parent() {
+        Some(parent) if parent.as_os_str() != "" => parent,
+        _ => Path::new("."),
+    };
+    let mut builder = tempfile::Builder::new();
+    builder.prefix(".endpin-").suffix(".part");
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        // The mode a new file usually gets; the system takes the user's umask off it.
+        builder.permissions(fs::Permissions::from_mode(0o666));
+    }
+    let mut beside = builder.tempfile_in(folder)?;
+    beside.write_all(bytes)?;
+    beside.flush()?;
+    beside.persist(&target).map_err(|error| error.error)?;
+    Ok(())
+}
+
+/// The reason in plain words.
+fn reason(error: &io::Error) -> String {
+    match error.kind() {
+        io::ErrorKind::IsADirectory => "it is a folder; name a file in it".to_owned(),
+        io::ErrorKind::NotFound => "its folder does not exist".to_owned(),
+        io::ErrorKind::PermissionDenied => "permission denied".to_owned(),
+        io::ErrorKind::NotADirectory => "a part of its path is no folder".to_owned(),
+        io::ErrorKind::StorageFull => "the disk is full".to_owned(),
+        _ => error.to_string(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn files_are_replaced_whole_and_nothing_is_left_beside() {
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("a line.mid");
+        write(&file, b"first").unwrap();
+        write(&file, b"second").unwrap();
+        assert_eq!(fs::read(&file).unwrap(), b"second");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+        let missing = folder.path().join("no").join("line.mid");
+        for bad in [folder.path(), &missing] {
+            assert!(matches!(write(bad, b""), Err(Failure::Output(_))));
+        }
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
+    }
+}
