@@ -11,5 +11,6 @@ pub mod output;
 pub mod score;
 pub mod smf;
 pub mod stream;
+pub mod take;
 pub mod text;
 pub mod time;
