@@ -2,6 +2,7 @@
 
 pub mod cli;
 pub mod commands;
+pub mod ear;
 pub mod failure;
 pub mod feel;
 pub mod input;

@@ -1,0 +1,11 @@
+//! Ear training: sets of questions about walking lines, with a key that only the ear can find.
+//!
+//! Whatever is not the sounding pitch in the place asked about is settled before the answer is: the tune, key,
+//! tempo, length, parts and the rest of the line. The answer is then dealt out, equally often each, and
+//! only the notes in place are written for it. So nothing else can tell it, neither a file's size nor its
+//! name, place in the order, velocities or lengths.
+
+pub mod balance;
+pub mod kind;
+
+pub use kind::{Choice, Kind};
