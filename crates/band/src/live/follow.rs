@@ -1,0 +1,385 @@
+//! Following a MIDI clock: tempo and position from 24 pulses a quarter note, start, stop,
+//! continue and song position (MIDI 1.0 Detailed Specification, system real-time and common
+//! messages).
+//!
+//! Pulses arrive with jitter. A second-order delay-locked loop (F. Adriaensen, "Using a DLL to
+//! filter time", Linux Audio Conference 2005; formulas from memory) predicts each arrival and
+//! corrects both its phase and its period by a part of the error.
+
+use endpin_theory::Ticks;
+
+use super::clock::Nanos;
+use super::message::Message;
+use super::timebase::{PlayTick, Quarter, Timebase};
+
+/// Pulses to the quarter note.
+const PULSES: i64 = 24;
+const PULSE: i64 = Ticks::QUARTER.0 / PULSES;
+/// So many intervals of another length are another tempo.
+const LATEST: usize = 3;
+
+/// What the leading clock asks for.
+#[derive(Clone, Copy, Debug)]
+pub enum Lead {
+    /// Be ready at this position; the next pulse is its moment.
+    Locate(PlayTick),
+    /// Positions fall on this line from now on.
+    Line(Timebase),
+    /// Stop.
+    Halt,
+}
+
+/// The delay-locked loop. Times are in nanoseconds.
+#[derive(Clone, Copy, Debug)]
+struct Loop {
+    /// Filtered time of the last pulse.
+    last: f64,
+    /// Predicted time of the next.
+    next: f64,
+    /// Filtered period.
+    period: f64,
+    /// Pulses since the loop was locked.
+    age: u32,
+}
+
+impl Loop {
+    /// Bandwidth once settled, in hertz: slow enough to smooth jitter, fast enough for a rallentando.
+    const SETTLED: f64 = 0.5;
+    /// Bandwidth at first, to find the period quickly.
+    const EAGER: f64 = 4.0;
+    /// Pulses over which the one becomes the other.
+    const SETTLING: f64 = 48.0;
+
+    fn lock(at: f64, period: f64) -> Loop {
+        Loop {
+            last: at,
+            next: at + period,
+            period,
+            age: 0,
+        }
+    }
+
+    /// Passes over pulses that did not come.
+    fn skip(&mut self, pulses: i64) {
+        self.next += pulses as f64 * self.period;
+    }
+
+    fn hear(&mut self, at: f64) {
+        let share = (f64::from(self.age) / Self::SETTLING).min(1.0);
+        let bandwidth = Self::EAGER + (Self::SETTLED - Self::EAGER) * share;
+        let omega = std::f64::consts::TAU * bandwidth * (self.period / 1e9);
+        // Beyond this the loop would swing instead of settling (very slow tempi).
+        let omega = omega.min(0.6);
+        let error = at - self.next;
+        self.last = self.next;
+        self.next += std::f64::consts::SQRT_2 * omega * error + self.period;
+        self.period += omega * omega * error;
+        self.age = self.age.saturating_add(1);
+    }
+}
+
+/// Follows a clock; see the module.
+#[derive(Clone, Debug)]
+pub struct Follower {
+    lock: Option<Loop>,
+    /// The period expected before two pulses have been heard.
+    expected: f64,
+    /// When the last pulse came.
+    heard: Option<f64>,
+    /// The latest intervals, with the pulses supposed lost in each.
+    latest: [(f64, i64); LATEST],
+    /// Position of the last pulse, in pulses; or of the next while `armed`.
+    pulse: i64,
+    /// Started, and the next pulse is the first.
+    armed: bool,
+    running: bool,
+}
+
+impl Follower {
+    /// A follower that expects about `quarter` until it hears better.
+    pub fn new(quarter: Quarter) -> Follower {
+        let expected = quarter.nanos() as f64 / PULSES as f64;
+        Follower {
+            lock: None,
+            expected,
+            heard: None,
+            latest: [(expected, 0); LATEST],
+            pulse: 0,
+            armed: false,
+            running: false,
+        }
+    }
+
+    /// Takes a message that arrived `at`; what it asks for, if anything.
+    pub fn hear(&mut self, message: Message, at: Nanos) -> Option<Lead> {
+        match message {
+            Message::CLOCK => self.pulse(at.0 as f64),
+            Message::START => {
+                self.pulse = 0;
+                self.arm()
+            }
+            Message::CONTINUE => self.arm(),
+            Message::STOP => {
+                // The position stays where the next continue goes on: after the last pulse.
+                self.pulse += i64::from(self.running && !self.armed);
+                self.running = false;
+                self.armed = false;
+                Some(Lead::Halt)
+            }
+            _ => {
+                if let [0xF2, low, high] = *message.bytes() {
+                    // In sixteenths, of six pulses each.
+                    self.pulse = 6 * (i64::from(high) << 7 | i64::from(low));
+                }
+                None
+            }
+        }
+    }
+
+    fn arm(&mut self) -> Option<Lead> {
+        self.running = true;
+        self.armed = true;
+        Some(Lead::Locate(PlayTick(self.pulse * PULSE)))
+    }
+
+    fn pulse(&mut self, at: f64) -> Option<Lead> {
+        if std::mem::take(&mut self.armed) {
+            self.restart(at);
+        } else {
+            let lost = self.filter(at);
+            if !self.running {
+                return None;
+            }
+            self.pulse += 1 + lost;
+        }
+        let lock = self.lock.as_ref()?;
+        let quarter = Quarter::from_nanos((lock.period * PULSES as f64).round() as u64);
+        let moment = Nanos(lock.last.max(0.0).round() as u64);
+        let tick = PlayTick(self.pulse * PULSE);
+        Some(Lead::Line(Timebase::new(tick, moment, quarter)))
+    }
+
+    /// Starts the loop anew at a pulse that begins play, with the period known so far: whether and
+    /// when pulses came while stopped says nothing of this one.
+    fn restart(&mut self, at: f64) {
+        let known = self.lock.filter(|lock| lock.age > 0);
+        let period = known.map_or(self.expected, |lock| lock.period);
+        let mut lock = Loop::lock(at, period);
+        lock.age = u32::from(known.is_some());
+        self.lock = Some(lock);
+        self.latest = [(period, 0); LATEST];
+        self.heard = Some(at);
+    }
+
+    /// Feeds the loop; how many pulses seem to have been lost before this one (negative when some
+    /// were wrongly supposed lost).
+    fn filter(&mut self, at: f64) -> i64 {
+        let before = self.heard.replace(at);
+        let (Some(lock), Some(before)) = (&mut self.lock, before) else {
+            self.lock = Some(Loop::lock(at, self.expected));
+            return 0;
+        };
+        if lock.age == 0 {
+            // The first interval is a better guess than any expectation.
+            let interval = at - before;
+            let known = (0.2..5.0).contains(&(interval / self.expected));
+            *lock = Loop::lock(at, if known { interval } else { self.expected });
+            self.latest = [(lock.period, 0); LATEST];
+            lock.age = 1;
+            return 0;
+        }
+        let late = ((at - lock.last) / lock.period).round() as i64;
+        let lost = (late - 1).max(0);
+        self.latest.rotate_left(1);
+        self.latest[LATEST - 1] = (at - before, lost);
+        if let Some(period) = new_period(&self.latest, lock.period) {
+            *lock = Loop::lock(at, period);
+            lock.age = 1;
+            // Nothing was lost after all: what the earlier intervals added is taken back.
+            let supposed: i64 = self.latest[..LATEST - 1].iter().map(|(_, lost)| lost).sum();
+            self.latest = [(period, 0); LATEST];
+            return -supposed;
+        }
+        lock.skip(lost);
+        lock.hear(at);
+        lost
+    }
+}
+
+/// The mean of the latest intervals, if they say together that the tempo has jumped: lost pulses
+/// make one interval long, and jitter makes one long and the next short, but not all of them.
+fn new_period(latest: &[(f64, i64); LATEST], period: f64) -> Option<f64> {
+    let all = |test: fn(f64) -> bool| latest.iter().all(|(interval, _)| test(interval / period));
+    let mean = latest.iter().map(|(interval, _)| interval).sum::<f64>() / LATEST as f64;
+    (all(|ratio| ratio > 1.15) || all(|ratio| ratio < 0.87)).then_some(mean)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::{RngExt, SeedableRng};
+    use rand_chacha::ChaCha8Rng;
+
+    const TICK_AT_120: f64 = 500e6 / 960.0;
+
+    /// Hears pulses at these times and returns the line after each.
+    fn follow(follower: &mut Follower, times: impl IntoIterator<Item = f64>) -> Vec<Timebase> {
+        let hear = |at: f64| follower.hear(Message::CLOCK, Nanos(at as u64));
+        let line = |lead| match lead {
+            Some(Lead::Line(line)) => Some(line),
+            _ => None,
+        };
+        times.into_iter().map(hear).filter_map(line).collect()
+    }
+
+    fn started() -> Follower {
+        let mut follower = Follower::new(Quarter::from_tempo(100.0));
+        let lead = follower.hear(Message::START, Nanos(0));
+        assert!(matches!(lead, Some(Lead::Locate(PlayTick(0)))));
+        follower
+    }
+
+    /// How far the line puts `tick` from where it should fall, in milliseconds.
+    fn off(line: &Timebase, tick: i64, wanted: f64) -> f64 {
+        (line.at(PlayTick(tick)).0 as f64 - wanted) / 1e6
+    }
+
+    #[test]
+    fn a_steady_clock_is_followed_exactly() {
+        let mut follower = started();
+        let period = 500e6 / 24.0;
+        let lines = follow(
+            &mut follower,
+            (0..240).map(|pulse| 1e9 + pulse as f64 * period),
+        );
+        let line = lines.last().unwrap();
+        assert!((line.quarter().tempo() - 120.0).abs() < 0.01);
+        for tick in [9_560, 9_600, 10_560] {
+            assert!(off(line, tick, 1e9 + tick as f64 * TICK_AT_120).abs() < 0.01);
+        }
+    }
+
+    #[test]
+    fn jitter_is_smoothed() {
+        let mut rng = ChaCha8Rng::seed_from_u64(5);
+        let mut follower = started();
+        let period = 500e6 / 24.0;
+        let jitter: Vec<f64> = (0..2_000).map(|_| rng.random_range(-3.0..3.0)).collect();
+        let times = jitter.iter().enumerate();
+        let times: Vec<f64> = times
+            .map(|(pulse, ms)| 1e9 + pulse as f64 * period + ms * 1e6)
+            .collect();
+        let lines = follow(&mut follower, times);
+        let rms = |values: &[f64]| {
+            (values.iter().map(|v| v * v).sum::<f64>() / values.len() as f64).sqrt()
+        };
+        let left: Vec<f64> = lines
+            .iter()
+            .enumerate()
+            .skip(200)
+            .map(|(pulse, line)| {
+                off(
+                    line,
+                    (pulse as i64 + 1) * 40,
+                    1e9 + (pulse + 1) as f64 * period,
+                )
+            })
+            .collect();
+        let (before, after) = (rms(&jitter), rms(&left));
+        assert!(after < before / 2.2, "{before:.2} ms became {after:.2} ms");
+        let tempi: Vec<f64> = lines[200..]
+            .iter()
+            .map(|line| line.quarter().tempo() - 120.0)
+            .collect();
+        assert!(rms(&tempi) < 1.0, "tempo wanders by {:.2}", rms(&tempi));
+    }
+
+    #[test]
+    fn lost_pulses_keep_the_position() {
+        let mut follower = started();
+        let period = 500e6 / 24.0;
+        let heard = (0..480).filter(|pulse| pulse % 50 != 17 && !(200..210).contains(pulse));
+        let lines = follow(
+            &mut follower,
+            heard.map(|pulse| 1e9 + f64::from(pulse) * period),
+        );
+        let line = lines.last().unwrap();
+        assert!(off(line, 480 * 40, 1e9 + 480.0 * period).abs() < 0.5);
+    }
+
+    #[test]
+    fn a_new_tempo_is_taken_up_without_losing_count() {
+        // Half, a third, and double the tempo: as jumps, which lost pulses must not be taken for.
+        for factor in [2.0, 3.0, 0.5, 1.4, 0.7] {
+            let mut follower = started();
+            let period = 500e6 / 24.0;
+            let turn = 1e9 + 96.0 * period;
+            let before = (0..96).map(|pulse| 1e9 + f64::from(pulse) * period);
+            let after = (0..96).map(|pulse| turn + f64::from(pulse) * period * factor);
+            let lines = follow(&mut follower, before.chain(after));
+            let line = lines.last().unwrap();
+            let wanted = turn + 96.0 * period * factor;
+            assert!(
+                off(line, 192 * 40, wanted).abs() < 3.0,
+                "times {factor}: {} ms",
+                off(line, 192 * 40, wanted)
+            );
+            let tempo = 120.0 / factor;
+            assert!(
+                (line.quarter().tempo() / tempo - 1.0).abs() < 0.02,
+                "times {factor}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_rallentando_is_followed_closely() {
+        let mut follower = started();
+        let (mut at, mut truth) = (1e9, Vec::new());
+        for pulse in 0..480 {
+            truth.push(at);
+            // From 120 to 90 over 20 quarters, linearly in tempo.
+            at += 60e9 / 24.0 / (120.0 - 30.0 * f64::from(pulse) / 480.0);
+        }
+        let lines = follow(&mut follower, truth.iter().copied());
+        for (pulse, line) in lines.iter().enumerate().skip(48) {
+            let late = off(line, pulse as i64 * 40, truth[pulse]);
+            assert!(late.abs() < 5.0, "pulse {pulse}: {late} ms");
+        }
+    }
+
+    #[test]
+    fn stop_song_position_and_continue_are_obeyed() {
+        let mut follower = started();
+        follow(
+            &mut follower,
+            (0..24).map(|pulse| 1e9 + f64::from(pulse) * 20e6),
+        );
+        assert!(matches!(
+            follower.hear(Message::STOP, Nanos(1_480_000_000)),
+            Some(Lead::Halt)
+        ));
+        // Clocks go on while stopped (MIDI 1.0 allows it) and move nothing.
+        assert!(
+            follow(
+                &mut follower,
+                (25..49).map(|pulse| 1e9 + f64::from(pulse) * 20e6)
+            )
+            .is_empty()
+        );
+        let lead = follower.hear(Message::CONTINUE, Nanos(1_990_000_000));
+        assert!(
+            matches!(lead, Some(Lead::Locate(PlayTick(960)))),
+            "{lead:?}"
+        );
+        follower.hear(Message::STOP, Nanos(1_991_000_000));
+        follower.hear(Message::song_position(16).unwrap(), Nanos(1_992_000_000));
+        let lead = follower.hear(Message::CONTINUE, Nanos(1_993_000_000));
+        assert!(
+            matches!(lead, Some(Lead::Locate(PlayTick(3_840)))),
+            "{lead:?}"
+        );
+        let lines = follow(&mut follower, [2e9]);
+        assert!(off(&lines[0], 3_840, 2e9).abs() < 1.0);
+    }
+}
