@@ -1,7 +1,10 @@
 //! The band around the line, files, ports, pages and the command line.
 
+pub mod arrange;
 pub mod cli;
+pub mod collisions;
 pub mod commands;
+pub mod comp;
 pub mod ear;
 pub mod failure;
 pub mod feel;
@@ -9,6 +12,7 @@ pub mod input;
 #[cfg(feature = "live")]
 pub mod live;
 pub mod output;
+pub mod practice;
 pub mod score;
 pub mod smf;
 pub mod stream;

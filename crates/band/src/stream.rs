@@ -21,6 +21,8 @@ pub enum Purpose {
     CompPlacement,
     /// Small shifts of the time-keeper.
     TimePlacement,
+    /// The order of keys.
+    Keys,
 }
 
 /// Keeps the band's streams apart from the walker's under the same seed.

@@ -1,0 +1,244 @@
+//! Which tones a chord offers to a player who leaves the root to the bass.
+//!
+//! Third and seventh first, colours next, the fifth last (design section 8; common practice, no source). A
+//! tone written in the symbol always wins over the palette, and palettes act on dominants only.
+
+use endpin_theory::{Chord, Degree, chart::Palette};
+
+/// The tones of one chord that a comp may use, all above the root.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Colours {
+    /// The third; the fourth of a sus chord, the second of a sus2.
+    pub third: Degree,
+    /// The seventh, or what stands for it: the sixth of sixth chords and major triads.
+    pub seventh: Option<Degree>,
+    /// The fifth, where it may sound at all.
+    pub fifth: Fifth,
+    /// Ninths to choose from.
+    pub ninths: Vec<Degree>,
+    /// Elevenths, sharp ones over a major third.
+    pub elevenths: Vec<Degree>,
+    /// Thirteenths, and altered fifths that take their place.
+    pub thirteenths: Vec<Degree>,
+    /// Colours that the symbol itself asks for.
+    pub written: Vec<Degree>,
+}
+
+/// What a rootless voicing may do with the fifth.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Fifth {
+    /// Left out: dominants, sus and sixth chords, triads.
+    Omitted,
+    /// Perfect, in the four-note forms of major and minor seventh chords.
+    Plain,
+    /// Altered, and the chord's character: half-diminished, diminished, augmented.
+    Character(Degree),
+}
+
+const FIFTH: Degree = Degree::new(5, 0);
+
+/// Semitones of a degree above the root, within the octave.
+pub fn semitones(degree: Degree) -> i16 {
+    degree.interval().semitones().rem_euclid(12)
+}
+
+/// What a dominant is coloured with.
+struct Dominant {
+    ninths: &'static [i8],
+    sharp_eleventh: bool,
+    thirteenths: &'static [i8],
+}
+
+const PLAIN: Dominant = Dominant {
+    ninths: &[0],
+    sharp_eleventh: false,
+    thirteenths: &[0],
+};
+const ALTERED: Dominant = Dominant {
+    ninths: &[-1, 1],
+    sharp_eleventh: false,
+    thirteenths: &[-1],
+};
+const DIMINISHED: Dominant = Dominant {
+    ninths: &[-1, 1],
+    sharp_eleventh: true,
+    thirteenths: &[0],
+};
+const LYDIAN: Dominant = Dominant {
+    ninths: &[0],
+    sharp_eleventh: true,
+    thirteenths: &[0],
+};
+const FLAT_NINE: Dominant = Dominant {
+    ninths: &[-1],
+    sharp_eleventh: false,
+    thirteenths: &[-1],
+};
+const FLAT_THIRTEEN: Dominant = Dominant {
+    ninths: &[0],
+    sharp_eleventh: false,
+    thirteenths: &[-1],
+};
+const WHOLE_TONE: Dominant = Dominant {
+    ninths: &[0],
+    sharp_eleventh: true,
+    thirteenths: &[-1],
+};
+
+/// The colours of a dominant whose scale is known, `has` telling whether it holds a note so many semitones
+/// above the root.
+fn by_scale(has: impl Fn(i16) -> bool) -> Dominant {
+    match (has(1), has(2), has(6) && !has(5), has(9)) {
+        (true, _, _, true) => DIMINISHED,
+        (true, _, true, false) => ALTERED,
+        (true, _, false, false) => FLAT_NINE,
+        (false, _, true, true) => LYDIAN,
+        (false, true, true, false) => WHOLE_TONE,
+        (false, true, false, false) => FLAT_THIRTEEN,
+        _ => PLAIN,
+    }
+}
+
+/// The tones of `chord` under `palette`; `in_scale` tells whether the chord's scale holds the note so many
+/// semitones (0 to 11) above its root. None for a power chord, over which the comp lays out.
+pub fn colours(chord: &Chord, palette: Palette, in_scale: impl Fn(i16) -> bool) -> Option<Colours> {
+    let tones: Vec<Degree> = chord
+        .tones()
+        .into_iter()
+        .map(|(degree, _)| degree)
+        .collect();
+    let numbered = |numbers: &[u8]| -> Vec<Degree> {
+        let of_number = tones.iter().filter(|tone| numbers.contains(&tone.number()));
+        of_number.copied().collect()
+    };
+    let first = |numbers: &[u8]| numbered(numbers).first().copied();
+
+    let fifths = numbered(&[5]);
+    let altered_fifths: Vec<Degree> = fifths
+        .iter()
+        .copied()
+        .filter(|&tone| tone != FIFTH)
+        .collect();
+    let real_third = first(&[3]);
+    let third = real_third
+        .or_else(|| first(&[4, 11]))
+        .or_else(|| first(&[2, 9]))?;
+    let is_major = real_third.is_some_and(|third| third.alteration() == 0);
+    let is_minor = real_third.is_some_and(|third| third.alteration() < 0);
+    let is_dominant = chord.is_dominant();
+    let is_suspended = real_third.is_none();
+
+    let written_seventh = first(&[7]).or_else(|| first(&[6]));
+    let seventh =
+        written_seventh.or_else(|| triad_seventh(&altered_fifths, is_major, is_minor, &in_scale));
+    let fifth = match (altered_fifths.first(), written_seventh) {
+        (Some(&altered), _) if !is_dominant => Fifth::Character(altered),
+        (None, Some(seventh)) if seventh.number() == 7 && !is_dominant && !is_suspended => {
+            let is_minor_major = is_minor && seventh.alteration() == 0;
+            if is_minor_major {
+                Fifth::Omitted
+            } else {
+                Fifth::Plain
+            }
+        }
+        _ => Fifth::Omitted,
+    };
+
+    // What the symbol writes beyond its seventh chord; the third of a sus2 is no colour.
+    let mut written = numbered(&[2, 4, 9, 11, 13]);
+    // A written natural eleventh over a major third is left to the soloist: it would grind against the third
+    // in the bass.
+    written.retain(|&tone| tone != third && !(is_major && semitones(tone) == 5));
+    if is_dominant {
+        written.extend(&altered_fifths);
+    }
+    let written_of = |numbers: &[u8]| -> Vec<Degree> {
+        let of_number = written
+            .iter()
+            .filter(|tone| numbers.contains(&tone.number()));
+        of_number.copied().collect()
+    };
+    let dominant = match palette {
+        _ if !is_dominant => PLAIN,
+        Palette::Plain | Palette::Quartal => PLAIN,
+        Palette::Altered => ALTERED,
+        Palette::Diminished => DIMINISHED,
+        Palette::Function => by_scale(&in_scale),
+    };
+    let or_else = |written: Vec<Degree>, otherwise: Vec<Degree>| {
+        if written.is_empty() {
+            otherwise
+        } else {
+            written
+        }
+    };
+    let degrees = |number: u8, alterations: &[i8]| -> Vec<Degree> {
+        let all = alterations.iter();
+        all.map(|&alteration| Degree::new(number, alteration))
+            .collect()
+    };
+
+    let ninths = or_else(written_of(&[2, 9]), {
+        if is_suspended && third.number() != 4 && third.number() != 11 {
+            Vec::new()
+        } else if is_dominant {
+            degrees(9, dominant.ninths)
+        } else if is_major || in_scale(2) {
+            degrees(9, &[0])
+        } else {
+            Vec::new()
+        }
+    });
+    let elevenths = or_else(written_of(&[4, 11]), {
+        if is_dominant && !is_suspended && dominant.sharp_eleventh {
+            degrees(11, &[1])
+        } else if is_minor && in_scale(5) {
+            degrees(11, &[0])
+        } else if is_major && !is_dominant && in_scale(6) && !in_scale(5) {
+            degrees(11, &[1])
+        } else {
+            Vec::new()
+        }
+    });
+    let mut thirteenths = written_of(&[5, 13]);
+    // A sharp fifth leaves no room for the natural thirteenth beside it; a flat fifth does.
+    let sharp_fifth = altered_fifths.iter().any(|fifth| fifth.alteration() > 0);
+    let welcomes_thirteenth = if is_major {
+        written_seventh.is_some_and(|tone| tone.number() == 7)
+    } else {
+        (is_suspended || altered_fifths.is_empty()) && in_scale(9)
+    };
+    if written_of(&[13]).is_empty() && !sharp_fifth {
+        if is_dominant {
+            thirteenths.extend(degrees(13, dominant.thirteenths));
+        } else if welcomes_thirteenth {
+            thirteenths.push(Degree::new(13, 0));
+        }
+    }
+    Some(Colours {
+        third,
+        seventh,
+        fifth,
+        ninths,
+        elevenths,
+        thirteenths,
+        written,
+    })
+}
+
+/// What a chord without a seventh takes in its place: the sixth over a major triad, the scale's seventh or
+/// sixth over a minor one, the diminished seventh over a diminished one (common practice, no source).
+fn triad_seventh(
+    altered_fifths: &[Degree],
+    is_major: bool,
+    is_minor: bool,
+    in_scale: impl Fn(i16) -> bool,
+) -> Option<Degree> {
+    match altered_fifths.first() {
+        Some(_) if is_minor => Some(Degree::new(7, -2)),
+        Some(&sharp) => Some(sharp),
+        None if is_minor && in_scale(10) => Some(Degree::new(7, -1)),
+        None if is_major || is_minor => Some(Degree::new(6, 0)),
+        None => None,
+    }
+}
