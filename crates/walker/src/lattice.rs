@@ -1,0 +1,217 @@
+//! The layered graph of admissible states, its weights, and backward sums over it.
+//!
+//! Layer *i* holds the states in which a line may stand once place *i* has been played; edges from layer
+//! *i* to layer *i* + 1 are what may happen at place *i* + 1. The last layer stands after the first place
+//! of whatever follows: the join belongs to the chorus that it closes. A path through the layers is a
+//! chorus, and since rules and tastes are deterministic readers, a chorus is one path.
+//!
+//! Equal places met by equal sets of states have the same edges, so these are built once and shared: a long
+//! chart costs little more than its different bars.
+
+use crate::{
+    grammar::{Grammar, State},
+    place::Place,
+};
+use num_bigint::BigUint;
+use std::{collections::HashMap, sync::Arc};
+
+/// What may happen in a state: the state that follows (by number in its layer), the weight, and the note.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Edge {
+    /// Number of the state reached, in the next layer.
+    pub to: u32,
+    /// MIDI key of the note that starts; [`Edge::SILENT`] if none does.
+    pub key: u8,
+    /// Product of the weights of all tastes.
+    pub weight: f64,
+}
+
+impl Edge {
+    /// No note starts.
+    pub const SILENT: u8 = u8::MAX;
+}
+
+/// All edges between two layers.
+#[derive(Debug)]
+pub struct Block {
+    /// Where the edges of each state begin; one entry more than there are states.
+    starts: Vec<u32>,
+    edges: Vec<Edge>,
+}
+
+impl Block {
+    /// The edges that leave a state.
+    pub fn edges(&self, state: usize) -> &[Edge] {
+        &self.edges[self.starts[state] as usize..self.starts[state + 1] as usize]
+    }
+
+    /// States in the layer before.
+    pub fn states(&self) -> usize {
+        self.starts.len() - 1
+    }
+}
+
+/// The layered graph of one chorus.
+#[derive(Debug)]
+pub struct Lattice {
+    entries: Arc<[State]>,
+    exits: Arc<[State]>,
+    blocks: Vec<Arc<Block>>,
+}
+
+impl Lattice {
+    /// Builds the graph of a chorus: from the `entries`, states that have already played the first place,
+    /// through the other places and across the join to the place that comes `next`.
+    pub fn build(
+        grammar: &Grammar,
+        places: &[Place],
+        entries: Vec<State>,
+        next: &Place,
+    ) -> Lattice {
+        let entries: Arc<[State]> = entries.into();
+        let mut layers = vec![entries.clone()];
+        let mut blocks = Vec::with_capacity(places.len());
+        // Layers and places by what they hold; numbers stand for contents, so equal keys are equal blocks.
+        let mut layer_numbers = HashMap::from([(entries.clone(), 0)]);
+        let mut place_numbers: HashMap<&Place, usize> = HashMap::new();
+        let mut built: HashMap<(usize, usize), (Arc<Block>, usize)> = HashMap::new();
+        let mut layer = 0;
+        for place in &places[1..] {
+            let count = place_numbers.len();
+            let place_number = *place_numbers.entry(place).or_insert(count);
+            if let Some((block, after)) = built.get(&(layer, place_number)) {
+                blocks.push(block.clone());
+                layer = *after;
+                continue;
+            }
+            let (block, after) = expand(grammar, &layers[layer], place, |state| state);
+            let after: Arc<[State]> = after.into();
+            let number = *layer_numbers.entry(after.clone()).or_insert(layers.len());
+            if number == layers.len() {
+                layers.push(after);
+            }
+            let block = Arc::new(block);
+            built.insert((layer, place_number), (block.clone(), number));
+            blocks.push(block);
+            layer = number;
+        }
+        let (join, exits) = expand(grammar, &layers[layer], next, |state| {
+            grammar.across_join(state)
+        });
+        blocks.push(Arc::new(join));
+        Lattice {
+            entries,
+            exits: exits.into(),
+            blocks,
+        }
+    }
+
+    /// Places of the chorus.
+    pub fn places(&self) -> usize {
+        self.blocks.len()
+    }
+
+    /// States with which the chorus may begin.
+    pub fn entries(&self) -> &[State] {
+        &self.entries
+    }
+
+    /// States with which what follows may begin.
+    pub fn exits(&self) -> &[State] {
+        &self.exits
+    }
+
+    /// The edges after each place.
+    pub fn blocks(&self) -> &[Arc<Block>] {
+        &self.blocks
+    }
+
+    /// Sum over all paths from each state to the accepted exits, from the last layer back to the first;
+    /// `weigh` gives what an edge counts.
+    fn backward<T: Clone>(
+        &self,
+        exits: Vec<T>,
+        zero: T,
+        add: impl Fn(&mut T, &Edge, &T),
+    ) -> Vec<T> {
+        self.blocks.iter().rev().fold(exits, |after, block| {
+            (0..block.states())
+                .map(|state| {
+                    let mut sum = zero.clone();
+                    for edge in block.edges(state) {
+                        add(&mut sum, edge, &after[edge.to as usize]);
+                    }
+                    sum
+                })
+                .collect()
+        })
+    }
+
+    /// Exact number of paths from each entry that some exit completes; weights do not matter.
+    ///
+    /// Paths differ if their notes do; the exits reached after the last note are not counted apart.
+    pub fn count_completed(&self) -> Vec<BigUint> {
+        let (join, inner) = match self.blocks.split_last() {
+            Some(split) => split,
+            None => return Vec::new(),
+        };
+        let last: Vec<BigUint> = (0..join.states())
+            .map(|state| BigUint::from(u8::from(!join.edges(state).is_empty())))
+            .collect();
+        inner.iter().rev().fold(last, |after, block| {
+            (0..block.states())
+                .map(|state| {
+                    let edges = block.edges(state).iter();
+                    edges.map(|edge| &after[edge.to as usize]).sum()
+                })
+                .collect()
+        })
+    }
+
+    /// Exact number of lines that close into a loop: those that reach again the state they began with.
+    pub fn count_loops(&self) -> BigUint {
+        (0..self.entries.len())
+            .filter_map(|entry| {
+                let state = self.entries[entry];
+                let exit = self.exits.iter().position(|&exit| exit == state)?;
+                let mut exits = vec![BigUint::ZERO; self.exits.len()];
+                exits[exit] = BigUint::from(1u8);
+                let sums = self.backward(exits, BigUint::ZERO, |sum, _, after| *sum += after);
+                Some(sums[entry].clone())
+            })
+            .sum()
+    }
+}
+
+/// The edges from the states of a layer into a place, and the states that they reach, in the order in which
+/// they are met.
+fn expand(
+    grammar: &Grammar,
+    states: &[State],
+    place: &Place,
+    settle: impl Fn(State) -> State,
+) -> (Block, Vec<State>) {
+    let mut numbers: HashMap<State, u32> = HashMap::new();
+    let mut after = Vec::new();
+    let mut starts = vec![0];
+    let mut edges = Vec::new();
+    for &state in states {
+        for to in Grammar::choices(place) {
+            let Ok((reached, weight)) = grammar.step(state, place, to) else {
+                continue;
+            };
+            let reached = settle(reached);
+            let number = *numbers.entry(reached).or_insert_with(|| {
+                after.push(reached);
+                after.len() as u32 - 1
+            });
+            edges.push(Edge {
+                to: number,
+                key: to.unwrap_or(Edge::SILENT),
+                weight,
+            });
+        }
+        starts.push(edges.len() as u32);
+    }
+    (Block { starts, edges }, after)
+}

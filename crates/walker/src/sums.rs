@@ -1,0 +1,114 @@
+//! Backward sums over a lattice: for each state, the total weight of all lines that go on from it to each
+//! exit. With them a line is drawn forward with exactly its probability, without dead ends.
+//!
+//! Sums are `f64`, combined by + and × only and rescaled by powers of two, which is exact: the same
+//! numbers come out on every platform.
+
+use crate::lattice::{Edge, Lattice};
+use rand::Rng;
+
+/// Backward sums of one lattice, for every exit at once.
+#[derive(Debug)]
+pub struct Sums {
+    exits: usize,
+    /// For each layer, `sums[state * exits + exit]`, all layers scaled on their own.
+    layers: Vec<Box<[f64]>>,
+}
+
+impl Sums {
+    /// Sums backward over a lattice.
+    pub fn new(lattice: &Lattice) -> Sums {
+        let exits = lattice.exits().len();
+        let mut layer: Box<[f64]> = (0..exits * exits)
+            .map(|place| f64::from(u8::from(place / exits == place % exits)))
+            .collect();
+        let mut layers = Vec::with_capacity(lattice.places() + 1);
+        for block in lattice.blocks().iter().rev() {
+            let mut before = vec![0.0; block.states() * exits].into_boxed_slice();
+            for (state, sums) in before.chunks_exact_mut(exits.max(1)).enumerate() {
+                for edge in block.edges(state) {
+                    let after = &layer[edge.to as usize * exits..][..exits];
+                    for (sum, after) in sums.iter_mut().zip(after) {
+                        *sum += edge.weight * after;
+                    }
+                }
+            }
+            rescale(&mut before);
+            layers.push(std::mem::replace(&mut layer, before));
+        }
+        layers.push(layer);
+        layers.reverse();
+        Sums { exits, layers }
+    }
+
+    /// Total weight of all lines from an entry to an exit, in a unit of the whole lattice.
+    pub fn total(&self, entry: usize, exit: usize) -> f64 {
+        self.layers[0][entry * self.exits + exit]
+    }
+
+    /// Draws a chorus from an entry to an exit between which there are lines: the key that starts at each
+    /// place after the first ([`Edge::SILENT`] for none) is written to `keys`.
+    pub fn draw(
+        &self,
+        lattice: &Lattice,
+        entry: usize,
+        exit: usize,
+        rng: &mut impl Rng,
+        keys: &mut Vec<u8>,
+    ) {
+        keys.clear();
+        let mut state = entry;
+        let last = lattice.places() - 1;
+        for (block, after) in lattice.blocks()[..last].iter().zip(&self.layers[1..]) {
+            let total = |edge: &Edge| edge.weight * after[edge.to as usize * self.exits + exit];
+            let edge = choose(block.edges(state), total, rng);
+            keys.push(edge.key);
+            state = edge.to as usize;
+        }
+    }
+}
+
+/// Chooses among items with probability proportional to their weights; of no items with a weight above 0
+/// the last is given.
+///
+/// # Panics
+/// If there are no items at all.
+pub(crate) fn choose<'a, T>(
+    items: &'a [T],
+    weight: impl Fn(&T) -> f64,
+    rng: &mut impl Rng,
+) -> &'a T {
+    let mut total = 0.0;
+    for item in items {
+        total += weight(item);
+    }
+    let mut left = unit(rng) * total;
+    let mut chosen = &items[items.len() - 1];
+    for item in items {
+        let weight = weight(item);
+        if weight > 0.0 {
+            chosen = item;
+            if left < weight {
+                break;
+            }
+            left -= weight;
+        }
+    }
+    chosen
+}
+
+/// A number from 0 up to 1, in steps of 2^-53.
+fn unit(rng: &mut impl Rng) -> f64 {
+    (rng.next_u64() >> 11) as f64 * (1.0 / (1u64 << 53) as f64)
+}
+
+/// Divides by the power of two that brings the greatest number to between 1 and 2.
+fn rescale(numbers: &mut [f64]) {
+    let greatest = numbers.iter().copied().fold(0.0, f64::max);
+    if greatest > 0.0 {
+        let exponent = (greatest.to_bits() >> 52) as i64 - 1023;
+        // Weights keep sums far from the ends of the range, so this is a normal number.
+        let factor = f64::from_bits(((1023 - exponent) as u64) << 52);
+        numbers.iter_mut().for_each(|number| *number *= factor);
+    }
+}
