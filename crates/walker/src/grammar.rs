@@ -54,6 +54,12 @@ impl Grammar {
         }
     }
 
+    /// The same without the rules of one name, to find out what is in the way.
+    pub fn without(mut self, name: &str) -> Grammar {
+        self.rules.retain(|rule| rule.name() != name);
+        Grammar::new(self.rules, self.tastes)
+    }
+
     /// The rules.
     pub fn rules(&self) -> impl Iterator<Item = &dyn Rule> {
         self.rules.iter().map(|rule| &**rule)

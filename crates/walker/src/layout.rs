@@ -6,7 +6,6 @@ use crate::{
 };
 use endpin_theory::{
     Chord, Scale, Strength, Ticks,
-    analysis::analyse,
     chart::{Bar, Chorus, Feel},
     chord::{ChordTone, Part},
 };
@@ -115,21 +114,29 @@ pub fn feel_of(bar: &Bar, stage: Stage) -> Feel {
 }
 
 fn harmonies(chorus: &Chorus) -> Vec<Harmony> {
-    let understood = analyse(&chorus.spans, chorus.key);
-    let harmony = |(span, understood): (&endpin_theory::chart::Span, _)| {
-        let understood: &endpin_theory::analysis::Understood = understood;
-        Harmony {
-            symbol: span.symbol.clone(),
-            tones: span
-                .chord
-                .as_ref()
-                .map_or_else(Vec::new, Chord::chord_tones),
-            scale: span.chord.is_some().then_some(understood.scale),
-            chord: span.chord.clone(),
-            beats: span.beats,
-        }
+    let harmony = |span: &endpin_theory::chart::Span| Harmony {
+        symbol: span.symbol.clone(),
+        tones: span
+            .chord
+            .as_ref()
+            .map_or_else(Vec::new, Chord::chord_tones),
+        scale: span.chord.as_ref().map(plain_scale),
+        chord: span.chord.clone(),
+        beats: span.beats,
     };
-    chorus.spans.iter().zip(&understood).map(harmony).collect()
+    chorus.spans.iter().map(harmony).collect()
+}
+
+fn plain_scale(chord: &Chord) -> Scale {
+    use endpin_theory::{Family, ScaleKind};
+    let kind = match chord.family() {
+        Family::Major | Family::Open | Family::Augmented => ScaleKind::Major,
+        Family::Minor => ScaleKind::Dorian,
+        Family::Dominant | Family::Suspended => ScaleKind::Mixolydian,
+        Family::HalfDiminished => ScaleKind::Locrian,
+        Family::Diminished => ScaleKind::WholeHalf,
+    };
+    Scale::new(chord.root(), kind)
 }
 
 struct BeatsOfSpan<'a> {
@@ -188,7 +195,11 @@ impl BeatsOfSpan<'_> {
             let keys = self.keys(&place, feel);
             let place = Place { keys, ..place };
             Slot {
-                strength: if into == Ticks::ZERO { strength } else { Strength::Weak },
+                strength: if into == Ticks::ZERO {
+                    strength
+                } else {
+                    Strength::Weak
+                },
                 place,
                 beat,
                 bar: bar.number,
@@ -245,7 +256,11 @@ impl BeatsOfSpan<'_> {
             .map(|name| name.chroma())
             .collect();
         let root = chord.root().chroma();
-        let fifth = self.harmony.tones.iter().find(|tone| tone.part == Part::Fifth);
+        let fifth = self
+            .harmony
+            .tones
+            .iter()
+            .find(|tone| tone.part == Part::Fifth);
         let (lowest, highest) = self.options.range;
         let middle = (i16::from(lowest) + i16::from(highest)) / 2 + i16::from(self.stage.lift);
         let arc = match feel {

@@ -1,15 +1,25 @@
 //! Walking bass lines sampled exactly from stated rules.
 
+mod annotate;
+mod diagnose;
 pub mod grammar;
 pub mod lattice;
+pub mod layout;
 pub mod line;
+pub mod options;
 pub mod place;
+pub mod plan;
 pub mod role;
 pub mod rules;
+mod spelling;
 pub mod sums;
 pub mod tastes;
+pub mod walker;
 pub mod weights;
 
 pub use line::{ChorusLine, LineNote};
+pub use options::{Arc, Level, Options};
+pub use plan::Plan;
 pub use role::Role;
+pub use walker::{WalkError, Walker};
 pub use weights::Weights;

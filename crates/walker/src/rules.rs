@@ -7,7 +7,7 @@
 //!
 //! They are design section 6, common practice of jazz bass teaching without a single source.
 
-use crate::place::{Leads, Place, Sound};
+use crate::place::{Leads, Place, Sound, Within};
 
 /// What a rule keeps in mind between two places; 0 at the start.
 pub type Memory = u32;
@@ -244,7 +244,8 @@ impl Rule for Approach {
                 if leading == 1 && place.arrival {
                     let distance = step.distance()?;
                     let by_step = matches!(distance.abs(), 1 | 2);
-                    if !by_step && !(self.dominants && is_dominant(distance)) {
+                    let dominant = self.dominants && is_dominant(distance);
+                    if !by_step && !dominant {
                         return None;
                     }
                 }
@@ -364,6 +365,55 @@ impl Rule for Playable {
             -11..=-8 => Some(Self::LEAPT_DOWN),
             -12..=12 => Some(Self::FREE),
             _ => None,
+        }
+    }
+}
+
+/// Notes between the beats lead on: part of rule 3.
+#[derive(Debug)]
+pub struct OffBeats;
+
+impl OffBeats {
+    /// The second triplet of this beat has fallen; the third follows.
+    const FALLING: Memory = 1;
+}
+
+impl Rule for OffBeats {
+    fn name(&self) -> &'static str {
+        "weak-beats"
+    }
+
+    fn words(&self) -> &'static str {
+        "Between the beats play little and lead on: a ghost of the note just played, a neighbouring eighth, \
+         or two triplets that fall through the chord. Before a new chord only a ghost: nothing may blur the \
+         arrival."
+    }
+
+    fn memory_bits(&self) -> u32 {
+        1
+    }
+
+    fn read(&self, falling: Memory, step: &Step<'_>) -> Option<Memory> {
+        let place = step.place;
+        let falls = || {
+            let down = step
+                .distance()
+                .is_some_and(|distance| (-7..0).contains(&distance));
+            down && step.to.is_some_and(|to| place.tones.contains(to))
+        };
+        match (place.within, step.to) {
+            (Within::Beat, _) => Some(0),
+            (Within::SecondTriplet, Some(_)) => falls().then_some(Self::FALLING),
+            (Within::SecondTriplet, None) => Some(0),
+            (Within::Eighth, Some(_)) => {
+                let distance = step.distance()?;
+                let ghost = distance == 0;
+                let leads_on = place.leads == Leads::Nowhere && distance.abs() <= 7;
+                (falling == 0 && (ghost || leads_on)).then_some(0)
+            }
+            (Within::Eighth, None) => Some(falling),
+            (Within::ThirdTriplet, Some(_)) => (falling == Self::FALLING && falls()).then_some(0),
+            (Within::ThirdTriplet, None) => (falling == 0).then_some(0),
         }
     }
 }

@@ -5,6 +5,9 @@ use serde::{Deserialize, Serialize};
 /// Least and greatest weight.
 pub const WEIGHT_RANGE: std::ops::RangeInclusive<u32> = 1..=1000;
 
+/// A weight: its name, its value, what it is for.
+type Row = (&'static str, u32, &'static str);
+
 macro_rules! table {
     ($(#[$meta:meta])* $name:ident { $($(#[doc = $doc:literal])* $field:ident = $value:literal,)* }) => {
         $(#[$meta])*
@@ -22,7 +25,7 @@ macro_rules! table {
 
         impl $name {
             /// Every weight with its name and what it is for, in the order of the table.
-            fn rows(&self) -> Vec<(&'static str, u32, &'static str)> {
+            fn rows(&self) -> Vec<Row> {
                 vec![$((stringify!($field), self.$field, concat!($($doc,)*)),)*]
             }
         }
@@ -199,7 +202,7 @@ pub enum WeightsError {
 }
 
 impl Weights {
-    fn tables(&self) -> [(&'static str, Vec<(&'static str, u32, &'static str)>); 7] {
+    fn tables(&self) -> [(&'static str, Vec<Row>); 7] {
         [
             ("motion", self.motion.rows()),
             ("approach", self.approach.rows()),

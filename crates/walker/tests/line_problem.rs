@@ -6,10 +6,7 @@ use endpin_walker::{
     lattice::Lattice,
     place::{Chromas, Keys, Place},
     rules::{Memory, Rule, Step},
-    sums::Sums,
 };
-use rand::SeedableRng;
-use rand_chacha::ChaCha8Rng;
 
 /// Rules 1 and 2 of the problem, and the pitches of rule 3 that need no other note.
 #[derive(Debug)]
@@ -156,13 +153,4 @@ fn the_number_of_lines_is_reproduced_to_the_last_digit() {
         lattice().count_loops().to_string(),
         "61849869248773202800933600"
     );
-}
-
-#[test]
-fn beat_two_is_drawn_with_its_exact_probability() {
-    // The problem asks for 22 possible pitches there, and for a chi-square of 12 to 27 at a million lines.
-    let lattice = lattice();
-    let sums = Sums::new(&lattice);
-    let mut rng = ChaCha8Rng::seed_from_u64(1);
-    let _ = (&sums, &mut rng);
 }

@@ -1,0 +1,160 @@
+//! Which chart each chorus plays, and at which stage of the development.
+
+use crate::{
+    layout::Stage,
+    options::{Arc as Development, Level, Options},
+};
+use endpin_theory::chart::Chorus;
+use std::sync::Arc;
+
+/// What one chorus plays.
+#[derive(Clone, Debug)]
+pub struct Turn {
+    /// The chart, unrolled, in the key and with the feel of this chorus.
+    pub chorus: Arc<Chorus>,
+    /// Level, feel and liveliness.
+    pub stage: Stage,
+}
+
+/// What every chorus plays, without end: some turns once, then others over and over.
+#[derive(Clone, Debug)]
+pub struct Plan {
+    turns: Vec<Turn>,
+    repeat_from: usize,
+}
+
+impl Plan {
+    /// The same chart in every chorus, developing as the options ask.
+    pub fn of(chorus: Chorus, options: &Options) -> Plan {
+        Plan::through(vec![chorus], options)
+    }
+
+    /// These charts in turn and over again, a chorus each: keys by chorus, feels by chorus.
+    ///
+    /// # Panics
+    /// If there are no charts.
+    pub fn through(choruses: Vec<Chorus>, options: &Options) -> Plan {
+        assert!(!choruses.is_empty(), "a plan needs a chart");
+        let charts: Vec<Arc<Chorus>> = choruses.into_iter().map(Arc::new).collect();
+        let (stages, stages_repeat_from) = stages(options);
+        // The shortest plan after which both charts and stages come round together.
+        let cycle = lcm(charts.len(), stages.len() - stages_repeat_from);
+        let stage_at = |index: usize| match index < stages.len() {
+            true => stages[index],
+            false => {
+                let period = stages.len() - stages_repeat_from;
+                stages[stages_repeat_from + (index - stages_repeat_from) % period]
+            }
+        };
+        let turns = (0..stages_repeat_from + cycle)
+            .map(|index| Turn {
+                chorus: charts[index % charts.len()].clone(),
+                stage: stage_at(index),
+            })
+            .collect();
+        Plan {
+            turns,
+            repeat_from: stages_repeat_from,
+        }
+    }
+
+    /// Turns as given, those from `repeat_from` on over and over.
+    ///
+    /// # Panics
+    /// If nothing is left to repeat.
+    pub fn of_turns(turns: Vec<Turn>, repeat_from: usize) -> Plan {
+        assert!(repeat_from < turns.len(), "a plan needs turns to repeat");
+        Plan { turns, repeat_from }
+    }
+
+    /// The different turns.
+    pub fn turns(&self) -> &[Turn] {
+        &self.turns
+    }
+
+    /// Which turn a chorus (from 0) plays.
+    pub fn turn_of(&self, chorus: u64) -> usize {
+        let count = self.turns.len() as u64;
+        if chorus < count {
+            return chorus as usize;
+        }
+        let period = count - self.repeat_from as u64;
+        self.repeat_from + ((chorus - self.repeat_from as u64) % period) as usize
+    }
+
+    /// The turn after a turn.
+    pub fn after(&self, turn: usize) -> usize {
+        match turn + 1 < self.turns.len() {
+            true => turn + 1,
+            false => self.repeat_from,
+        }
+    }
+}
+
+/// Stages of the choruses, and from which on they repeat.
+fn stages(options: &Options) -> (Vec<Stage>, usize) {
+    let plain = Stage {
+        level: options.level,
+        feel: options.feel,
+        busy: 0,
+        lift: 0,
+        loose: options.loose,
+    };
+    let level = |below: u8| {
+        let number = options.level.number().saturating_sub(below).max(1);
+        Level::try_from(number).unwrap_or(options.level)
+    };
+    let at = |below: u8, busy: u8, lift: i8| Stage {
+        level: level(below),
+        busy,
+        lift,
+        ..plain
+    };
+    let (mut stages, repeat_from) = match options.arc {
+        Some(Development::Flat) => (vec![plain], 0),
+        None if options.level < Level::DOMINANTS => (vec![plain], 0),
+        None => (vec![plain, at(0, 1, 0), at(0, 2, 1)], 2),
+        Some(Development::Rise) => (
+            vec![
+                at(2, 0, -2),
+                at(1, 0, -1),
+                at(1, 1, 0),
+                at(0, 2, 2),
+                at(0, 3, 4),
+            ],
+            4,
+        ),
+        Some(Development::Wave) => (
+            vec![
+                at(2, 0, -2),
+                at(1, 1, 0),
+                at(0, 2, 2),
+                at(0, 3, 4),
+                at(0, 2, 2),
+                at(1, 1, 0),
+            ],
+            0,
+        ),
+    };
+    if options.loose {
+        // The first chorus states every root; whatever repeats comes after it.
+        let first = Stage {
+            loose: false,
+            ..stages[0]
+        };
+        match repeat_from {
+            0 => stages.insert(0, first),
+            _ => stages[0] = first,
+        }
+        return (stages, repeat_from.max(1));
+    }
+    (stages, repeat_from)
+}
+
+fn lcm(a: usize, b: usize) -> usize {
+    let (mut x, mut y) = (a, b);
+    while y > 0 {
+        (x, y) = (y, x % y);
+    }
+    a / x * b
+}
