@@ -1,5 +1,6 @@
 //! Pure harmony: pitches, intervals, chords, scales, keys, meters and charts.
 
+pub mod analysis;
 pub mod chart;
 pub mod chord;
 pub mod interval;
@@ -9,6 +10,7 @@ mod nearest;
 pub mod pitch;
 pub mod scale;
 
+pub use analysis::{Understood, analyse, find_key};
 pub use chart::{Chart, Chorus, Feel, Palette, Span};
 pub use chord::{Chord, ChordTone, Family, Part};
 pub use interval::{Degree, Interval};

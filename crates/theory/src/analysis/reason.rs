@@ -1,0 +1,119 @@
+//! One sentence for each choice of scale.
+
+use super::numeral::{numeral, target_numeral};
+use super::path::Step;
+use super::reading::{Color, Heard, Reading};
+use crate::{
+    chord::Chord,
+    interval::{Degree, Interval},
+    key::{Key, Mode},
+    pitch::NoteName,
+    scale::{Scale, ScaleKind::*},
+};
+
+/// "V of ii, so half-whole diminished: its b9, Eb, falls to D, the fifth of Gm7."
+pub(super) fn reason(
+    heard: &Heard,
+    key: Key,
+    step: Step,
+    scale: Scale,
+    next: Option<&Chord>,
+) -> String {
+    let what = what(heard, key, step);
+    match why(heard.chord, key, step.1, scale, next) {
+        Some(why) => format!("{what}, so {}: {why}", scale.name()),
+        None => format!("{what}, so {}", scale.name()),
+    }
+}
+
+fn long_name(key: Key) -> String {
+    match key.mode {
+        Mode::Major => format!("{} major", key.tonic),
+        Mode::Minor => key.to_string(),
+    }
+}
+
+fn what(heard: &Heard, key: Key, (hypothesis, reading): Step) -> String {
+    let chord = heard.chord;
+    let numeral = numeral(chord, key);
+    let of = |target| target_numeral(target, key.mode);
+    match reading {
+        Reading::Own if hypothesis.color == Color::Blues => {
+            format!("{numeral} of a blues in {}", key.tonic)
+        }
+        Reading::Own => format!("{numeral} of {}", long_name(key)),
+        Reading::Borrowed => format!(
+            "{numeral}, borrowed into {} from its parallel key",
+            long_name(key)
+        ),
+        Reading::Secondary(target) => format!("V of {}", of(target)),
+        Reading::RelatedTwo(target) => format!("ii of the V of {} that follows", of(target)),
+        Reading::Substitute(target) => format!("tritone substitute for the V of {}", of(target)),
+        Reading::SubstituteTwo(target) => {
+            format!("ii of the tritone substitute for the V of {}", of(target))
+        }
+        Reading::Backdoor => format!("{numeral}, the backdoor dominant of {}", long_name(key)),
+        Reading::Leading(target) => format!("diminished on the leading tone of {}", of(target)),
+        Reading::Inverted(target) => {
+            format!(
+                "{numeral}, with the leading tone of {} above its root",
+                of(target)
+            )
+        }
+        Reading::Passing => format!("{numeral}, a passing diminished chord"),
+        Reading::Foreign => format!("{numeral}, no chord of {}", long_name(key)),
+    }
+}
+
+fn why(
+    chord: &Chord,
+    key: Key,
+    reading: Reading,
+    scale: Scale,
+    next: Option<&Chord>,
+) -> Option<String> {
+    let note = |degree: Degree| chord.root() + degree.interval();
+    let falls = next.filter(|next| {
+        (next.root().chroma() + 12 - chord.root().chroma()) % 12 == 5
+            && matches!(scale.kind(), HalfWhole | PhrygianDominant | Altered)
+    });
+    if let Some(next) = falls {
+        let ninth = note(Degree::new(9, -1));
+        let fifth = ninth + -Interval::new(1, 1);
+        return Some(format!(
+            "its b9, {ninth}, falls to {fifth}, the fifth of {next}"
+        ));
+    }
+    match (scale.kind(), reading) {
+        (LydianDominant, Reading::Substitute(target)) => {
+            let sharp_eleventh = note(Degree::new(11, 1));
+            return Some(format!(
+                "its #11, {sharp_eleventh}, is the root of the V of {} that it stands for",
+                target_numeral(target, key.mode)
+            ));
+        }
+        (WholeHalf, _) => return Some("a whole step above each tone of the chord".to_owned()),
+        (HalfWhole, _) => return Some("b9 and #9 below a plain fifth and thirteenth".to_owned()),
+        (Altered, _) => return Some("both ninths and both fifths altered".to_owned()),
+        (WholeTone, _) => return Some("whole steps only, for its altered fifth".to_owned()),
+        _ => {}
+    }
+    let own: Vec<NoteName> = key.notes();
+    let outside: Vec<String> = scale
+        .notes()
+        .iter()
+        .filter(|name| !own.iter().any(|note| note.chroma() == name.chroma()))
+        .map(ToString::to_string)
+        .collect();
+    let from = scale.tonic();
+    Some(match outside.len() {
+        0 if from == key.tonic => return None,
+        0 => format!("the notes of {} from {from}", long_name(key)),
+        1..=2 => format!(
+            "the notes of {} with {}",
+            long_name(key),
+            outside.join(" and ")
+        ),
+        _ => return None,
+    })
+}
