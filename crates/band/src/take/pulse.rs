@@ -17,8 +17,8 @@ use std::f64::consts::TAU;
 pub struct Pulse {
     /// For each attack the line around it that gives places to times.
     pub lines: Vec<Fit>,
-    /// Played beats in a nominal beat.
-    pub rate: f64,
+    /// The line through all beats: a steady tempo.
+    pub steady: Fit,
     /// How clear the pulse is, 0 (any rate fits as well) to 1 (every attack on it).
     pub clarity: f64,
 }
@@ -33,6 +33,11 @@ pub struct Fit {
 }
 
 impl Fit {
+    /// Played beats in a nominal beat.
+    pub fn rate(&self) -> f64 {
+        1.0 / self.period
+    }
+
     /// The place of a time, in played beats.
     pub fn place(&self, time: f64) -> f64 {
         (time - self.zero) / self.period
@@ -107,7 +112,7 @@ pub fn find(times: &[f64]) -> Option<Pulse> {
         .collect();
     Some(Pulse {
         lines,
-        rate: 1.0 / whole.period,
+        steady: whole,
         clarity,
     })
 }
@@ -314,7 +319,11 @@ mod tests {
         for rate in [0.92, 0.97, 1.0, 1.05, 1.08] {
             let times = played(144, |_| 1.0 / rate, 0.08);
             let pulse = find(&times).unwrap();
-            assert!((pulse.rate - rate).abs() < 0.001, "{rate}: {}", pulse.rate);
+            assert!(
+                (pulse.steady.rate() - rate).abs() < 0.001,
+                "{rate}: {}",
+                pulse.steady.rate()
+            );
             assert!(
                 errors(&times, &pulse) < 0.2,
                 "{rate}: {}",
@@ -337,7 +346,11 @@ mod tests {
         for rate in [0.75, 0.8, 1.3, 1.4] {
             let times = played(100, |_| 1.0 / rate, 0.05);
             let pulse = find(&times).unwrap();
-            assert!((pulse.rate - rate).abs() < 0.005, "{rate}: {}", pulse.rate);
+            assert!(
+                (pulse.steady.rate() - rate).abs() < 0.005,
+                "{rate}: {}",
+                pulse.steady.rate()
+            );
         }
     }
 
@@ -347,7 +360,11 @@ mod tests {
             .map(|index| f64::from(index) * 2.0 / 1.03 + 5.0)
             .collect();
         let pulse = find(&times).unwrap();
-        assert!((pulse.rate - 1.03).abs() < 0.001, "{}", pulse.rate);
+        assert!(
+            (pulse.steady.rate() - 1.03).abs() < 0.001,
+            "{}",
+            pulse.steady.rate()
+        );
         assert_eq!(find(&times[..3]), None);
         let far = [0.0, 1.0, 2.0, 3.0, 1e7, 1e7 + 1.0, 1e7 + 2.0, 1e7 + 3.0];
         assert!(find(&far).is_some());

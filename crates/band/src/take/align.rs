@@ -1,0 +1,216 @@
+//! Where in the chart a take begins: the place at which its notes spell the chords best.
+
+use super::slots::{IN_A_BEAT, Slot};
+use endpin_theory::{Chorus, Strength};
+
+/// Where a take stands against its chart.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Alignment {
+    /// The slot of beat 1 of the first chorus.
+    pub zero: Slot,
+    /// Choruses that were begun.
+    pub choruses: u32,
+    /// How well the notes spell the chords there: 0 by chance, 1 all.
+    pub fit: f64,
+}
+
+/// What the bass is expected to do on a beat.
+#[derive(Clone, Copy, Debug)]
+struct Expected {
+    /// Key of the octave to arrive on; none but at an arrival.
+    bass: Option<u8>,
+    /// Chord tones as bits.
+    tones: u16,
+    strong: bool,
+    silent: bool,
+}
+
+/// Points for keeping the root at an arrival, a chord tone on a strong and on a weak beat; takes off for the
+/// contrary. A line of chance scores near 0.
+const ROOT: (f64, f64) = (2.0, -0.4);
+const STRONG: (f64, f64) = (1.0, -0.5);
+const WEAK: (f64, f64) = (0.4, -0.2);
+/// A note outside the form, or where the band is silent.
+const OUTSIDE: f64 = -0.5;
+/// Most takes begin on beat 1 of the form; so much a note speaks for it.
+const FROM_THE_TOP: f64 = 0.15;
+/// Most takes begin on a bar line of the file's grid.
+const ON_A_BAR: f64 = 0.05;
+/// Bars before the form in which notes may lead into it.
+const PICKUP_BARS: i64 = 2;
+
+/// Finds where the first chorus begins, from slots and keys of a line. `beat_of_file` gives the beat of the
+/// file at which a slot stands, if the file's grid is the one that was played to.
+pub fn align(
+    chorus: &Chorus,
+    slots: &[Slot],
+    keys: &[u8],
+    beat_of_file: impl Fn(Slot) -> Option<f64>,
+) -> Alignment {
+    let expected = expected(chorus);
+    let length = expected.len() as i64;
+    let bar = i64::from(chorus.bars[0].meter.beats());
+    let heard: Vec<(i64, u8)> = slots
+        .iter()
+        .zip(keys)
+        .filter(|(slot, _)| slot.rem_euclid(IN_A_BEAT) == 0)
+        .map(|(slot, key)| (slot.div_euclid(IN_A_BEAT), *key))
+        .collect();
+    let Some(&(first, _)) = heard.first() else {
+        return Alignment {
+            zero: slots.first().copied().unwrap_or(0).div_euclid(IN_A_BEAT) * IN_A_BEAT,
+            choruses: 1,
+            fit: 0.0,
+        };
+    };
+    let (mut best, mut best_score) = (first, f64::MIN);
+    for begin in -PICKUP_BARS * bar..length {
+        let zero = first - begin;
+        let mut score = fit(&expected, &heard, zero);
+        if begin == 0 {
+            score += FROM_THE_TOP;
+        }
+        let on_a_bar = |beat: f64| (beat / bar as f64 - (beat / bar as f64).round()).abs() < 0.01;
+        if beat_of_file(zero * IN_A_BEAT).is_some_and(on_a_bar) {
+            score += ON_A_BAR;
+        }
+        if score > best_score {
+            (best, best_score) = (zero, score);
+        }
+    }
+    let all = heard
+        .iter()
+        .map(|&(beat, _)| most(&expected, beat - best))
+        .sum::<f64>();
+    let spelled = fit(&expected, &heard, best) * heard.len() as f64;
+    Alignment {
+        zero: best * IN_A_BEAT,
+        choruses: choruses(&heard, best, length, bar),
+        fit: if all > 0.0 {
+            (spelled / all).clamp(0.0, 1.0)
+        } else {
+            0.0
+        },
+    }
+}
+
+/// A single note, or several of one bar, after the end of a chorus are the ending; more are a chorus.
+fn choruses(heard: &[(i64, u8)], zero: i64, length: i64, bar: i64) -> u32 {
+    let last = heard[heard.len() - 1].0 - zero;
+    let begun = last.div_euclid(length).max(0);
+    let in_it = heard
+        .iter()
+        .filter(|(beat, _)| beat - zero >= begun * length)
+        .count();
+    let ending = begun > 0 && last - begun * length < bar && in_it <= 2;
+    let count = if ending { begun } else { begun + 1 };
+    u32::try_from(count).unwrap_or(u32::MAX)
+}
+
+fn expected(chorus: &Chorus) -> Vec<Expected> {
+    (0..chorus.beats())
+        .map(|beat| {
+            let span = &chorus.spans[chorus.span_at(beat)];
+            let chord = span.chord.as_ref();
+            let arrives = chord.filter(|_| span.start == beat);
+            Expected {
+                bass: arrives.map(|chord| chord.bass().chroma()),
+                tones: chord.map_or(0, |chord| {
+                    let tones = chord.chord_tones();
+                    let chromas = tones.iter().map(|tone| tone.name.chroma());
+                    chromas
+                        .chain([chord.bass().chroma()])
+                        .fold(0, |set, chroma| set | 1 << chroma)
+                }),
+                strong: chorus.strength(beat) != Strength::Weak,
+                silent: chord.is_none(),
+            }
+        })
+        .collect()
+}
+
+/// Points a note if the form begins at beat `zero`.
+fn fit(expected: &[Expected], heard: &[(i64, u8)], zero: i64) -> f64 {
+    let points = heard.iter().map(|&(beat, key)| {
+        let beat = beat - zero;
+        if beat < 0 {
+            return OUTSIDE;
+        }
+        let expected = expected[beat.rem_euclid(expected.len() as i64) as usize];
+        let choose = |(kept, missed), keeps: bool| if keeps { kept } else { missed };
+        let spells = expected.tones >> (key % 12) & 1 == 1;
+        match expected.bass {
+            _ if expected.silent => OUTSIDE,
+            Some(bass) => choose(ROOT, key % 12 == bass),
+            None if expected.strong => choose(STRONG, spells),
+            None => choose(WEAK, spells),
+        }
+    });
+    points.sum::<f64>() / heard.len() as f64
+}
+
+/// The most points that a beat of the form can bring.
+fn most(expected: &[Expected], beat: i64) -> f64 {
+    let expected = expected[beat.rem_euclid(expected.len() as i64) as usize];
+    match expected.bass {
+        Some(_) => ROOT.0,
+        None if expected.strong => STRONG.0,
+        None => WEAK.0,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use endpin_theory::Chart;
+
+    fn blues() -> Chorus {
+        let bars = "F7 | Bb7 | F7 | Cm7 F7 | Bb7 | Bdim7 | F7 | D7b9 | Gm7 | C7 | F7 D7 | Gm7 C7";
+        Chart::from_bars(bars, "4/4".parse().unwrap())
+            .unwrap()
+            .chorus()
+    }
+
+    /// Root, fifth, root, seventh in every chord: enough to know it.
+    fn plain_line(chorus: &Chorus, times: usize) -> Vec<(Slot, u8)> {
+        let mut line = Vec::new();
+        for beat in 0..chorus.beats() * times {
+            let span = &chorus.spans[chorus.span_at(beat % chorus.beats())];
+            let tones = span.chord.as_ref().unwrap().chord_tones();
+            let tone = match (beat % chorus.beats() - span.start) % 4 {
+                1 => &tones[2],
+                3 => &tones[tones.len() - 1],
+                _ => &tones[0],
+            };
+            line.push((beat as i64 * IN_A_BEAT, tone.name.chroma() + 36));
+        }
+        line
+    }
+
+    #[test]
+    fn takes_begin_where_their_notes_fit() {
+        let chorus = blues();
+        let line = plain_line(&chorus, 3);
+        // From the top, without the first notes, after a lead-in, with an ending.
+        for (skip, shift, extra) in [(0, 0, 0), (1, 0, 0), (3, 48, 0), (0, 30, 1), (17, -12, 0)] {
+            let mut shifted: Vec<(Slot, u8)> = line[skip..]
+                .iter()
+                .map(|&(slot, key)| (slot + shift, key))
+                .collect();
+            for _ in 0..extra {
+                shifted.push((144 * IN_A_BEAT + shift, 41));
+            }
+            let (slots, keys): (Vec<_>, Vec<_>) = shifted.into_iter().unzip();
+            let found = align(&chorus, &slots, &keys, |_| None);
+            assert_eq!((found.zero, found.choruses), (shift, 3), "{skip} {shift}");
+            assert!(found.fit > 0.9, "{}", found.fit);
+        }
+    }
+
+    #[test]
+    fn nothing_to_go_by_is_no_panic() {
+        assert_eq!(align(&blues(), &[], &[], |_| None).zero, 0);
+        assert_eq!(align(&blues(), &[15], &[40], |_| None).zero, 12);
+        assert_eq!(align(&blues(), &[12], &[41], |_| None).zero, 12);
+    }
+}
