@@ -217,7 +217,7 @@ impl Candidate {
 fn is_fresh(rhythms: &[&Rhythm], index: usize, count: usize, number: u32) -> bool {
     match rhythms {
         [.., before, rhythm] if index == 1 || index + 1 == count => before != rhythm,
-        [one, two, three] => !(one == two && two == three),
+        [.., one, two, three] => !(one == two && two == three),
         // A chorus of one bar: its first attack tells odd choruses from even ones; a rest is for even ones.
         [rhythm] if count == 1 => {
             let first = rhythm.first().map_or(0, |first| first + 1);
