@@ -126,7 +126,10 @@ impl Reader<'_> {
         let (role, approach, name) = self.part(approach);
         let harmony = self.harmony();
         let root = harmony.chord.as_ref().map_or(name, |chord| chord.root());
-        let pitch = spelling::at(name, self.key);
+        let pitch = self
+            .slot
+            .pinned
+            .unwrap_or_else(|| spelling::at(name, self.key));
         let ghost = self.slot.place.within == Within::Eighth
             && self.before.is_some_and(|(key, _)| key == self.key);
         let mut note = LineNote {

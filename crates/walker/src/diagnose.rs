@@ -25,15 +25,21 @@ pub(crate) fn diagnose(plan: &Plan, options: &Options) -> WalkError {
     let failure = (0..plan.turns().len()).find_map(|turn| dead_turn(plan, turn, options));
     failure.unwrap_or_else(|| {
         // Each chorus has lines of its own, so it is their joining that fails.
-        let layout = layout(plan, 0, options);
-        let last = &layout.slots[layout.slots.len() - 1];
-        no_line(last, "join")
+        match layout(plan, 0, options) {
+            Ok(layout) => no_line(&layout.slots[layout.slots.len() - 1], "join"),
+            Err(error) => error,
+        }
     })
 }
 
 fn dead_turn(plan: &Plan, turn: usize, options: &Options) -> Option<WalkError> {
-    let layout = layout(plan, turn, options);
-    let next = crate::walker::layout(plan, plan.after(turn), options);
+    let (layout, next) = match (
+        layout(plan, turn, options),
+        layout(plan, plan.after(turn), options),
+    ) {
+        (Ok(layout), Ok(next)) => (layout, next),
+        (Err(error), _) | (_, Err(error)) => return Some(error),
+    };
     let places = places(&layout);
     let grammar = || Grammar::new(rules(plan.turns()[turn].stage), Vec::new());
     let build = |grammar: Grammar| {
@@ -67,7 +73,7 @@ fn dead_turn(plan: &Plan, turn: usize, options: &Options) -> Option<WalkError> {
 fn no_line(slot: &crate::layout::Slot, rule: &'static str) -> WalkError {
     WalkError::NoLine {
         bar: slot.bar,
-        beat: (slot.in_bar.0 / slot.beat_length.0) as u32 + 1,
+        beat: slot.beat_in_bar(),
         rule,
     }
 }

@@ -111,7 +111,8 @@ impl Grammar {
     /// All that may happen at a place, in a fixed order: nothing, then the notes from low to high.
     pub fn choices(place: &Place) -> impl Iterator<Item = Option<u8>> {
         let silent = (place.sound != Sound::Note).then_some(None);
-        let notes = (place.sound != Sound::Rest).then(|| place.keys.iter().map(Some));
+        let sounds = matches!(place.sound, Sound::Note | Sound::Option);
+        let notes = sounds.then(|| place.keys.iter().map(Some));
         silent.into_iter().chain(notes.into_iter().flatten())
     }
 }

@@ -51,6 +51,17 @@ impl Block {
     }
 }
 
+/// A line found by listing them all.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Listed {
+    /// The key that starts at each place after the first, or [`Edge::SILENT`].
+    pub keys: Vec<u8>,
+    /// Product of all weights along it.
+    pub weight: f64,
+    /// Number of its exit.
+    pub exit: usize,
+}
+
 /// The layered graph of one chorus.
 #[derive(Debug)]
 pub struct Lattice {
@@ -166,6 +177,38 @@ impl Lattice {
                 })
                 .collect()
         })
+    }
+
+    /// All lines from an entry with their exits, unless there are more than `most`.
+    pub fn list(&self, entry: usize, most: usize) -> Option<Vec<Listed>> {
+        let mut paths = vec![(
+            entry as u32,
+            Listed {
+                keys: Vec::new(),
+                weight: 1.0,
+                exit: 0,
+            },
+        )];
+        let last = self.blocks.len() - 1;
+        for (layer, block) in self.blocks.iter().enumerate() {
+            let mut longer = Vec::new();
+            for (state, path) in &paths {
+                for edge in block.edges(*state as usize) {
+                    let mut path = path.clone();
+                    path.weight *= edge.weight;
+                    if layer < last {
+                        path.keys.push(edge.key);
+                    }
+                    path.exit = edge.to as usize;
+                    longer.push((edge.to, path));
+                }
+            }
+            if longer.len() > most {
+                return None;
+            }
+            paths = longer;
+        }
+        Some(paths.into_iter().map(|(_, path)| path).collect())
     }
 
     /// Exact number of lines that close into a loop: those that reach again the state they began with.

@@ -3,9 +3,10 @@
 use crate::{
     options::{Level, Options},
     place::{Chromas, Keys, Leads, Place, Sound, Within},
+    walker::WalkError,
 };
 use endpin_theory::{
-    Chord, Scale, Strength, Ticks,
+    Chord, Pitch, Scale, Strength, Ticks,
     chart::{Bar, Chorus, Feel},
     chord::{ChordTone, Part},
 };
@@ -44,6 +45,31 @@ pub struct Slot {
     pub strength: Strength,
     /// Number of the span.
     pub span: usize,
+    /// The note that a teacher pinned here, spelled as written.
+    pub pinned: Option<Pitch>,
+}
+
+impl Slot {
+    /// The beat of the bar in which it lies, from 1.
+    pub fn beat_in_bar(&self) -> u32 {
+        (self.in_bar.0 / self.beat_length.0) as u32 + 1
+    }
+
+    /// Whether it stands on this beat of this bar, both from 1.
+    pub fn is_on(&self, bar: u32, beat: u32) -> bool {
+        self.bar == bar && self.in_bar == self.beat_length * (i64::from(beat) - 1)
+    }
+
+    /// The rule that narrows the keys of this place most.
+    pub(crate) fn rule_of_keys(&self) -> &'static str {
+        match self.place.leads {
+            _ if self.place.arrival => "arrival-root",
+            Leads::IntoChange => "approach",
+            Leads::IntoChorus => "join",
+            Leads::Nowhere if self.place.stressed => "strong-beats",
+            Leads::Nowhere => "weak-beats",
+        }
+    }
 }
 
 /// A chorus laid out for the walker.
@@ -53,6 +79,8 @@ pub struct Layout {
     pub slots: Vec<Slot>,
     /// What sounds in each span.
     pub harmonies: Vec<Harmony>,
+    /// Bars of the chorus.
+    pub bars: Vec<Bar>,
     /// Length of the chorus.
     pub length: Ticks,
 }
@@ -99,8 +127,52 @@ impl Layout {
         Layout {
             slots,
             harmonies,
+            bars: chorus.bars.clone(),
             length: chorus.length(),
         }
+    }
+
+    /// The beat of a bar (both from 1) in which a position of that bar lies.
+    pub(crate) fn beat_in_bar(&self, bar: u32, at: Ticks) -> u32 {
+        let bar = self.bars.get(bar as usize - 1);
+        bar.map_or(1, |bar| (at.0 / bar.meter.beat_ticks().0) as u32 + 1)
+    }
+
+    /// Lets the bass rest for a beat.
+    pub(crate) fn rest_on(&mut self, bar: u32, beat: u32) -> Result<(), WalkError> {
+        let written = self.bars.get(bar as usize - 1);
+        let written = written.filter(|written| beat <= u32::from(written.meter.beats()));
+        let written = written.ok_or(WalkError::NoPlace { bar, beat })?;
+        let length = written.meter.beat_ticks();
+        let in_bar = length * (i64::from(beat) - 1);
+        let chorus_beat = written.first_beat + beat as usize - 1;
+        let start = written.start + in_bar;
+        self.slots
+            .retain(|slot| slot.beat != chorus_beat || slot.start == start);
+        let at = self.slots.partition_point(|slot| slot.start < start);
+        if self.slots.get(at).is_none_or(|slot| slot.start != start) {
+            // In the middle of a long note: a place of its own. The first place of a chorus is an arrival
+            // and has its slot, so there is one before.
+            let mut slot = self.slots[at - 1].clone();
+            slot.place = Place {
+                sound: Sound::Rest,
+                arrival: false,
+                stressed: false,
+                opens_bar: false,
+                ..slot.place
+            };
+            let slot = Slot {
+                beat: chorus_beat,
+                bar,
+                start,
+                in_bar,
+                beat_length: length,
+                ..slot
+            };
+            self.slots.insert(at, slot);
+        }
+        self.slots[at].place.sound = Sound::Rest;
+        Ok(())
     }
 }
 
@@ -207,6 +279,7 @@ impl BeatsOfSpan<'_> {
                 in_bar,
                 beat_length: length,
                 span: self.number,
+                pinned: None,
             }
         };
         if sound.is_some() {
@@ -287,6 +360,9 @@ impl BeatsOfSpan<'_> {
         let level = self.stage.level;
         let dominants = level >= Level::DOMINANTS;
         range.retain(|key| {
+            if self.options.avoid.iter().any(|avoid| avoid.forbids(key)) {
+                return false;
+            }
             let chroma = key % 12;
             if place.arrival {
                 return chroma == place.bass || (place.loose && place.tones.contains(key));
@@ -297,10 +373,11 @@ impl BeatsOfSpan<'_> {
                     || matches!(above, 1 | 2 | 10 | 11)
                     || (dominants && above == 7);
             }
+            let bass = chroma == place.bass;
             match level {
-                _ if feel == Feel::Pedal => chroma == place.root || chroma == place.bass,
-                Level::ROOTS => chroma == place.root,
-                Level::FIFTHS => chroma == place.root || chroma == place.fifth,
+                _ if feel == Feel::Pedal => chroma == place.root || bass,
+                Level::ROOTS => chroma == place.root || bass,
+                Level::FIFTHS => chroma == place.root || bass || chroma == place.fifth,
                 Level::CHORD_TONES => place.tones.contains(key),
                 _ => true,
             }

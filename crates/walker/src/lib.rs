@@ -1,12 +1,14 @@
 //! Walking bass lines sampled exactly from stated rules.
 
 mod annotate;
+mod course;
 mod diagnose;
 pub mod grammar;
 pub mod lattice;
 pub mod layout;
 pub mod line;
 pub mod options;
+pub mod pins;
 pub mod place;
 pub mod plan;
 pub mod role;
@@ -19,7 +21,7 @@ pub mod weights;
 
 pub use line::{ChorusLine, LineNote};
 pub use options::{Arc, Level, Options};
-pub use plan::Plan;
+pub use plan::{Plan, Turn};
 pub use role::Role;
 pub use walker::{WalkError, Walker};
 pub use weights::Weights;

@@ -1,6 +1,9 @@
 //! What a teacher asks of a line.
 
-use crate::weights::Weights;
+use crate::{
+    pins::{Avoid, BarBeat, Pin},
+    weights::Weights,
+};
 use endpin_theory::chart::Feel;
 use std::{fmt, str::FromStr};
 
@@ -130,6 +133,12 @@ pub struct Options {
     pub arc: Option<Arc>,
     /// Whether arrivals after the first chorus may be other chord tones than the root.
     pub loose: bool,
+    /// Notes to play on given beats.
+    pub pins: Vec<Pin>,
+    /// Beats to rest on.
+    pub rests: Vec<BarBeat>,
+    /// Notes not to play.
+    pub avoid: Vec<Avoid>,
 }
 
 impl Default for Options {
@@ -142,6 +151,9 @@ impl Default for Options {
             weights: Weights::default(),
             arc: None,
             loose: false,
+            pins: Vec::new(),
+            rests: Vec::new(),
+            avoid: Vec::new(),
         }
     }
 }

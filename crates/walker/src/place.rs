@@ -101,6 +101,8 @@ pub enum Sound {
     Note,
     /// A note may start; else the one before is held.
     Option,
+    /// No note starts; the one before is held.
+    Held,
     /// Nothing sounds.
     Rest,
 }

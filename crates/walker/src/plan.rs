@@ -3,6 +3,7 @@
 use crate::{
     layout::Stage,
     options::{Arc as Development, Level, Options},
+    pins::{BarBeat, Fixed},
 };
 use endpin_theory::chart::Chorus;
 use std::sync::Arc;
@@ -14,6 +15,8 @@ pub struct Turn {
     pub chorus: Arc<Chorus>,
     /// Level, feel and liveliness.
     pub stage: Stage,
+    /// What is fixed before anything is drawn.
+    pub fixed: Vec<Fixed>,
 }
 
 /// What every chorus plays, without end: some turns once, then others over and over.
@@ -50,12 +53,45 @@ impl Plan {
             .map(|index| Turn {
                 chorus: charts[index % charts.len()].clone(),
                 stage: stage_at(index),
+                fixed: Vec::new(),
             })
             .collect();
-        Plan {
-            turns,
-            repeat_from: stages_repeat_from,
+        let mut plan = Plan::of_turns(turns, stages_repeat_from);
+        for pin in &options.pins {
+            let BarBeat { chorus, bar, beat } = pin.place;
+            let pitch = pin.pitch;
+            plan.fix(chorus, &[Fixed::Note { bar, beat, pitch }]);
         }
+        for &BarBeat { chorus, bar, beat } in &options.rests {
+            plan.fix(chorus, &[Fixed::Rest { bar, beat }]);
+        }
+        plan
+    }
+
+    /// Fixes something in a chorus (from 1), or in every chorus.
+    pub fn fix(&mut self, chorus: Option<u32>, fixed: &[Fixed]) {
+        let turns = match chorus {
+            None => 0..self.turns.len(),
+            Some(chorus) => {
+                let turn = self.own_turn(chorus);
+                turn..turn + 1
+            }
+        };
+        for turn in &mut self.turns[turns] {
+            turn.fixed.extend_from_slice(fixed);
+        }
+    }
+
+    /// Makes the turn of a chorus (from 1) its own, played by no other, and gives it.
+    pub fn own_turn(&mut self, chorus: u32) -> usize {
+        let turn = chorus.max(1) as usize - 1;
+        while self.repeat_from <= turn {
+            // One more play of the first repeated turn before the repeats begin; the others move round.
+            let first = self.turns[self.repeat_from].clone();
+            self.turns.push(first);
+            self.repeat_from += 1;
+        }
+        turn
     }
 
     /// Turns as given, those from `repeat_from` on over and over.

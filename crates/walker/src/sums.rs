@@ -11,34 +11,52 @@ use rand::Rng;
 #[derive(Debug)]
 pub struct Sums {
     exits: usize,
+    /// All sums of the first layer are to be multiplied by 2 to this power.
+    exponent: i64,
     /// For each layer, `sums[state * exits + exit]`, all layers scaled on their own.
     layers: Vec<Box<[f64]>>,
 }
 
 impl Sums {
-    /// Sums backward over a lattice.
+    /// Sums the weights of lines backward over a lattice.
     pub fn new(lattice: &Lattice) -> Sums {
+        Sums::of(lattice, |edge| edge.weight)
+    }
+
+    /// Sums the squares of the weights of lines: divided by the square of their sum, that is the
+    /// probability that two lines drawn between the same ends are equal.
+    pub fn of_squares(lattice: &Lattice) -> Sums {
+        Sums::of(lattice, |edge| edge.weight * edge.weight)
+    }
+
+    fn of(lattice: &Lattice, weight: impl Fn(&Edge) -> f64) -> Sums {
         let exits = lattice.exits().len();
         let mut layer: Box<[f64]> = (0..exits * exits)
             .map(|place| f64::from(u8::from(place / exits == place % exits)))
             .collect();
         let mut layers = Vec::with_capacity(lattice.places() + 1);
+        let mut exponent = 0;
         for block in lattice.blocks().iter().rev() {
             let mut before = vec![0.0; block.states() * exits].into_boxed_slice();
             for (state, sums) in before.chunks_exact_mut(exits.max(1)).enumerate() {
                 for edge in block.edges(state) {
+                    let weight = weight(edge);
                     let after = &layer[edge.to as usize * exits..][..exits];
                     for (sum, after) in sums.iter_mut().zip(after) {
-                        *sum += edge.weight * after;
+                        *sum += weight * after;
                     }
                 }
             }
-            rescale(&mut before);
+            exponent += rescale(&mut before);
             layers.push(std::mem::replace(&mut layer, before));
         }
         layers.push(layer);
         layers.reverse();
-        Sums { exits, layers }
+        Sums {
+            exits,
+            exponent,
+            layers,
+        }
     }
 
     /// Total weight of all lines from an entry to an exit, in a unit of the whole lattice.
@@ -46,8 +64,26 @@ impl Sums {
         self.layers[0][entry * self.exits + exit]
     }
 
+    /// The odds that two lines drawn between the same ends are equal, at the ends where they are greatest;
+    /// `squares` are sums of squares over the same lattice.
+    pub fn greatest_odds_of_equals(&self, squares: &Sums) -> f64 {
+        let ratio = |(total, square): (&f64, &f64)| match *total > 0.0 {
+            true => square / (total * total),
+            false => 0.0,
+        };
+        let pairs = self.layers[0].iter().zip(&squares.layers[0]);
+        let greatest = pairs.map(ratio).fold(0.0, f64::max);
+        let mut exponent = squares.exponent - 2 * self.exponent;
+        let mut odds = greatest;
+        while exponent < 0 && odds > 0.0 {
+            odds *= 0.5;
+            exponent += 1;
+        }
+        odds.min(1.0)
+    }
+
     /// Draws a chorus from an entry to an exit between which there are lines: the key that starts at each
-    /// place after the first ([`Edge::SILENT`] for none) is written to `keys`.
+    /// place after the first ([`Edge::SILENT`] for none) is added to `keys`.
     pub fn draw(
         &self,
         lattice: &Lattice,
@@ -56,7 +92,6 @@ impl Sums {
         rng: &mut impl Rng,
         keys: &mut Vec<u8>,
     ) {
-        keys.clear();
         let mut state = entry;
         let last = lattice.places() - 1;
         for (block, after) in lattice.blocks()[..last].iter().zip(&self.layers[1..]) {
@@ -102,13 +137,15 @@ fn unit(rng: &mut impl Rng) -> f64 {
     (rng.next_u64() >> 11) as f64 * (1.0 / (1u64 << 53) as f64)
 }
 
-/// Divides by the power of two that brings the greatest number to between 1 and 2.
-fn rescale(numbers: &mut [f64]) {
+/// Divides by the power of two that brings the greatest number to between 1 and 2, and gives the power.
+fn rescale(numbers: &mut [f64]) -> i64 {
     let greatest = numbers.iter().copied().fold(0.0, f64::max);
-    if greatest > 0.0 {
-        let exponent = (greatest.to_bits() >> 52) as i64 - 1023;
-        // Weights keep sums far from the ends of the range, so this is a normal number.
-        let factor = f64::from_bits(((1023 - exponent) as u64) << 52);
-        numbers.iter_mut().for_each(|number| *number *= factor);
+    if greatest == 0.0 {
+        return 0;
     }
+    let exponent = (greatest.to_bits() >> 52) as i64 - 1023;
+    // Weights keep sums far from the ends of the range, so this is a normal number.
+    let factor = f64::from_bits(((1023 - exponent) as u64) << 52);
+    numbers.iter_mut().for_each(|number| *number *= factor);
+    exponent
 }

@@ -4,22 +4,19 @@ use crate::{
     annotate,
     diagnose::diagnose,
     grammar::{Grammar, State},
-    lattice::{Edge, Lattice},
+    lattice::Lattice,
     layout::{Layout, Stage},
-    line::{ChorusLine, LineNote},
     options::{Level, Options},
     place::{Leads, Place, Sound},
     plan::Plan,
     rules::{
         Approach, ArrivalRoot, OffBeats, Playable, RootToSeventh, Rule, StrongBeats, WeakBeats,
     },
-    sums::{Sums, choose},
+    sums::Sums,
     tastes::tastes,
 };
 use num_bigint::BigUint;
-use rand::SeedableRng;
-use rand_chacha::ChaCha8Rng;
-use std::collections::BTreeSet;
+use std::{collections::BTreeSet, sync::OnceLock};
 
 /// Why there is no line.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
@@ -35,6 +32,28 @@ pub enum WalkError {
         /// Highest MIDI key.
         highest: u8,
     },
+    /// A pin or rest where the line has no note.
+    #[error(
+        "no note starts at bar {bar}, beat {beat} of this chart in this feel, so nothing can be fixed there"
+    )]
+    NoPlace {
+        /// Bar, from 1.
+        bar: u32,
+        /// Beat, from 1.
+        beat: u32,
+    },
+    /// A pinned note that a rule forbids where it stands.
+    #[error("{pitch} cannot be pinned to bar {bar}, beat {beat}: rule {rule} is in the way")]
+    Pin {
+        /// Bar, from 1.
+        bar: u32,
+        /// Beat, from 1.
+        beat: u32,
+        /// The note.
+        pitch: String,
+        /// The rule in the way.
+        rule: &'static str,
+    },
     /// No note can stand at a place.
     #[error("bar {bar}, beat {beat}: no note between the lowest and the highest obeys rule {rule}")]
     NoNote {
@@ -44,6 +63,28 @@ pub enum WalkError {
         beat: u32,
         /// The rule in the way.
         rule: &'static str,
+    },
+    /// More different choruses asked for than there are.
+    #[error(
+        "{asked} different choruses were asked for, and exactly {exist} exist at this level, in this range and with these pins"
+    )]
+    TooFew {
+        /// Choruses asked for, from the first on.
+        asked: u64,
+        /// How many there are.
+        exist: BigUint,
+    },
+    /// No further chorus differs enough from those before it.
+    #[error(
+        "after {made} choruses none was found that follows on and differs from each in at least {apart} beats ({exist} exist in all)"
+    )]
+    Exhausted {
+        /// Choruses made.
+        made: u64,
+        /// Beats by which any two must differ.
+        apart: u32,
+        /// How many choruses there are.
+        exist: BigUint,
     },
     /// No line goes through.
     #[error("no line goes through bar {bar}, beat {beat}: rule {rule} is in the way")]
@@ -85,43 +126,26 @@ pub fn rules(stage: Stage) -> Vec<Box<dyn Rule>> {
 
 /// One turn of the plan with its lattice, leading into the next turn.
 #[derive(Debug)]
-struct Link {
-    layout: Layout,
-    lattice: Lattice,
-    sums: Sums,
+pub(crate) struct Link {
+    pub(crate) layout: Layout,
+    pub(crate) lattice: Lattice,
+    pub(crate) sums: Sums,
     /// For each exit, the entry of the next turn that it is.
-    entry_of_exit: Vec<usize>,
+    pub(crate) entry_of_exit: Vec<usize>,
     /// For each entry, whether lines go on from it for ever.
-    alive: Vec<bool>,
+    pub(crate) alive: Vec<bool>,
 }
 
 /// Draws lines over the choruses of a plan.
 #[derive(Debug)]
 pub struct Walker {
-    plan: Plan,
-    options: Options,
-    links: Vec<Link>,
+    pub(crate) plan: Plan,
+    pub(crate) options: Options,
+    pub(crate) links: Vec<Link>,
     /// Weight of each entry of the first turn as a beginning.
-    beginnings: Vec<f64>,
-}
-
-/// Which stream of the seed a draw reads from.
-#[derive(Clone, Copy)]
-enum Purpose {
-    /// The root on which a chorus begins.
-    Start,
-    /// Its notes, at the n-th attempt.
-    Notes(u64),
-}
-
-fn stream(seed: u64, chorus: u64, purpose: Purpose) -> ChaCha8Rng {
-    let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let purpose = match purpose {
-        Purpose::Start => 0,
-        Purpose::Notes(attempt) => 1 + attempt,
-    };
-    rng.set_stream(chorus << 20 | purpose);
-    rng
+    pub(crate) beginnings: Vec<f64>,
+    /// The odds that two choruses are equal, once asked for.
+    pub(crate) odds: OnceLock<f64>,
 }
 
 impl Walker {
@@ -136,7 +160,7 @@ impl Walker {
         }
         let layouts: Vec<Layout> = (0..plan.turns().len())
             .map(|turn| layout(&plan, turn, &options))
-            .collect();
+            .collect::<Result<_, _>>()?;
         layouts.iter().try_for_each(check_places)?;
         let grammars: Vec<Grammar> = plan
             .turns()
@@ -200,6 +224,7 @@ impl Walker {
             options,
             links,
             beginnings,
+            odds: OnceLock::new(),
         };
         walker.bury_dead_ends();
         walker.check_alive()?;
@@ -223,13 +248,13 @@ impl Walker {
     }
 
     /// Weight of all lines of a turn from an entry.
-    fn onward(&self, turn: usize, entry: usize) -> f64 {
+    pub(crate) fn onward(&self, turn: usize, entry: usize) -> f64 {
         let exits = 0..self.links[turn].lattice.exits().len();
         exits.map(|exit| self.weight(turn, entry, exit)).sum()
     }
 
     /// Weight of all lines of a turn from an entry to an exit that goes on.
-    fn weight(&self, turn: usize, entry: usize, exit: usize) -> f64 {
+    pub(crate) fn weight(&self, turn: usize, entry: usize, exit: usize) -> f64 {
         let link = &self.links[turn];
         let next = &self.links[self.plan.after(turn)];
         match next.alive[link.entry_of_exit[exit]] {
@@ -246,6 +271,17 @@ impl Walker {
         Err(diagnose(&self.plan, &self.options))
     }
 
+    /// What follows a chorus of a turn, if the next begins in this entry: the key and the name of its note.
+    pub(crate) fn following(&self, turn: usize, entry: usize) -> Option<annotate::Following> {
+        let next = &self.links[self.plan.after(turn)];
+        let chord = next.layout.harmonies[0].chord.as_ref()?;
+        let sounds = next.layout.slots[0].place.sound == Sound::Note;
+        sounds.then_some(annotate::Following {
+            key: next.lattice.entries()[entry].key()?,
+            name: chord.bass(),
+        })
+    }
+
     /// The plan.
     pub fn plan(&self) -> &Plan {
         &self.plan
@@ -254,111 +290,6 @@ impl Walker {
     /// The options.
     pub fn options(&self) -> &Options {
         &self.options
-    }
-
-    /// Entries on which the choruses from the first to `count` choruses on begin, and that of the next.
-    fn starts(&self, seed: u64, count: u64) -> Vec<u32> {
-        let entries: Vec<usize> = (0..self.beginnings.len()).collect();
-        let begin = |&entry: &usize| match self.links[0].alive[entry] {
-            true => self.beginnings[entry] * self.onward(0, entry),
-            false => 0.0,
-        };
-        let mut entry = *choose(&entries, begin, &mut stream(seed, 0, Purpose::Start));
-        let mut starts = vec![entry as u32];
-        for chorus in 0..count {
-            let turn = self.plan.turn_of(chorus);
-            let exits: Vec<usize> = (0..self.links[turn].lattice.exits().len()).collect();
-            let weight = |&exit: &usize| self.weight(turn, entry, exit);
-            let exit = *choose(
-                &exits,
-                weight,
-                &mut stream(seed, chorus + 1, Purpose::Start),
-            );
-            entry = self.links[turn].entry_of_exit[exit];
-            starts.push(entry as u32);
-        }
-        starts
-    }
-
-    /// The chorus `index` (from 1) of the line with this seed.
-    ///
-    /// It is the same whether made alone or among others.
-    pub fn line(&self, seed: u64, index: u32) -> ChorusLine {
-        self.lines(seed, index, 1).pop().unwrap_or(ChorusLine {
-            chorus: index,
-            notes: Vec::new(),
-        })
-    }
-
-    /// `count` choruses of the line with this seed, from chorus `from` (from 1) on.
-    pub fn lines(&self, seed: u64, from: u32, count: u32) -> Vec<ChorusLine> {
-        let first = u64::from(from.max(1)) - 1;
-        let end = first + u64::from(count);
-        let starts = self.starts(seed, end);
-        let mut keys = Vec::new();
-        (first..end)
-            .map(|chorus| {
-                let (entry, next) = (starts[chorus as usize], starts[chorus as usize + 1]);
-                self.draw(seed, chorus, entry as usize, next as usize, 0, &mut keys);
-                let turn = self.plan.turn_of(chorus);
-                let link = &self.links[turn];
-                let following = self.links[self.plan.after(turn)].lattice.entries()[next as usize];
-                annotate::chorus(
-                    chorus as u32 + 1,
-                    &link.layout,
-                    self.plan.turns()[turn].stage,
-                    &keys,
-                    self.following(turn, following),
-                )
-            })
-            .collect()
-    }
-
-    /// What follows a chorus: the key and the name on which the next begins.
-    fn following(&self, turn: usize, state: State) -> Option<annotate::Following> {
-        let next = &self.links[self.plan.after(turn)].layout;
-        let chord = next.harmonies[0].chord.as_ref()?;
-        let place = &next.slots[0].place;
-        (place.sound == Sound::Note).then_some(annotate::Following {
-            key: state.key()?,
-            name: chord.bass(),
-        })
-    }
-
-    /// Draws the keys of a chorus (from 0), one for each of its places.
-    fn draw(
-        &self,
-        seed: u64,
-        chorus: u64,
-        entry: usize,
-        next: usize,
-        attempt: u64,
-        keys: &mut Vec<u8>,
-    ) {
-        let link = &self.links[self.plan.turn_of(chorus)];
-        let exit = link.entry_of_exit.iter().position(|&entry| entry == next);
-        let mut rng = stream(seed, chorus, Purpose::Notes(attempt));
-        // `next` was drawn among the exits of this link, so it is one of them.
-        let exit = exit.unwrap_or(0);
-        link.sums.draw(&link.lattice, entry, exit, &mut rng, keys);
-        let first = link.lattice.entries()[entry].key().unwrap_or(Edge::SILENT);
-        let sounds = link.layout.slots[0].place.sound == Sound::Note;
-        keys.insert(0, if sounds { first } else { Edge::SILENT });
-    }
-
-    /// The note on which a line ends after `chorus` (its last): the root of the home key, held for a bar.
-    pub fn ending(&self, seed: u64, last: &ChorusLine) -> LineNote {
-        let chorus = u64::from(last.chorus) - 1;
-        let starts = self.starts(seed, chorus + 1);
-        let turn = self.plan.turn_of(chorus);
-        let following = self.links[self.plan.after(turn)].lattice.entries()
-            [starts[chorus as usize + 1] as usize];
-        annotate::ending(
-            &self.plan.turns()[turn].chorus,
-            last,
-            self.following(turn, following),
-            self.options.range,
-        )
     }
 
     /// Exact number of different note sequences of the first chorus that some following root completes.
@@ -375,11 +306,15 @@ impl Walker {
     }
 }
 
-pub(crate) fn layout(plan: &Plan, turn: usize, options: &Options) -> Layout {
+pub(crate) fn layout(plan: &Plan, turn: usize, options: &Options) -> Result<Layout, WalkError> {
     let next = &plan.turns()[plan.after(turn)].chorus.spans[0];
     let next = next.chord.as_ref().map(|chord| chord.bass().chroma());
     let turn = &plan.turns()[turn];
-    Layout::new(&turn.chorus, turn.stage, options, next)
+    let mut layout = Layout::new(&turn.chorus, turn.stage, options, next);
+    for fixed in &turn.fixed {
+        fixed.apply(&mut layout)?;
+    }
+    Ok(layout)
 }
 
 pub(crate) fn places(layout: &Layout) -> Vec<Place> {
@@ -402,14 +337,8 @@ fn check_places(layout: &Layout) -> Result<(), WalkError> {
         None => Ok(()),
         Some(slot) => Err(WalkError::NoNote {
             bar: slot.bar,
-            beat: (slot.in_bar.0 / slot.beat_length.0) as u32 + 1,
-            rule: match slot.place.leads {
-                _ if slot.place.arrival => "arrival-root",
-                Leads::IntoChange => "approach",
-                Leads::IntoChorus => "join",
-                Leads::Nowhere if slot.place.stressed => "strong-beats",
-                Leads::Nowhere => "weak-beats",
-            },
+            beat: slot.beat_in_bar(),
+            rule: slot.rule_of_keys(),
         }),
     }
 }

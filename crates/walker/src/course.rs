@@ -1,0 +1,383 @@
+//! The choruses of a seed in their order: roots to start on, notes between them, and no chorus twice.
+//!
+//! Every chorus reads two streams of random numbers of its own, named by the seed and its number: one for
+//! the root on which it starts, one for its notes. The starting roots form a chain, each drawn with the
+//! exact total weight of all choruses that lead to it; a chorus is then drawn given both its ends, so it
+//! comes out the same alone, among others, and on any machine.
+
+use crate::{
+    annotate,
+    lattice::Edge,
+    line::{ChorusLine, LineNote},
+    place::Sound,
+    sums::{Sums, choose},
+    walker::{WalkError, Walker},
+};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+use rayon::prelude::*;
+use std::collections::HashMap;
+
+/// Odds of a repeat between two choruses up to which lines are said to abound: 2^-60. A thousand choruses
+/// then hold a repeat with odds below 5e-13.
+const ABOUNDING: f64 = 1.0 / (1u64 << 60) as f64;
+
+/// Draws of one chorus before its lines are looked through one by one.
+const ATTEMPTS: u64 = 64;
+
+/// The most lines that are looked through one by one.
+const MOST_LISTED: usize = 50_000;
+
+/// Choruses from which on all cores are used.
+const MANY: u64 = 64;
+
+/// Which stream of the seed a draw reads from.
+#[derive(Clone, Copy)]
+enum Purpose {
+    /// The root on which a chorus begins.
+    Start,
+    /// Its notes, at the n-th attempt.
+    Notes(u64),
+}
+
+fn stream(seed: u64, chorus: u64, purpose: Purpose) -> ChaCha8Rng {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    let purpose = match purpose {
+        Purpose::Start => 0,
+        Purpose::Notes(attempt) => 1 + attempt,
+    };
+    rng.set_stream(chorus << 16 | purpose);
+    rng
+}
+
+/// A drawn chorus, not yet named: its turn, the entry of the next chorus, and the key of each place.
+#[derive(Clone, Debug)]
+struct Drawn {
+    chorus: u64,
+    next: usize,
+    keys: Vec<u8>,
+}
+
+impl Walker {
+    /// The chorus `number` (from 1) of the line with this seed.
+    ///
+    /// It is the same whether made alone or among others. Choruses of one seed differ from each other for
+    /// as long as there are different ones; see [`Walker::distinct`] for a set that must.
+    pub fn line(&self, seed: u64, number: u32) -> ChorusLine {
+        let drawn = self.draw(seed, number, 1).pop();
+        // `draw` gives as many as are asked for.
+        drawn.map_or_else(
+            || ChorusLine {
+                chorus: number,
+                notes: Vec::new(),
+            },
+            |drawn| self.name(&drawn),
+        )
+    }
+
+    /// `count` choruses of the line with this seed, from chorus `from` (from 1) on.
+    pub fn lines(&self, seed: u64, from: u32, count: u32) -> Vec<ChorusLine> {
+        self.name_all(&self.draw(seed, from, count))
+    }
+
+    /// The same, any two of all choruses up to the last of them differing in what sounds on at least
+    /// `apart` beats (1: any difference will do).
+    ///
+    /// With `apart` above 1 the set is made in order, each chorus redrawn until it differs enough from
+    /// all before it; the difference is checked, not likely.
+    ///
+    /// # Errors
+    /// More choruses than exist, with their exact number, or than could be found so far apart.
+    pub fn distinct(
+        &self,
+        seed: u64,
+        from: u32,
+        count: u32,
+        apart: u32,
+    ) -> Result<Vec<ChorusLine>, WalkError> {
+        let first = u64::from(from.max(1)) - 1;
+        let end = first + u64::from(count);
+        if apart <= 1 && self.lines_abound() {
+            return Ok(self.lines(seed, from, count));
+        }
+        let exist = self.count();
+        if exist < end.into() {
+            return Err(WalkError::TooFew { asked: end, exist });
+        }
+        let mut set = Apart::new(apart.max(1));
+        let mut drawn = self.in_order(seed, end, &mut set);
+        if (drawn.len() as u64) < end {
+            return Err(WalkError::Exhausted {
+                made: drawn.len() as u64,
+                apart: apart.max(1),
+                exist,
+            });
+        }
+        drawn.drain(..first as usize);
+        Ok(self.name_all(&drawn))
+    }
+
+    /// The notes of many choruses as MIDI keys alone, one a place of the chorus and [`Edge::SILENT`] where
+    /// none starts: what [`Walker::lines`] names and explains.
+    pub fn keys(&self, seed: u64, from: u32, count: u32) -> Vec<Vec<u8>> {
+        let drawn = self.draw(seed, from, count).into_iter();
+        drawn.map(|drawn| drawn.keys).collect()
+    }
+
+    /// A bound on the odds that two given choruses of a seed are equal: the greatest sum of squared
+    /// probabilities between any two ends. Among *n* choruses a repeat has odds below *n*²/2 times this.
+    pub fn repeat_odds(&self) -> f64 {
+        *self.odds.get_or_init(|| {
+            let odds = |link: &crate::walker::Link| {
+                link.sums
+                    .greatest_odds_of_equals(&Sums::of_squares(&link.lattice))
+            };
+            self.links.iter().map(odds).fold(0.0, f64::max)
+        })
+    }
+
+    /// Whether lines are so many that no repeat is to be expected (see [`Walker::repeat_odds`]): choruses
+    /// are then drawn without regard to each other. Otherwise they are made in order, and a repeat is
+    /// redrawn from its next stream.
+    pub fn lines_abound(&self) -> bool {
+        self.repeat_odds() < ABOUNDING
+    }
+
+    /// Draws choruses by number; it never fails, and repeats itself when there is nothing new.
+    fn draw(&self, seed: u64, from: u32, count: u32) -> Vec<Drawn> {
+        let first = u64::from(from.max(1)) - 1;
+        let end = first + u64::from(count);
+        if !self.lines_abound() {
+            let mut drawn = self.in_order(seed, end, &mut Apart::new(1));
+            let mut entry = drawn
+                .last()
+                .map_or_else(|| self.begin(seed), |last| last.next);
+            for chorus in drawn.len() as u64..end {
+                let next = self.next_entry(seed, chorus, entry);
+                let keys = self.draw_keys(seed, chorus, entry, next, 0);
+                drawn.push(Drawn { chorus, next, keys });
+                entry = next;
+            }
+            drawn.drain(..first as usize);
+            return drawn;
+        }
+        let mut starts = vec![self.begin(seed)];
+        for chorus in 0..end {
+            starts.push(self.next_entry(seed, chorus, starts[chorus as usize]));
+        }
+        let one = |chorus: u64| {
+            let (entry, next) = (starts[chorus as usize], starts[chorus as usize + 1]);
+            let keys = self.draw_keys(seed, chorus, entry, next, 0);
+            Drawn { chorus, next, keys }
+        };
+        match end - first {
+            MANY.. => (first..end).into_par_iter().map(one).collect(),
+            _ => (first..end).map(one).collect(),
+        }
+    }
+
+    /// Draws the choruses from the first to `end` in order, each far enough from those before it; fewer
+    /// if there are no more.
+    fn in_order(&self, seed: u64, end: u64, set: &mut Apart) -> Vec<Drawn> {
+        let mut drawn: Vec<Drawn> = Vec::new();
+        let mut entry = self.begin(seed);
+        for chorus in 0..end {
+            let planned = self.next_entry(seed, chorus, entry);
+            let turn = self.plan.turn_of(chorus);
+            let redrawn = (0..ATTEMPTS).find_map(|attempt| {
+                let keys = self.draw_keys(seed, chorus, entry, planned, attempt);
+                set.take(self.beats(turn, &keys)).then_some((planned, keys))
+            });
+            let found = redrawn.or_else(|| self.choose_unused(seed, chorus, entry, set));
+            let Some((next, keys)) = found else { break };
+            drawn.push(Drawn { chorus, next, keys });
+            entry = next;
+        }
+        drawn
+    }
+
+    /// Chooses among all lines from an entry that are far enough from the set, if there are not too many
+    /// to look through.
+    fn choose_unused(
+        &self,
+        seed: u64,
+        chorus: u64,
+        entry: usize,
+        set: &mut Apart,
+    ) -> Option<(usize, Vec<u8>)> {
+        let turn = self.plan.turn_of(chorus);
+        let link = &self.links[turn];
+        let alive = &self.links[self.plan.after(turn)].alive;
+        let mut lines = link.lattice.list(entry, MOST_LISTED)?;
+        let first = self.first_key(turn, entry);
+        lines.retain_mut(|line| {
+            line.keys.insert(0, first);
+            alive[link.entry_of_exit[line.exit]] && set.admits(&self.beats(turn, &line.keys))
+        });
+        if lines.is_empty() {
+            return None;
+        }
+        let mut rng = stream(seed, chorus, Purpose::Notes(ATTEMPTS));
+        let line = choose(&lines, |line| line.weight, &mut rng);
+        set.take(self.beats(turn, &line.keys));
+        Some((link.entry_of_exit[line.exit], line.keys.clone()))
+    }
+
+    /// The entry on which the first chorus begins.
+    fn begin(&self, seed: u64) -> usize {
+        let entries: Vec<usize> = (0..self.beginnings.len()).collect();
+        let weight = |&entry: &usize| match self.links[0].alive[entry] {
+            true => self.beginnings[entry] * self.onward(0, entry),
+            false => 0.0,
+        };
+        *choose(&entries, weight, &mut stream(seed, 0, Purpose::Start))
+    }
+
+    /// The entry on which the chorus after `chorus` (from 0) begins, if that one begins on `entry`.
+    fn next_entry(&self, seed: u64, chorus: u64, entry: usize) -> usize {
+        let turn = self.plan.turn_of(chorus);
+        let entries = &self.links[turn].entry_of_exit;
+        let exits: Vec<usize> = (0..entries.len()).collect();
+        let weight = |&exit: &usize| self.weight(turn, entry, exit);
+        let mut rng = stream(seed, chorus + 1, Purpose::Start);
+        entries[*choose(&exits, weight, &mut rng)]
+    }
+
+    /// The key of the first place of a chorus that begins on an entry.
+    fn first_key(&self, turn: usize, entry: usize) -> u8 {
+        let link = &self.links[turn];
+        let key = link.lattice.entries()[entry].key();
+        let sounds = link.layout.slots[0].place.sound == Sound::Note;
+        key.filter(|_| sounds).unwrap_or(Edge::SILENT)
+    }
+
+    /// Draws the keys of a chorus (from 0) between two entries, one for each of its places.
+    fn draw_keys(
+        &self,
+        seed: u64,
+        chorus: u64,
+        entry: usize,
+        next: usize,
+        attempt: u64,
+    ) -> Vec<u8> {
+        let turn = self.plan.turn_of(chorus);
+        let link = &self.links[turn];
+        // `next` was drawn among the entries that are exits of this link.
+        let exit = link.entry_of_exit.iter().position(|&entry| entry == next);
+        let mut rng = stream(seed, chorus, Purpose::Notes(attempt));
+        let mut keys = Vec::with_capacity(link.lattice.places());
+        keys.push(self.first_key(turn, entry));
+        link.sums
+            .draw(&link.lattice, entry, exit.unwrap_or(0), &mut rng, &mut keys);
+        keys
+    }
+
+    /// What sounds on each beat of a chorus, as a number: equal numbers, equal beats.
+    fn beats(&self, turn: usize, keys: &[u8]) -> Vec<u64> {
+        let slots = &self.links[turn].layout.slots;
+        let beats = slots.last().map_or(0, |slot| slot.beat + 1);
+        let mut sounding = vec![0u64; beats];
+        for (slot, &key) in slots.iter().zip(keys) {
+            let event = match (key, slot.place.sound) {
+                (Edge::SILENT, Sound::Rest) => 0xff,
+                (Edge::SILENT, _) => continue,
+                (key, _) => u64::from(key) + 1,
+            };
+            let within = slot.place.within as u64 + 1;
+            sounding[slot.beat] = sounding[slot.beat] << 16 | within << 8 | event;
+        }
+        sounding
+    }
+
+    fn name_all(&self, drawn: &[Drawn]) -> Vec<ChorusLine> {
+        match drawn.len() as u64 {
+            MANY.. => drawn.par_iter().map(|drawn| self.name(drawn)).collect(),
+            _ => drawn.iter().map(|drawn| self.name(drawn)).collect(),
+        }
+    }
+
+    fn name(&self, drawn: &Drawn) -> ChorusLine {
+        let turn = self.plan.turn_of(drawn.chorus);
+        annotate::chorus(
+            drawn.chorus as u32 + 1,
+            &self.links[turn].layout,
+            self.plan.turns()[turn].stage,
+            &drawn.keys,
+            self.following(turn, drawn.next),
+        )
+    }
+
+    /// The note on which the line ends after its chorus `last`: the root of the home key, held for a bar.
+    pub fn ending(&self, seed: u64, last: &ChorusLine) -> LineNote {
+        let drawn = self.draw(seed, last.chorus, 1);
+        let turn = self.plan.turn_of(u64::from(last.chorus.max(1)) - 1);
+        let following = drawn
+            .first()
+            .and_then(|drawn| self.following(turn, drawn.next));
+        annotate::ending(
+            &self.plan.turns()[turn].chorus,
+            last,
+            following,
+            self.options.range,
+        )
+    }
+}
+
+/// A set of choruses of which any two differ in at least so many beats.
+///
+/// Two choruses that differ in fewer than *n* beats agree on all beats of at least one of any *n* parts, so
+/// it is enough to compare a chorus with those that share a part with it.
+#[derive(Debug)]
+struct Apart {
+    apart: u32,
+    choruses: Vec<Vec<u64>>,
+    by_part: HashMap<(usize, Vec<u64>), Vec<usize>>,
+}
+
+impl Apart {
+    fn new(apart: u32) -> Apart {
+        Apart {
+            apart,
+            choruses: Vec::new(),
+            by_part: HashMap::new(),
+        }
+    }
+
+    fn parts<'a>(&self, beats: &'a [u64]) -> impl Iterator<Item = (usize, &'a [u64])> {
+        let parts = (self.apart as usize).clamp(1, beats.len().max(1));
+        (0..parts).map(move |part| {
+            let edge = |part: usize| part * beats.len() / parts;
+            (part, &beats[edge(part)..edge(part + 1)])
+        })
+    }
+
+    /// Whether a chorus is far enough from all in the set; forms of different lengths always are.
+    fn admits(&self, beats: &[u64]) -> bool {
+        let near = |other: &usize| {
+            let other = &self.choruses[*other];
+            let differing = other.iter().zip(beats).filter(|(a, b)| a != b).count();
+            other.len() == beats.len() && differing < self.apart as usize
+        };
+        !self.parts(beats).any(|(part, inside)| {
+            let sharing = self.by_part.get(&(part, inside.to_vec()));
+            sharing.is_some_and(|sharing| sharing.iter().any(near))
+        })
+    }
+
+    /// Adds a chorus if it is far enough from all in the set.
+    fn take(&mut self, beats: Vec<u64>) -> bool {
+        if !self.admits(&beats) {
+            return false;
+        }
+        let number = self.choruses.len();
+        let parts: Vec<(usize, Vec<u64>)> = self
+            .parts(&beats)
+            .map(|(part, inside)| (part, inside.to_vec()))
+            .collect();
+        for part in parts {
+            self.by_part.entry(part).or_default().push(number);
+        }
+        self.choruses.push(beats);
+        true
+    }
+}
