@@ -18,9 +18,9 @@ use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 use std::collections::HashMap;
 
-/// Odds of a repeat between two choruses up to which lines are said to abound: 2^-60. A thousand choruses
-/// then hold a repeat with odds below 5e-13.
-const ABOUNDING: f64 = 1.0 / (1u64 << 60) as f64;
+/// Odds of a repeat between two choruses up to which lines are said to abound: 2^-36, one in 7e10. A
+/// then hold a repeat with odds below 8e-6.
+const ABOUNDING: f64 = 1.0 / (1u64 << 36) as f64;
 
 /// Draws of one chorus before its lines are looked through one by one.
 const ATTEMPTS: u64 = 64;

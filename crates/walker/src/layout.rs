@@ -7,7 +7,8 @@ use crate::{
 };
 use endpin_theory::{
     Chord, Pitch, Scale, Strength, Ticks,
-    chart::{Bar, Chorus, Feel},
+    analysis::{Understood, analyse},
+    chart::{Bar, Chorus, Feel, Span},
     chord::{ChordTone, Part},
 };
 
@@ -186,29 +187,18 @@ pub fn feel_of(bar: &Bar, stage: Stage) -> Feel {
 }
 
 fn harmonies(chorus: &Chorus) -> Vec<Harmony> {
-    let harmony = |span: &endpin_theory::chart::Span| Harmony {
+    let understood = analyse(&chorus.spans, chorus.key);
+    let harmony = |(span, understood): (&Span, Understood)| Harmony {
         symbol: span.symbol.clone(),
         tones: span
             .chord
             .as_ref()
             .map_or_else(Vec::new, Chord::chord_tones),
-        scale: span.chord.as_ref().map(plain_scale),
+        scale: span.chord.is_some().then_some(understood.scale),
         chord: span.chord.clone(),
         beats: span.beats,
     };
-    chorus.spans.iter().map(harmony).collect()
-}
-
-fn plain_scale(chord: &Chord) -> Scale {
-    use endpin_theory::{Family, ScaleKind};
-    let kind = match chord.family() {
-        Family::Major | Family::Open | Family::Augmented => ScaleKind::Major,
-        Family::Minor => ScaleKind::Dorian,
-        Family::Dominant | Family::Suspended => ScaleKind::Mixolydian,
-        Family::HalfDiminished => ScaleKind::Locrian,
-        Family::Diminished => ScaleKind::WholeHalf,
-    };
-    Scale::new(chord.root(), kind)
+    chorus.spans.iter().zip(understood).map(harmony).collect()
 }
 
 struct BeatsOfSpan<'a> {
