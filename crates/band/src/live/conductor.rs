@@ -198,7 +198,7 @@ impl<S: Supply> Conductor<S> {
 
     /// Whether the end has been queued.
     pub fn is_over(&self) -> bool {
-        self.state == State::Over
+        self.state == State::Over && self.outgoing.is_empty()
     }
 
     /// Takes a wish; `seconds` is when it was made, for taps.

@@ -43,25 +43,41 @@ pub enum Control {
     Quit,
 }
 
-/// Every control with its name in the map file, its key, and its word in the help line.
-const TABLE: &[(&str, char, &str, Control)] = &[
-    ("pause", ' ', "pause", Control::Pause),
-    ("next", 'n', "next", Control::NextSection),
-    ("previous", 'p', "previous", Control::PreviousSection),
-    ("loop", 'l', "loop", Control::LoopSection),
-    ("faster", '+', "faster", Control::Faster),
-    ("slower", '-', "slower", Control::Slower),
-    ("tap", 't', "tap", Control::Tap),
-    ("level-up", ']', "level up", Control::LevelUp),
-    ("level-down", '[', "level down", Control::LevelDown),
-    ("mute-bass", '1', "bass", Control::Mute(PartName::Bass)),
-    ("mute-comp", '2', "comp", Control::Mute(PartName::Comp)),
-    ("mute-time", '3', "time", Control::Mute(PartName::Time)),
-    ("transpose-up", '>', "key up", Control::TransposeUp),
-    ("transpose-down", '<', "key down", Control::TransposeDown),
-    ("new-seed", 's', "seed", Control::NewSeed),
-    ("end", 'e', "end", Control::EndAfter),
-    ("quit", 'q', "quit", Control::Quit),
+/// Every control with its name in the map file and its key.
+const TABLE: &[(&str, char, Control)] = &[
+    ("pause", ' ', Control::Pause),
+    ("next", 'n', Control::NextSection),
+    ("previous", 'p', Control::PreviousSection),
+    ("loop", 'l', Control::LoopSection),
+    ("faster", '+', Control::Faster),
+    ("slower", '-', Control::Slower),
+    ("tap", 't', Control::Tap),
+    ("level-up", ']', Control::LevelUp),
+    ("level-down", '[', Control::LevelDown),
+    ("mute-bass", '1', Control::Mute(PartName::Bass)),
+    ("mute-comp", '2', Control::Mute(PartName::Comp)),
+    ("mute-time", '3', Control::Mute(PartName::Time)),
+    ("transpose-up", '>', Control::TransposeUp),
+    ("transpose-down", '<', Control::TransposeDown),
+    ("new-seed", 's', Control::NewSeed),
+    ("end", 'e', Control::EndAfter),
+    ("quit", 'q', Control::Quit),
+];
+
+/// The keys, with the words that say what they do.
+pub const HELP: &[(&str, &str)] = &[
+    ("space", "pause"),
+    ("n", "next"),
+    ("p", "previous"),
+    ("l", "loop section"),
+    ("+ -", "tempo"),
+    ("t", "tap"),
+    ("[ ]", "level"),
+    ("1 2 3", "mute bass, comp, time"),
+    ("< >", "key"),
+    ("s", "seed"),
+    ("e", "end"),
+    ("q", "quit"),
 ];
 
 impl Control {
@@ -69,18 +85,13 @@ impl Control {
     pub fn on_key(key: char) -> Option<Control> {
         let key = if key == '=' { '+' } else { key };
         let row = TABLE.iter().find(|row| row.1 == key)?;
-        Some(row.3)
+        Some(row.2)
     }
 
     /// The control of this name.
     pub fn named(name: &str) -> Option<Control> {
         let row = TABLE.iter().find(|row| row.0 == name)?;
-        Some(row.3)
-    }
-
-    /// Each key with the word that says what it does.
-    pub fn help() -> impl Iterator<Item = (char, &'static str)> {
-        TABLE.iter().map(|row| (row.1, row.2))
+        Some(row.2)
     }
 }
 
@@ -271,9 +282,11 @@ mod tests {
     #[test]
     fn every_control_has_a_key_and_a_name_of_its_own() {
         for row in TABLE {
-            assert_eq!(Control::on_key(row.1), Some(row.3), "key {:?}", row.1);
-            assert_eq!(Control::named(row.0), Some(row.3), "name {}", row.0);
+            assert_eq!(Control::on_key(row.1), Some(row.2), "key {:?}", row.1);
+            assert_eq!(Control::named(row.0), Some(row.2), "name {}", row.0);
         }
+        let shown: String = HELP.iter().map(|row| row.0.replace("space", " ")).collect();
+        assert!(TABLE.iter().all(|row| shown.contains(row.1)), "{shown}");
         assert_eq!(Control::on_key('='), Some(Control::Faster));
         assert_eq!(Control::on_key('x'), None);
     }

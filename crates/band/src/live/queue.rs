@@ -1,6 +1,7 @@
 //! What the conductor hands to the scheduler, over a ring of fixed size, and the few numbers the
 //! two share.
 
+use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 
 use super::message::Message;
@@ -63,7 +64,7 @@ impl Act {
 /// What the threads of a play share: a few numbers, no lock.
 #[derive(Debug, Default)]
 pub struct Shared {
-    stop: AtomicBool,
+    stop: Arc<AtomicBool>,
     epoch: AtomicU32,
     reached: AtomicU64,
 }
@@ -77,6 +78,11 @@ impl Shared {
     /// Whether everybody is to stop.
     pub fn is_stopping(&self) -> bool {
         self.stop.load(Ordering::SeqCst)
+    }
+
+    /// The flag behind [`Shared::stop`], for a signal to set.
+    pub fn stop_flag(&self) -> Arc<AtomicBool> {
+        self.stop.clone()
     }
 
     /// Makes all that is queued void: the scheduler ends what sounds and waits for the next

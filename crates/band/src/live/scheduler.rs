@@ -12,7 +12,7 @@ use rtrb::{Consumer, Producer};
 
 use super::clock::{Clock, Nanos};
 use super::lateness::Lateness;
-use super::message::Message;
+use super::message::{Message, Note};
 use super::queue::{Act, Event, Shared};
 use super::sink::{Outlet, Sink, SinkError, SinkIndex, Sinks};
 use super::timebase::{PlayTick, Quarter, Timebase};
@@ -206,12 +206,13 @@ impl<C: Clock> Scheduler<C> {
         }
         self.clock.wait_until(deadline);
         self.next = None;
-        let late = self.clock.now().since(deadline);
+        let mut late = self.clock.now().since(deadline);
         if late > INTERRUPTION && self.lines.steering.is_none() {
             self.outlet.release();
             let now = self.clock.now();
             self.time = Some(Timebase::new(event.tick, now, time.quarter()));
             self.tell(News::Interrupted(late));
+            late = Duration::ZERO;
         }
         self.perform(event, late)
     }
@@ -247,6 +248,11 @@ impl<C: Clock> Scheduler<C> {
         match event.act {
             Act::Begin => {}
             Act::Send { message, to } => {
+                // When the leader jumps ahead, notes long past are not made up for.
+                let starts = matches!(message.note(), Some(Note::On { .. }));
+                if starts && late > INTERRUPTION {
+                    return None;
+                }
                 self.lateness.record(late);
                 return self.send(message, to);
             }

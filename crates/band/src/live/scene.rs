@@ -1,0 +1,147 @@
+//! What there is to see of a play at one moment, before it is laid out.
+
+use std::sync::Arc;
+
+use super::board::{Board, Placed, Standing};
+use super::passage::Passage;
+use super::supply::Piece;
+use crate::score::PartName;
+
+/// One moment of play.
+#[derive(Clone, Debug)]
+pub struct Scene {
+    /// Title of the chart.
+    pub title: String,
+    /// The passage that plays.
+    pub passage: Arc<Passage>,
+    /// Its beat, as an index.
+    pub beat: usize,
+    /// What kind of passage it is.
+    pub piece: Piece,
+    /// The number of the chorus.
+    pub chorus: u32,
+    /// How many there will be, if that is settled.
+    pub choruses: Option<u32>,
+    /// The settings.
+    pub standing: Standing,
+}
+
+impl Scene {
+    /// The moment at which `reached` beats have begun; `None` before the first.
+    pub fn at(board: &Board, reached: u64, title: &str, choruses: Option<u32>) -> Option<Scene> {
+        let Placed {
+            passage,
+            beat,
+            request,
+            ..
+        } = board.beat(reached.checked_sub(1)?)?;
+        Some(Scene {
+            title: title.into(),
+            passage: passage.clone(),
+            beat: *beat,
+            piece: request.piece,
+            chorus: request.chorus,
+            choruses,
+            standing: board.standing.clone(),
+        })
+    }
+
+    fn bar_index(&self) -> usize {
+        self.passage.beats[self.beat].bar
+    }
+
+    /// The bar's number in its chorus, from 1.
+    pub fn bar(&self) -> u32 {
+        self.passage.bars[self.bar_index()].number
+    }
+
+    /// The beat's number in its bar, from 1, and how many there are.
+    pub fn beat_of(&self) -> (usize, usize) {
+        let bar = self.bar_index();
+        let first = self.passage.bars[bar].first_beat;
+        let next = self.passage.bars.get(bar + 1);
+        let end = next.map_or(self.passage.beats.len(), |next| next.first_beat);
+        (self.beat - first + 1, end - first)
+    }
+
+    /// The section that plays.
+    pub fn section(&self) -> &str {
+        let section = self.passage.bars[self.bar_index()].section;
+        &self.passage.sections[section].name
+    }
+
+    /// The chord that sounds.
+    pub fn now(&self) -> &str {
+        &self.passage.beats[self.beat].chord
+    }
+
+    /// The next chord that differs; past the end of the passage, how it begins.
+    pub fn next(&self) -> Option<&str> {
+        let beats = &self.passage.beats;
+        let later = beats[self.beat..]
+            .iter()
+            .find(|beat| beat.chord != self.now());
+        let again = match self.piece {
+            Piece::Ending => None,
+            _ => beats.first(),
+        };
+        later.or(again).map(|beat| beat.chord.as_str())
+    }
+
+    /// What the bass plays: note and role.
+    pub fn bass(&self) -> Option<(&str, &str)> {
+        let (note, role) = self.passage.beats[self.beat].bass.as_ref()?;
+        Some((note, role))
+    }
+
+    /// The tempo in quarter notes a minute.
+    pub fn tempo(&self) -> f64 {
+        self.passage.bars[self.bar_index()].tempo * self.standing.pace
+    }
+
+    /// The parts that are silent or about to be.
+    pub fn muted(&self) -> Vec<PartName> {
+        let all = PartName::ALL.into_iter().zip(self.standing.muted);
+        all.filter_map(|(part, muted)| muted.then_some(part))
+            .collect()
+    }
+
+    /// How much of the passage has been played, 0 to 1.
+    pub fn progress(&self) -> f64 {
+        self.beat as f64 / self.passage.beats.len() as f64
+    }
+
+    /// How much of the section has been played, 0 to 1.
+    pub fn section_progress(&self) -> f64 {
+        let section = self.passage.bars[self.bar_index()].section;
+        let first = self.passage.section_start(section);
+        let end = match section + 1 {
+            next if next < self.passage.sections.len() => self.passage.section_start(next),
+            _ => self.passage.beats.len(),
+        };
+        (self.beat - first) as f64 / (end - first) as f64
+    }
+
+    /// Where play is, in words: `chorus 2 of 3`.
+    pub fn place(&self) -> String {
+        match (self.piece, self.choruses) {
+            (Piece::CountIn, _) => "count-in".into(),
+            (Piece::Ending, _) => "ending".into(),
+            (Piece::Section(_), _) => format!("section {} again", self.section()),
+            (Piece::Chorus, Some(choruses)) => format!("chorus {} of {choruses}", self.chorus),
+            (Piece::Chorus, None) => format!("chorus {}", self.chorus),
+        }
+    }
+
+    /// The moment as one line of text, for where there is no screen.
+    pub fn line(&self) -> String {
+        let bar = &self.passage.bars[self.bar_index()];
+        format!(
+            "{}, {} bar {}: {}",
+            self.place(),
+            self.section(),
+            bar.number,
+            bar.chords
+        )
+    }
+}
