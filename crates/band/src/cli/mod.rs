@@ -18,7 +18,11 @@ pub struct Cli {
 /// The commands of endpin.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Show the chart as understood
+    /// Write a MIDI file: bass, comp and time in named tracks
+    Write(commands::write::Args),
+    /// Show each note of the line and why it is there
+    Explain(commands::explain::Args),
+    /// Show the chart as understood: functions, scales, and how many lines it has
     Chart(commands::chart::Args),
 }
 
@@ -29,6 +33,8 @@ impl Command {
     /// Whatever kept the command from its job.
     pub fn run(self) -> Result<ExitCode, Failure> {
         match self {
+            Command::Write(args) => commands::write::run(&args),
+            Command::Explain(args) => commands::explain::run(&args),
             Command::Chart(args) => commands::chart::run(&args),
         }
     }

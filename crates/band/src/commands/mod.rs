@@ -1,3 +1,5 @@
 //! The commands, one file each: arguments and the job.
 
 pub mod chart;
+pub mod explain;
+pub mod write;
