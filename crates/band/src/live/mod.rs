@@ -11,6 +11,7 @@ pub mod board;
 pub mod clock;
 pub mod conductor;
 pub mod control;
+pub mod copyist;
 pub mod follow;
 pub mod lateness;
 pub mod message;
