@@ -5,9 +5,8 @@ use std::time::{Duration, Instant};
 
 use endpin::live::board::{Board, SharedBoard, Standing};
 use endpin::live::clock::{Clock, FakeClock, Nanos};
-use endpin::live::conductor::{Conductor, Programme, Ties};
+use endpin::live::conductor::{Conductor, Programme, Routing, Ties};
 use endpin::live::control::Control;
-use endpin::live::copyist::Routing;
 use endpin::live::message::{Message, Note};
 use endpin::live::passage::{Bar, Beat, Cue, Passage, Section};
 use endpin::live::queue::{ROOM, Shared};

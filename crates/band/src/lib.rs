@@ -17,6 +17,7 @@ pub mod reading;
 pub mod report;
 pub mod score;
 pub mod session;
+pub mod sheet;
 pub mod smf;
 pub mod stream;
 pub mod take;

@@ -24,6 +24,8 @@ pub enum Command {
     Explain(commands::explain::Args),
     /// Show the chart as understood: functions, scales, and how many lines it has
     Chart(commands::chart::Args),
+    /// Write notation, a practice page or pages for print
+    Sheet(commands::sheet::Args),
 }
 
 impl Command {
@@ -36,6 +38,7 @@ impl Command {
             Command::Write(args) => commands::write::run(&args),
             Command::Explain(args) => commands::explain::run(&args),
             Command::Chart(args) => commands::chart::run(&args),
+            Command::Sheet(args) => commands::sheet::run(&args),
         }
     }
 }

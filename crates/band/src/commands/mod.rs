@@ -2,4 +2,5 @@
 
 pub mod chart;
 pub mod explain;
+pub mod sheet;
 pub mod write;

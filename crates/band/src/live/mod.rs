@@ -11,7 +11,6 @@ pub mod board;
 pub mod clock;
 pub mod conductor;
 pub mod control;
-pub mod copyist;
 pub mod follow;
 pub mod lateness;
 pub mod message;

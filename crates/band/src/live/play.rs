@@ -12,9 +12,8 @@ use thread_priority::ThreadPriority;
 
 use super::board::SharedBoard;
 use super::clock::{Clock, Monotonic};
-use super::conductor::{Conductor, Programme, Ties};
+use super::conductor::{Conductor, Programme, Routing, Ties};
 use super::control::Control;
-use super::copyist::Routing;
 use super::follow::{Follower, Lead};
 use super::lateness::Lateness;
 use super::message::Message;
