@@ -117,20 +117,38 @@ fn preferred(heard: &Heard, (hypothesis, reading): Step) -> &'static [ScaleKind]
 }
 
 fn dominant(heard: &Heard, color: Color, degree: u8, reading: Reading) -> &'static [ScaleKind] {
-    let after = heard.after.map(|next| next.family);
+    let after = heard.after.map(|next| (next.root, next.family));
+    let own_root = heard.chord.root().chroma();
+    let to_minor = match after {
+        // A chain of dominants: each is the plain seventh chord of its own key. So is one whose target, a
+        // dominant, is put off by a ii on this very root.
+        Some((_, Family::Dominant)) => return plain_or_sideways(reading),
+        Some((root, Family::Minor | Family::HalfDiminished)) if root == own_root => {
+            return plain_or_sideways(reading);
+        }
+        Some((root, family)) => {
+            root == (own_root + 5) % 12 && matches!(family, Family::Minor | Family::HalfDiminished)
+        }
+        None => false,
+    };
     match (reading, color) {
-        // A chain of dominants: each is the plain seventh chord of its own key.
-        (Reading::Secondary(_), _) if after == Some(Family::Dominant) => PLAIN,
-        (Reading::Secondary(2), Color::Major | Color::Blues) => TO_TWO,
-        (Reading::Secondary(2), Color::Minor) => TO_MINOR,
-        (Reading::Secondary(4 | 9), Color::Major | Color::Blues) => TO_MINOR,
-        (Reading::Secondary(5), Color::Minor) => TO_MINOR,
         (Reading::Substitute(_) | Reading::Backdoor, _) => SIDEWAYS,
+        (Reading::Secondary(2), Color::Major | Color::Blues) => TO_TWO,
+        (Reading::Secondary(4 | 9), Color::Major | Color::Blues) => TO_MINOR,
+        (Reading::Secondary(2 | 5), Color::Minor) => TO_MINOR,
+        (Reading::Secondary(_), _) if to_minor => TO_MINOR,
         (Reading::Own, Color::Minor) => match degree {
             7 => TO_MINOR,
             5 | 8 => SIDEWAYS,
             _ => PLAIN,
         },
+        _ => PLAIN,
+    }
+}
+
+fn plain_or_sideways(reading: Reading) -> &'static [ScaleKind] {
+    match reading {
+        Reading::Substitute(_) | Reading::Backdoor => SIDEWAYS,
         _ => PLAIN,
     }
 }

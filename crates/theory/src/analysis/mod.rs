@@ -29,6 +29,7 @@ use crate::{
     key::{Key, MOST_SIGNS, Mode},
     scale::Scale,
 };
+pub use numeral::numeral;
 use path::{Hypothesis, Step, cheapest_path};
 use reading::{Heard, Neighbour};
 

@@ -11,7 +11,7 @@ const NUMERALS: [&str; 7] = ["I", "II", "III", "IV", "V", "VI", "VII"];
 
 /// The numeral of a chord in a key: small for a minor third. In minor keys the capitals III, VI and VII stand
 /// on the degrees of natural minor, the small vi and vii on the raised ones, as music21 reads them.
-pub(super) fn numeral(chord: &Chord, key: Key) -> String {
+pub fn numeral(chord: &Chord, key: Key) -> String {
     let small = matches!(
         chord.family(),
         Family::Minor | Family::HalfDiminished | Family::Diminished

@@ -20,7 +20,7 @@ const CHANGE: u32 = 6;
 const CHANGE_TO_RELATIVE: u32 = 4;
 const CHANGE_TO_PARALLEL: u32 = 7;
 /// Between the plain and the blues colour of one tonic; on top, into a blues elsewhere.
-const CHANGE_TO_BLUES: u32 = 3;
+const CHANGE_TO_BLUES: u32 = 5;
 /// Beats over which a chord's cost counts once; shorter chords count half, longer ones up to fourfold, so
 /// that a chord held for four bars makes itself at home.
 const USUAL_BEATS: usize = 4;

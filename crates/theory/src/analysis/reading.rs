@@ -72,12 +72,13 @@ use Family::*;
 /// Own and borrowed chords of a key: semitones above the tonic, families, reading, cost.
 type Row = (u8, &'static [Family], Reading, u32);
 
+const MAJOR_TONIC: &[Row] = &[(0, &[Major, Open], Reading::Own, 0)];
+
 #[rustfmt::skip]
-const MAJOR: &[Row] = &[
-    (0, &[Major, Open], Reading::Own, 0),
+const MAJOR_BUT_TONIC: &[Row] = &[
     (0, &[Suspended], Reading::Own, 4),
     (0, &[Augmented], Reading::Own, 6),
-    (0, &[Dominant], Reading::Own, 8),
+    (0, &[Dominant], Reading::Own, 9),
     (2, &[Minor], Reading::Own, 1),
     (4, &[Minor], Reading::Own, 3),
     (5, &[Major, Open], Reading::Own, 2),
@@ -95,6 +96,7 @@ const MAJOR: &[Row] = &[
     (8, &[Major], Reading::Borrowed, 5),
     (10, &[Major], Reading::Borrowed, 6),
     (6, &[HalfDiminished], Reading::Own, 5),
+    (6, &[Diminished], Reading::Passing, 6),
 ];
 
 #[rustfmt::skip]
@@ -110,7 +112,7 @@ const MINOR: &[Row] = &[
     (5, &[Dominant], Reading::Own, 3),
     (5, &[Major], Reading::Own, 5),
     (7, &[Dominant, Suspended, Augmented], Reading::Own, 1),
-    (7, &[Minor], Reading::Own, 3),
+    (7, &[Minor], Reading::Own, 4),
     (8, &[Major], Reading::Own, 2),
     (8, &[Dominant], Reading::Own, 5),
     (9, &[HalfDiminished], Reading::Own, 3),
@@ -118,11 +120,11 @@ const MINOR: &[Row] = &[
     (6, &[HalfDiminished], Reading::Own, 5),
 ];
 
-/// Beside the rows of the major key.
+/// In the place of the major tonic.
 #[rustfmt::skip]
 const BLUES: &[Row] = &[
     (0, &[Dominant], Reading::Own, 0),
-    (0, &[Major], Reading::Own, 2),
+    (0, &[Major], Reading::Own, 4),
     (5, &[Dominant], Reading::Own, 1),
     (6, &[Diminished], Reading::Passing, 2),
 ];
@@ -149,7 +151,7 @@ const SUBSTITUTE: u32 = 3;
 const SECONDARY_SUBSTITUTE: u32 = 4;
 /// Its ii.
 const SUBSTITUTE_TWO: u32 = 5;
-/// bVII7 to the tonic; elsewhere.
+/// bVII7 to the tonic, or to iii in its place; elsewhere.
 const BACKDOOR: u32 = 3;
 const BACKDOOR_UNRESOLVED: u32 = 6;
 /// Diminished chords: up a half step; down or about a common tone; as an inversion of a leading one.
@@ -201,9 +203,9 @@ pub(super) fn cheapest(heard: &Heard, tonic: u8, color: Color) -> (u32, Reading)
     };
 
     let rows = match color {
-        Color::Major => [MAJOR, &[]],
+        Color::Major => [MAJOR_TONIC, MAJOR_BUT_TONIC],
         Color::Minor => [MINOR, &[]],
-        Color::Blues => [BLUES, MAJOR],
+        Color::Blues => [BLUES, MAJOR_BUT_TONIC],
     };
     for &(_, _, reading, cost) in rows
         .into_iter()
@@ -225,7 +227,7 @@ pub(super) fn cheapest(heard: &Heard, tonic: u8, color: Color) -> (u32, Reading)
         );
     }
     if family == Dominant && degree == 10 && color != Color::Minor {
-        let home = around.leads_to(0);
+        let home = around.leads_to(0) || around.leads_to(4);
         offer(
             if home { BACKDOOR } else { BACKDOOR_UNRESOLVED },
             Reading::Backdoor,
@@ -340,7 +342,10 @@ impl Around {
         if (root == leading || bass == leading) && known(leading) {
             offer(LEADING, Reading::Leading(leading));
         }
-        if root == (self.degree + 11) % 12 || root == self.degree || (self.degree, root) == (6, 0) {
+        if root == (self.degree + 11) % 12
+            || root == self.degree
+            || (self.degree == 6 && (root == 0 || root == 4))
+        {
             offer(PASSING, Reading::Passing);
         }
         // Any note of the chord may be the leading tone: the chord divides the octave evenly.

@@ -36,9 +36,10 @@ fn long_name(key: Key) -> String {
 fn what(heard: &Heard, key: Key, (hypothesis, reading): Step) -> String {
     let chord = heard.chord;
     let numeral = numeral(chord, key);
+    let above = (chord.root().chroma() + 12 - hypothesis.tonic) % 12;
     let of = |target| target_numeral(target, key.mode);
     match reading {
-        Reading::Own if hypothesis.color == Color::Blues => {
+        Reading::Own if hypothesis.color == Color::Blues && matches!(above, 0 | 5) => {
             format!("{numeral} of a blues in {}", key.tonic)
         }
         Reading::Own => format!("{numeral} of {}", long_name(key)),

@@ -15,6 +15,8 @@
 //! assert_eq!((error.column(), error.suggestion()), (6, Some("Cmaj7")));
 //! # Ok::<(), endpin_theory::chord::ChordError>(())
 //! ```
+//!
+#![doc = include_str!("disputed.md")]
 
 mod draft;
 mod error;
