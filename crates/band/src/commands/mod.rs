@@ -1,6 +1,4 @@
 //! The commands, one file each: arguments and the job.
 
 pub mod chart;
-pub mod explain;
-pub mod sheet;
-pub mod write;
+pub mod ear;

@@ -5,7 +5,16 @@
 //! only the notes in place are written for it. So nothing else can tell it, neither a file's size nor its
 //! name, place in the order, velocities or lengths.
 
+pub mod approach;
 pub mod balance;
+pub mod export;
 pub mod kind;
+pub mod passage;
+pub mod phrase;
+pub mod set;
+pub mod sound;
+pub mod tune;
+pub mod vary;
 
 pub use kind::{Choice, Kind};
+pub use set::{Ask, Maker, Question, SetError};

@@ -1,0 +1,187 @@
+//! `endpin ear`: a set of questions for the ear and its key.
+
+use crate::{
+    cli::shared::ChartOptions,
+    ear::{
+        Ask, Kind, Maker, SetError,
+        export::{Folder, answers, json, questions, table},
+        sound::With,
+    },
+    failure::Failure,
+    score::PartName,
+};
+use endpin_theory::{Feel, Key, Mode, Pitch};
+use endpin_walker::{Level, Options};
+use std::{path::PathBuf, process::ExitCode};
+
+/// Arguments of `endpin ear`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example: endpin ear scenarios/breakwater-blues.toml --count 40 -o week-1")]
+pub struct Args {
+    /// The chart files, one or more
+    #[arg(value_name = "CHART")]
+    charts: Vec<PathBuf>,
+    #[command(flatten)]
+    chart_options: ChartOptions,
+    /// The folder to make
+    #[arg(short, long, value_name = "DIR")]
+    output: Option<PathBuf>,
+    /// How many questions
+    #[arg(long, value_name = "N", default_value_t = 40, value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    count: u32,
+    /// Kinds of question, separated by commas; all that the charts have a place for if not given
+    #[arg(long, value_name = "KIND", value_delimiter = ',')]
+    kind: Vec<Kind>,
+    /// Major keys in whose tonics every chart is asked, separated by commas, or all
+    #[arg(long, value_name = "KEYS", value_delimiter = ',')]
+    keys: Vec<String>,
+    /// Make only these of the set, such as 11-20
+    #[arg(long, value_name = "N-M", value_parser = span)]
+    only: Option<(usize, usize)>,
+    /// Any number; the same seed makes the same set
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Level of the lines, 3 to 5
+    #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u8).range(3..=5))]
+    level: u8,
+    /// Lowest note of the instrument [default: E1]
+    #[arg(long, value_name = "NOTE")]
+    lowest: Option<Pitch>,
+    /// Highest note of the line [default: G3]
+    #[arg(long, value_name = "NOTE")]
+    highest: Option<Pitch>,
+    /// Parts that may play besides the bass, separated by commas: comp, time or none
+    #[arg(long, value_name = "PARTS", value_delimiter = ',', default_value = "comp,time", value_parser = accompanist)]
+    with: Vec<Option<PartName>>,
+}
+
+fn span(text: &str) -> Result<(usize, usize), String> {
+    let (first, last) = text.split_once('-').unwrap_or((text, text));
+    match (first.trim().parse(), last.trim().parse()) {
+        (Ok(first), Ok(last)) if 1 <= first && first <= last => Ok((first, last)),
+        _ => Err("write the first and the last number, such as 11-20".to_owned()),
+    }
+}
+
+fn accompanist(text: &str) -> Result<Option<PartName>, String> {
+    match text {
+        "comp" => Ok(Some(PartName::Comp)),
+        "time" => Ok(Some(PartName::Time)),
+        "none" => Ok(None),
+        _ => Err("write comp, time, comp,time or none".to_owned()),
+    }
+}
+
+/// Makes the set.
+///
+/// # Errors
+/// Charts that cannot be read or have no place for such questions, and a folder that cannot be written.
+pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    let mut ask = args.ask()?;
+    let Some(output) = &args.output else {
+        return Err(Failure::input("where to? Name a folder with -o DIR"));
+    };
+    if args.kind.is_empty() {
+        let possible = Maker::new(&ask).map_err(input)?.possible();
+        for left_out in ask.kinds.iter().filter(|kind| !possible.contains(kind)) {
+            eprintln!("note: these charts have no place for questions of the kind {left_out}");
+        }
+        ask.kinds = possible;
+    }
+    let set = Maker::new(&ask)
+        .and_then(|maker| maker.set())
+        .map_err(input)?;
+    let (first, last) = args.only.unwrap_or((1, set.len()));
+    let Some(chosen) = set.get(first - 1..last) else {
+        return Err(Failure::input(format!(
+            "--only {first}-{last}: the set has {} questions",
+            set.len()
+        )));
+    };
+    let folder = Folder::new(output)?;
+    folder.write_midi(chosen, set.len())?;
+    let key = answers(&set, &ask);
+    folder.write("questions.json", &json(&questions(&set))?)?;
+    folder.write("answers.json", &json(&key)?)?;
+    folder.write("answers.csv", table(&key).as_bytes())?;
+    Ok(ExitCode::SUCCESS)
+}
+
+fn input(error: SetError) -> Failure {
+    Failure::input(error)
+}
+
+impl Args {
+    fn ask(&self) -> Result<Ask, Failure> {
+        let options = &self.chart_options;
+        if !matches!(options.feel, None | Some(Feel::Four)) {
+            return Err(Failure::input(
+                "--feel: the questions are asked of walking lines, in four",
+            ));
+        }
+        let charts = if self.charts.is_empty() {
+            vec![options.chart(None)?]
+        } else {
+            self.charts
+                .iter()
+                .map(|file| options.chart(Some(file)))
+                .collect::<Result<_, _>>()?
+        };
+        let mut kinds = self.kind.clone();
+        if kinds.is_empty() {
+            kinds = Kind::ALL.to_vec();
+        }
+        kinds.sort_unstable();
+        kinds.dedup();
+        let plays = |part| self.with.contains(&Some(part));
+        Ok(Ask {
+            charts,
+            tonics: tonics(&self.keys)?,
+            kinds,
+            count: self.count as usize,
+            seed: self.seed,
+            level: Level::try_from(self.level).map_err(Failure::input)?,
+            range: range(self.lowest, self.highest)?,
+            tempo: options.tempo,
+            with: With {
+                comp: plays(PartName::Comp),
+                time: plays(PartName::Time),
+            },
+        })
+    }
+}
+
+/// The lowest and highest key, the instrument's if not given.
+fn range(lowest: Option<Pitch>, highest: Option<Pitch>) -> Result<(u8, u8), Failure> {
+    let (low, high) = Options::default().range;
+    let key = |pitch: Option<Pitch>, usual: u8| {
+        let Some(pitch) = pitch else { return Ok(usual) };
+        let key = u8::try_from(pitch.midi()).ok().filter(|key| *key < 128);
+        key.ok_or_else(|| Failure::input(format!("{pitch} is no note that MIDI can play")))
+    };
+    let found = (key(lowest, low)?, key(highest, high)?);
+    if found.0 >= found.1 {
+        return Err(Failure::input("the lowest note must lie below the highest"));
+    }
+    Ok(found)
+}
+
+/// The keys of `--keys`, in order, each once.
+fn tonics(names: &[String]) -> Result<Vec<Key>, Failure> {
+    if names.iter().any(|name| name == "all") {
+        // Five flats to six sharps: each of the twelve once, as it is usually written.
+        return Ok((-5..=6)
+            .map(|signature| Key::with_signature(signature, Mode::Major))
+            .collect());
+    }
+    let mut keys: Vec<Key> = Vec::new();
+    for name in names {
+        let key: Key = name
+            .parse()
+            .map_err(|error| Failure::input(format!("--keys: {error}")))?;
+        if !keys.contains(&key) {
+            keys.push(key);
+        }
+    }
+    Ok(keys)
+}
