@@ -7,23 +7,23 @@
 
 use crate::{
     annotate,
+    apart::Apart,
     lattice::Edge,
     line::{ChorusLine, LineNote},
     place::Sound,
     sums::{Sums, choose},
-    walker::{WalkError, Walker},
+    walker::{Link, WalkError, Walker},
 };
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
-use std::collections::HashMap;
 
 /// Odds of a repeat between two choruses up to which lines are said to abound: 2^-36, one in 7e10. A
 /// then hold a repeat with odds below 8e-6.
 const ABOUNDING: f64 = 1.0 / (1u64 << 36) as f64;
 
 /// Draws of one chorus before its lines are looked through one by one.
-const ATTEMPTS: u64 = 64;
+const ATTEMPTS: u32 = 64;
 
 /// The most lines that are looked through one by one.
 const MOST_LISTED: usize = 50_000;
@@ -33,29 +33,26 @@ const MANY: u64 = 64;
 
 /// Which stream of the seed a draw reads from.
 #[derive(Clone, Copy)]
-enum Purpose {
+pub(crate) enum Purpose {
     /// The root on which a chorus begins.
     Start,
     /// Its notes, at the n-th attempt.
-    Notes(u64),
+    Notes(u32),
+    /// Another version of some of its bars, by number and attempt.
+    Version(u32, u32),
 }
 
-fn stream(seed: u64, chorus: u64, purpose: Purpose) -> ChaCha8Rng {
-    let mut rng = ChaCha8Rng::seed_from_u64(seed);
-    let purpose = match purpose {
-        Purpose::Start => 0,
-        Purpose::Notes(attempt) => 1 + attempt,
-    };
-    rng.set_stream(chorus << 16 | purpose);
-    rng
-}
-
-/// A drawn chorus, not yet named: its turn, the entry of the next chorus, and the key of each place.
+/// A drawn chorus, not yet named.
 #[derive(Clone, Debug)]
-struct Drawn {
-    chorus: u64,
-    next: usize,
-    keys: Vec<u8>,
+pub(crate) struct Drawn {
+    /// Its number, from 0.
+    pub chorus: u64,
+    /// The entry on which it begins.
+    pub entry: usize,
+    /// The entry on which the next begins.
+    pub next: usize,
+    /// The key of each of its places.
+    pub keys: Vec<u8>,
 }
 
 impl Walker {
@@ -64,15 +61,7 @@ impl Walker {
     /// It is the same whether made alone or among others. Choruses of one seed differ from each other for
     /// as long as there are different ones; see [`Walker::distinct`] for a set that must.
     pub fn line(&self, seed: u64, number: u32) -> ChorusLine {
-        let drawn = self.draw(seed, number, 1).pop();
-        // `draw` gives as many as are asked for.
-        drawn.map_or_else(
-            || ChorusLine {
-                chorus: number,
-                notes: Vec::new(),
-            },
-            |drawn| self.name(&drawn),
-        )
+        self.name(&self.drawn(seed, number))
     }
 
     /// `count` choruses of the line with this seed, from chorus `from` (from 1) on.
@@ -128,7 +117,7 @@ impl Walker {
     /// probabilities between any two ends. Among *n* choruses a repeat has odds below *n*²/2 times this.
     pub fn repeat_odds(&self) -> f64 {
         *self.odds.get_or_init(|| {
-            let odds = |link: &crate::walker::Link| {
+            let odds = |link: &Link| {
                 link.sums
                     .greatest_odds_of_equals(&Sums::of_squares(&link.lattice))
             };
@@ -154,8 +143,13 @@ impl Walker {
                 .map_or_else(|| self.begin(seed), |last| last.next);
             for chorus in drawn.len() as u64..end {
                 let next = self.next_entry(seed, chorus, entry);
-                let keys = self.draw_keys(seed, chorus, entry, next, 0);
-                drawn.push(Drawn { chorus, next, keys });
+                let keys = self.draw_keys(seed, chorus, entry, next);
+                drawn.push(Drawn {
+                    chorus,
+                    entry,
+                    next,
+                    keys,
+                });
                 entry = next;
             }
             drawn.drain(..first as usize);
@@ -167,8 +161,13 @@ impl Walker {
         }
         let one = |chorus: u64| {
             let (entry, next) = (starts[chorus as usize], starts[chorus as usize + 1]);
-            let keys = self.draw_keys(seed, chorus, entry, next, 0);
-            Drawn { chorus, next, keys }
+            let keys = self.draw_keys(seed, chorus, entry, next);
+            Drawn {
+                chorus,
+                entry,
+                next,
+                keys,
+            }
         };
         match end - first {
             MANY.. => (first..end).into_par_iter().map(one).collect(),
@@ -184,43 +183,46 @@ impl Walker {
         for chorus in 0..end {
             let planned = self.next_entry(seed, chorus, entry);
             let turn = self.plan.turn_of(chorus);
-            let redrawn = (0..ATTEMPTS).find_map(|attempt| {
-                let keys = self.draw_keys(seed, chorus, entry, planned, attempt);
-                set.take(self.beats(turn, &keys)).then_some((planned, keys))
+            let link = &self.links[turn];
+            let alive = &self.links[self.plan.after(turn)].alive;
+            let notes = |attempt| self.stream(seed, chorus, Purpose::Notes(attempt));
+            let exit = link.exit_to(planned);
+            let redrawn = link.draw_apart(entry, exit, set, notes);
+            let found = redrawn.map(|keys| (planned, keys)).or_else(|| {
+                let goes_on = |exit: usize| alive[link.entry_of_exit[exit]];
+                let chosen = link.choose_unused(entry, goes_on, set, &mut notes(u32::MAX))?;
+                Some((link.entry_of_exit[chosen.0], chosen.1))
             });
-            let found = redrawn.or_else(|| self.choose_unused(seed, chorus, entry, set));
             let Some((next, keys)) = found else { break };
-            drawn.push(Drawn { chorus, next, keys });
+            drawn.push(Drawn {
+                chorus,
+                entry,
+                next,
+                keys,
+            });
             entry = next;
         }
         drawn
     }
 
-    /// Chooses among all lines from an entry that are far enough from the set, if there are not too many
-    /// to look through.
-    fn choose_unused(
-        &self,
-        seed: u64,
-        chorus: u64,
-        entry: usize,
-        set: &mut Apart,
-    ) -> Option<(usize, Vec<u8>)> {
-        let turn = self.plan.turn_of(chorus);
-        let link = &self.links[turn];
-        let alive = &self.links[self.plan.after(turn)].alive;
-        let mut lines = link.lattice.list(entry, MOST_LISTED)?;
-        let first = self.first_key(turn, entry);
-        lines.retain_mut(|line| {
-            line.keys.insert(0, first);
-            alive[link.entry_of_exit[line.exit]] && set.admits(&self.beats(turn, &line.keys))
-        });
-        if lines.is_empty() {
-            return None;
-        }
-        let mut rng = stream(seed, chorus, Purpose::Notes(ATTEMPTS));
-        let line = choose(&lines, |line| line.weight, &mut rng);
-        set.take(self.beats(turn, &line.keys));
-        Some((link.entry_of_exit[line.exit], line.keys.clone()))
+    /// One chorus, drawn.
+    pub(crate) fn drawn(&self, seed: u64, number: u32) -> Drawn {
+        let mut drawn = self.draw(seed, number, 1);
+        // `draw` gives as many as are asked for.
+        drawn.swap_remove(0)
+    }
+
+    /// A stream of random numbers.
+    pub(crate) fn stream(&self, seed: u64, chorus: u64, purpose: Purpose) -> ChaCha8Rng {
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let (kind, attempt) = match purpose {
+            Purpose::Start => (0, 0),
+            Purpose::Notes(attempt) => (1, attempt),
+            Purpose::Version(version, attempt) => (2 + u64::from(version), attempt),
+        };
+        // Attempts are few; the last one stands for choosing from a list.
+        rng.set_stream(chorus << 24 | (kind & 0xffff) << 8 | u64::from(attempt & 0xff));
+        rng
     }
 
     /// The entry on which the first chorus begins.
@@ -230,7 +232,7 @@ impl Walker {
             true => self.beginnings[entry] * self.onward(0, entry),
             false => 0.0,
         };
-        *choose(&entries, weight, &mut stream(seed, 0, Purpose::Start))
+        *choose(&entries, weight, &mut self.stream(seed, 0, Purpose::Start))
     }
 
     /// The entry on which the chorus after `chorus` (from 0) begins, if that one begins on `entry`.
@@ -239,54 +241,15 @@ impl Walker {
         let entries = &self.links[turn].entry_of_exit;
         let exits: Vec<usize> = (0..entries.len()).collect();
         let weight = |&exit: &usize| self.weight(turn, entry, exit);
-        let mut rng = stream(seed, chorus + 1, Purpose::Start);
+        let mut rng = self.stream(seed, chorus + 1, Purpose::Start);
         entries[*choose(&exits, weight, &mut rng)]
     }
 
-    /// The key of the first place of a chorus that begins on an entry.
-    fn first_key(&self, turn: usize, entry: usize) -> u8 {
-        let link = &self.links[turn];
-        let key = link.lattice.entries()[entry].key();
-        let sounds = link.layout.slots[0].place.sound == Sound::Note;
-        key.filter(|_| sounds).unwrap_or(Edge::SILENT)
-    }
-
     /// Draws the keys of a chorus (from 0) between two entries, one for each of its places.
-    fn draw_keys(
-        &self,
-        seed: u64,
-        chorus: u64,
-        entry: usize,
-        next: usize,
-        attempt: u64,
-    ) -> Vec<u8> {
-        let turn = self.plan.turn_of(chorus);
-        let link = &self.links[turn];
-        // `next` was drawn among the entries that are exits of this link.
-        let exit = link.entry_of_exit.iter().position(|&entry| entry == next);
-        let mut rng = stream(seed, chorus, Purpose::Notes(attempt));
-        let mut keys = Vec::with_capacity(link.lattice.places());
-        keys.push(self.first_key(turn, entry));
-        link.sums
-            .draw(&link.lattice, entry, exit.unwrap_or(0), &mut rng, &mut keys);
-        keys
-    }
-
-    /// What sounds on each beat of a chorus, as a number: equal numbers, equal beats.
-    fn beats(&self, turn: usize, keys: &[u8]) -> Vec<u64> {
-        let slots = &self.links[turn].layout.slots;
-        let beats = slots.last().map_or(0, |slot| slot.beat + 1);
-        let mut sounding = vec![0u64; beats];
-        for (slot, &key) in slots.iter().zip(keys) {
-            let event = match (key, slot.place.sound) {
-                (Edge::SILENT, Sound::Rest) => 0xff,
-                (Edge::SILENT, _) => continue,
-                (key, _) => u64::from(key) + 1,
-            };
-            let within = slot.place.within as u64 + 1;
-            sounding[slot.beat] = sounding[slot.beat] << 16 | within << 8 | event;
-        }
-        sounding
+    fn draw_keys(&self, seed: u64, chorus: u64, entry: usize, next: usize) -> Vec<u8> {
+        let link = &self.links[self.plan.turn_of(chorus)];
+        let mut rng = self.stream(seed, chorus, Purpose::Notes(0));
+        link.draw(entry, link.exit_to(next), &mut rng)
     }
 
     fn name_all(&self, drawn: &[Drawn]) -> Vec<ChorusLine> {
@@ -296,7 +259,7 @@ impl Walker {
         }
     }
 
-    fn name(&self, drawn: &Drawn) -> ChorusLine {
+    pub(crate) fn name(&self, drawn: &Drawn) -> ChorusLine {
         let turn = self.plan.turn_of(drawn.chorus);
         annotate::chorus(
             drawn.chorus as u32 + 1,
@@ -323,61 +286,79 @@ impl Walker {
     }
 }
 
-/// A set of choruses of which any two differ in at least so many beats.
-///
-/// Two choruses that differ in fewer than *n* beats agree on all beats of at least one of any *n* parts, so
-/// it is enough to compare a chorus with those that share a part with it.
-#[derive(Debug)]
-struct Apart {
-    apart: u32,
-    choruses: Vec<Vec<u64>>,
-    by_part: HashMap<(usize, Vec<u64>), Vec<usize>>,
-}
-
-impl Apart {
-    fn new(apart: u32) -> Apart {
-        Apart {
-            apart,
-            choruses: Vec::new(),
-            by_part: HashMap::new(),
-        }
+impl Link {
+    /// The exit that is this entry of the next turn; the entry must have been drawn among the exits.
+    fn exit_to(&self, entry: usize) -> usize {
+        let exit = self.entry_of_exit.iter().position(|&next| next == entry);
+        exit.unwrap_or(0)
     }
 
-    fn parts<'a>(&self, beats: &'a [u64]) -> impl Iterator<Item = (usize, &'a [u64])> {
-        let parts = (self.apart as usize).clamp(1, beats.len().max(1));
-        (0..parts).map(move |part| {
-            let edge = |part: usize| part * beats.len() / parts;
-            (part, &beats[edge(part)..edge(part + 1)])
+    /// The key of the first place of a chorus that begins on an entry.
+    pub(crate) fn first_key(&self, entry: usize) -> u8 {
+        let key = self.lattice.entries()[entry].key();
+        let sounds = self.layout.slots[0].place.sound == Sound::Note;
+        key.filter(|_| sounds).unwrap_or(Edge::SILENT)
+    }
+
+    /// Draws the keys of a chorus between an entry and an exit, one for each of its places.
+    fn draw(&self, entry: usize, exit: usize, rng: &mut ChaCha8Rng) -> Vec<u8> {
+        let mut keys = Vec::with_capacity(self.lattice.places());
+        keys.push(self.first_key(entry));
+        self.sums.draw(&self.lattice, entry, exit, rng, &mut keys);
+        keys
+    }
+
+    /// Draws from one stream after the other until a chorus is far enough from the set, and adds it.
+    pub(crate) fn draw_apart(
+        &self,
+        entry: usize,
+        exit: usize,
+        set: &mut Apart,
+        stream: impl Fn(u32) -> ChaCha8Rng,
+    ) -> Option<Vec<u8>> {
+        (0..ATTEMPTS).find_map(|attempt| {
+            let keys = self.draw(entry, exit, &mut stream(attempt));
+            set.take(self.beats(&keys)).then_some(keys)
         })
     }
 
-    /// Whether a chorus is far enough from all in the set; forms of different lengths always are.
-    fn admits(&self, beats: &[u64]) -> bool {
-        let near = |other: &usize| {
-            let other = &self.choruses[*other];
-            let differing = other.iter().zip(beats).filter(|(a, b)| a != b).count();
-            other.len() == beats.len() && differing < self.apart as usize
-        };
-        !self.parts(beats).any(|(part, inside)| {
-            let sharing = self.by_part.get(&(part, inside.to_vec()));
-            sharing.is_some_and(|sharing| sharing.iter().any(near))
-        })
+    /// Chooses among all lines from an entry that are far enough from the set, and adds it, if there are
+    /// not too many to look through; gives its exit as well.
+    pub(crate) fn choose_unused(
+        &self,
+        entry: usize,
+        goes_on: impl Fn(usize) -> bool,
+        set: &mut Apart,
+        rng: &mut ChaCha8Rng,
+    ) -> Option<(usize, Vec<u8>)> {
+        let mut lines = self.lattice.list(entry, MOST_LISTED)?;
+        let first = self.first_key(entry);
+        lines.retain_mut(|line| {
+            line.keys.insert(0, first);
+            goes_on(line.exit) && set.admits(&self.beats(&line.keys))
+        });
+        if lines.is_empty() {
+            return None;
+        }
+        let line = choose(&lines, |line| line.weight, rng);
+        set.take(self.beats(&line.keys));
+        Some((line.exit, line.keys.clone()))
     }
 
-    /// Adds a chorus if it is far enough from all in the set.
-    fn take(&mut self, beats: Vec<u64>) -> bool {
-        if !self.admits(&beats) {
-            return false;
+    /// What sounds on each beat of a chorus, as a number: equal numbers, equal beats.
+    pub(crate) fn beats(&self, keys: &[u8]) -> Vec<u64> {
+        let slots = &self.layout.slots;
+        let beats = slots.last().map_or(0, |slot| slot.beat + 1);
+        let mut sounding = vec![0u64; beats];
+        for (slot, &key) in slots.iter().zip(keys) {
+            let event = match (key, slot.place.sound) {
+                (Edge::SILENT, Sound::Rest) => 0xff,
+                (Edge::SILENT, _) => continue,
+                (key, _) => u64::from(key) + 1,
+            };
+            let within = slot.place.within as u64 + 1;
+            sounding[slot.beat] = sounding[slot.beat] << 16 | within << 8 | event;
         }
-        let number = self.choruses.len();
-        let parts: Vec<(usize, Vec<u64>)> = self
-            .parts(&beats)
-            .map(|(part, inside)| (part, inside.to_vec()))
-            .collect();
-        for part in parts {
-            self.by_part.entry(part).or_default().push(number);
-        }
-        self.choruses.push(beats);
-        true
+        sounding
     }
 }

@@ -179,6 +179,30 @@ impl Lattice {
         })
     }
 
+    /// The same graph with one exit only.
+    pub fn ending_in(mut self, exit: State) -> Lattice {
+        let Some(join) = self.blocks.pop() else {
+            return self;
+        };
+        let kept = |edge: &&Edge| self.exits[edge.to as usize] == exit;
+        let mut starts = vec![0];
+        let mut edges = Vec::new();
+        for state in 0..join.states() {
+            let leaving = join.edges(state).iter().filter(kept);
+            edges.extend(leaving.map(|edge| Edge { to: 0, ..*edge }));
+            starts.push(edges.len() as u32);
+        }
+        self.blocks.push(Arc::new(Block { starts, edges }));
+        self.exits = Arc::new([exit]);
+        self
+    }
+
+    /// Exact number of lines from all entries that some exit completes (see
+    /// [`Lattice::count_completed`]).
+    pub fn count_lines(&self) -> BigUint {
+        self.count_completed().into_iter().sum()
+    }
+
     /// All lines from an entry with their exits, unless there are more than `most`.
     pub fn list(&self, entry: usize, most: usize) -> Option<Vec<Listed>> {
         let mut paths = vec![(

@@ -1,10 +1,12 @@
 //! Walking bass lines sampled exactly from stated rules.
 
 mod annotate;
+mod apart;
 mod course;
 mod diagnose;
 pub mod grammar;
 pub mod lattice;
+mod law;
 pub mod layout;
 pub mod line;
 pub mod options;
@@ -16,6 +18,7 @@ pub mod rules;
 mod spelling;
 pub mod sums;
 pub mod tastes;
+mod vary;
 pub mod walker;
 pub mod weights;
 

@@ -2,8 +2,10 @@
 
 use crate::{
     layout::Stage,
+    line::ChorusLine,
     options::{Arc as Development, Level, Options},
-    pins::{BarBeat, Fixed},
+    pins::{BarBeat, Bars, Fixed},
+    walker::WalkError,
 };
 use endpin_theory::chart::Chorus;
 use std::sync::Arc;
@@ -80,6 +82,29 @@ impl Plan {
         for turn in &mut self.turns[turns] {
             turn.fixed.extend_from_slice(fixed);
         }
+    }
+
+    /// Keeps bars of a chorus through all choruses, and that chorus as it is.
+    ///
+    /// # Errors
+    /// Bars beyond the chart.
+    pub fn hold(&mut self, source: &ChorusLine, bars: &Bars) -> Result<(), WalkError> {
+        let own = self.own_turn(source.chorus);
+        let last = self.turns[own].chorus.bars.len() as u32;
+        if *bars.0.end() > last {
+            return Err(WalkError::NoBar {
+                bar: *bars.0.end(),
+                last,
+            });
+        }
+        let held = Fixed::bars_of(source, last, |bar| bars.0.contains(&bar));
+        for (turn, fixed) in self.turns.iter_mut().enumerate() {
+            match turn == own {
+                true => fixed.fixed = Fixed::bars_of(source, last, |_| true),
+                false => fixed.fixed.extend_from_slice(&held),
+            }
+        }
+        Ok(())
     }
 
     /// Makes the turn of a chorus (from 1) its own, played by no other, and gives it.

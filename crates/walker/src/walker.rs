@@ -42,6 +42,14 @@ pub enum WalkError {
         /// Beat, from 1.
         beat: u32,
     },
+    /// A bar beyond the end of the chart.
+    #[error("there is no bar {bar}; the chorus has {last} bars")]
+    NoBar {
+        /// The bar asked for.
+        bar: u32,
+        /// The last bar.
+        last: u32,
+    },
     /// A pinned note that a rule forbids where it stands.
     #[error("{pitch} cannot be pinned to bar {bar}, beat {beat}: rule {rule} is in the way")]
     Pin {
@@ -302,7 +310,7 @@ impl Walker {
         let entries = entries.into_iter().map(|(state, _)| state).collect();
         let next = &self.links[self.plan.after(0)].layout.slots[0].place;
         let lattice = Lattice::build(&grammar, &places, entries, next);
-        lattice.count_completed().into_iter().sum()
+        lattice.count_lines()
     }
 }
 

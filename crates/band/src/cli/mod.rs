@@ -18,8 +18,14 @@ pub struct Cli {
 /// The commands of endpin.
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Show the chart as understood
+    /// Write a MIDI file: bass, comp and time in named tracks
+    Write(commands::write::Args),
+    /// Show each note of the line and why it is there
+    Explain(commands::explain::Args),
+    /// Show the chart as understood: functions, scales, and how many lines it has
     Chart(commands::chart::Args),
+    /// Write notation, a practice page or pages for print
+    Sheet(commands::sheet::Args),
     /// Make a set of questions for the ear and its key
     Ear(commands::ear::Args),
 }
@@ -31,7 +37,10 @@ impl Command {
     /// Whatever kept the command from its job.
     pub fn run(self) -> Result<ExitCode, Failure> {
         match self {
+            Command::Write(args) => commands::write::run(&args),
+            Command::Explain(args) => commands::explain::run(&args),
             Command::Chart(args) => commands::chart::run(&args),
+            Command::Sheet(args) => commands::sheet::run(&args),
             Command::Ear(args) => commands::ear::run(&args),
         }
     }

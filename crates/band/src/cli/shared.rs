@@ -1,9 +1,25 @@
 //! Options that most commands share, and the chart they speak of.
 
-use crate::{failure::Failure, input, score::PartName};
+use crate::{
+    arrange::ArrangeOptions,
+    comp::CompOptions,
+    failure::Failure,
+    feel::Swing,
+    input,
+    practice::{BarRange, KeyOrder},
+    score::PartName,
+    session::{Session, Wishes},
+    time::TimeKeeping,
+};
 use clap::Args;
-use endpin_theory::{Chart, Feel, Key, Meter, Pitch, chart::TEMPO_RANGE, nearest};
-use std::path::{Path, PathBuf};
+use endpin_theory::{
+    Chart, Feel, Key, Meter, Palette, Pitch, chart::TEMPO_RANGE, find_key, nearest,
+};
+use endpin_walker::{Level, Options};
+use std::{
+    ops::Range,
+    path::{Path, PathBuf},
+};
 
 /// Which chart, and how it is played.
 #[derive(Args, Clone, Debug)]
@@ -50,32 +66,154 @@ pub struct LineOptions {
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..))]
     pub from: u32,
     /// The ladder from 1 (two-feel, roots) to 6 (skips, drops and ghost notes)
-    #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u8).range(1..=6))]
-    pub level: u8,
+    #[arg(long, default_value_t = Level::DOMINANTS)]
+    pub level: Level,
     /// Lowest note of the instrument [default: E1]
     #[arg(long, value_name = "NOTE")]
     pub lowest: Option<Pitch>,
     /// Highest note of the line [default: G3]
     #[arg(long, value_name = "NOTE")]
     pub highest: Option<Pitch>,
-    /// Hold a note fixed, as in "3.1=Ab2" (bar.beat=note); may be given several times
-    #[arg(long, value_name = "BAR.BEAT=NOTE")]
-    pub pin: Vec<String>,
     /// No ending bar, so that the choruses loop
     #[arg(long)]
     pub loop_ready: bool,
 }
 
-/// How the parts sound.
+/// How the band plays.
 #[derive(Args, Clone, Debug)]
 pub struct BandOptions {
-    /// Leave a part out; may be given several times
+    /// Leave a part out: bass, comp or time; may be given several times
     #[arg(long, value_name = "PART", value_parser = part)]
     pub mute: Vec<PartName>,
     /// Notated positions, without swing
-    #[arg(long)]
+    #[arg(long, conflicts_with = "swing")]
     pub straight: bool,
+    /// Long to short off-beats, 1 (even) to 4 [default: by tempo]
+    #[arg(long, value_name = "RATIO", value_parser = number::<1, 4>)]
+    pub swing: Option<f64>,
+    /// How much placement and loudness vary, 0 to 1
+    #[arg(long, value_name = "0..1", default_value_t = 0.5, value_parser = number::<0, 1>)]
+    pub human: f64,
+    /// How busy the comp is, 0 to 1; 0.5 gives one or two attacks a bar
+    #[arg(long, value_name = "0..1", default_value_t = 0.5, value_parser = number::<0, 1>)]
+    pub density: f64,
+    /// Colours on dominants: plain, altered, diminished, quartal or function [default: the chart's, or function]
+    #[arg(long)]
+    pub palette: Option<Palette>,
+    /// Who keeps time: auto, ride, brushes, cross-stick, click, click-2-4, click-every-N, click-drop-N
+    #[arg(long, value_name = "HOW", default_value_t)]
+    pub time: TimeKeeping,
+    /// Bars counted in
+    #[arg(long, value_name = "BARS", default_value_t = 0, value_parser = clap::value_parser!(u32).range(0..=8))]
+    pub count_in: u32,
+    /// Take turns: the bass rests every other N bars, for you to play
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=64))]
+    pub trade: Option<u32>,
+    /// Quarter notes a minute by which each chorus is faster than the one before
+    #[arg(long, value_name = "BPM", default_value_t = 0.0, allow_negative_numbers = true, value_parser = number::<-100, 100>)]
+    pub tempo_step: f64,
+    /// Another key each chorus: fourths, half-steps or all
+    #[arg(long, value_name = "ORDER")]
+    pub keys: Option<KeyOrder>,
+    /// Only these bars, such as 9-12
+    #[arg(long, value_name = "BARS")]
+    pub bars_range: Option<BarRange>,
 }
+
+fn number<const LEAST: i32, const MOST: i32>(text: &str) -> Result<f64, String> {
+    match text.parse() {
+        Ok(number) if (f64::from(LEAST)..=f64::from(MOST)).contains(&number) => Ok(number),
+        _ => Err(format!("write a number from {LEAST} to {MOST}")),
+    }
+}
+
+/// All that a performance can be asked for.
+#[derive(Args, Clone, Debug)]
+pub struct Performance {
+    #[command(flatten)]
+    chart: ChartOptions,
+    #[command(flatten)]
+    line: LineOptions,
+    #[command(flatten)]
+    band: BandOptions,
+}
+
+impl Performance {
+    /// The chart with all that is asked of it.
+    ///
+    /// # Errors
+    /// A chart that cannot be read, or wishes that leave no line.
+    pub fn session(&self, file: Option<&Path>) -> Result<Session, Failure> {
+        let mut chart = self.chart.chart(file)?;
+        if self.chart.feel.is_none() && self.line.level <= Level::TWO_FEEL {
+            // Levels 1 and 2 are two-feel, and the whole band plays so.
+            chart.set_feel(Feel::Two);
+        }
+        let wishes = Wishes {
+            seed: self.line.seed,
+            line: self.line.options(self.chart.feel)?,
+            choruses: self.line.numbers()?,
+            comp: CompOptions {
+                seed: self.line.seed,
+                density: self.band.density,
+                palette: self.band.palette,
+            },
+            arrange: ArrangeOptions {
+                seed: self.line.seed,
+                swing: match (self.band.straight, self.band.swing) {
+                    (true, _) => Swing::Straight,
+                    (_, Some(ratio)) => Swing::Ratio(ratio),
+                    _ => Swing::ByTempo,
+                },
+                human: self.band.human,
+                mute: self.band.mute.clone(),
+                count_in: self.band.count_in,
+                keeping: self.band.time,
+                trade: self.band.trade,
+                tempo_step: self.band.tempo_step,
+                chord_texts: true,
+            },
+            keys: self.band.keys,
+            bars: self.band.bars_range,
+            loop_ready: self.line.loop_ready,
+        };
+        Session::new(chart, wishes)
+    }
+}
+
+impl LineOptions {
+    /// The numbers of the choruses to make.
+    fn numbers(&self) -> Result<Range<u32>, Failure> {
+        let end = self
+            .from
+            .checked_add(self.choruses)
+            .filter(|&end| end <= MOST_CHORUSES);
+        let beyond = || Failure::input(format!("choruses are numbered up to {MOST_CHORUSES}"));
+        Ok(self.from..end.ok_or_else(beyond)?)
+    }
+
+    /// What is asked of the line.
+    fn options(&self, feel: Option<Feel>) -> Result<Options, Failure> {
+        let usual = Options::default();
+        let key = |asked: Option<Pitch>, usual: u8| match asked {
+            None => Ok(usual),
+            Some(pitch) => u8::try_from(pitch.midi())
+                .map_err(|_| Failure::input(format!("{pitch} is below the lowest MIDI note, C-1"))),
+        };
+        Ok(Options {
+            level: self.level,
+            feel,
+            range: (
+                key(self.lowest, usual.range.0)?,
+                key(self.highest, usual.range.1)?,
+            ),
+            ..usual
+        })
+    }
+}
+
+/// The highest number of a chorus.
+const MOST_CHORUSES: u32 = 10_000_000;
 
 fn part(text: &str) -> Result<PartName, String> {
     let named = |part: &PartName| part.to_string().eq_ignore_ascii_case(text);
@@ -118,7 +256,7 @@ impl ChartOptions {
         let meter = self.meter.clone().map_or_else(common_time, Ok)?;
         let mut chart = Chart::from_bars(bars, meter)
             .map_err(|error| Failure::input(format!("--bars:{error}")))?;
-        chart.key = self.key.unwrap_or_else(|| first_key(&chart));
+        chart.key = self.key.unwrap_or_else(|| find_key(&chart.chorus().spans));
         Ok(chart)
     }
 }
@@ -162,11 +300,4 @@ fn near_file(missing: &Path) -> Option<String> {
     let near = nearest(wanted, names.iter().map(String::as_str))?;
     let path: PathBuf = folder.map_or_else(|| PathBuf::from(&near), |folder| folder.join(&near));
     Some(crate::failure::shown(&path))
-}
-
-/// The key of the first chord.
-fn first_key(chart: &Chart) -> Key {
-    let spans = chart.chorus().spans;
-    let chord = spans.iter().find_map(|span| span.chord.as_ref());
-    chord.map_or(chart.key, |chord| Key::major(chord.root()))
 }

@@ -2,3 +2,6 @@
 
 pub mod chart;
 pub mod ear;
+pub mod explain;
+pub mod sheet;
+pub mod write;

@@ -5,7 +5,7 @@
 //! less; forms in fourths serve modal and sus chords.
 
 use super::colour::{Colours, Fifth, semitones};
-use endpin_theory::Degree;
+use endpin_theory::{Degree, NoteName, Pitch};
 use std::fmt;
 
 /// The kind of a voicing, for the reader.
@@ -239,6 +239,18 @@ pub struct Voicing {
     pub tones: Vec<Degree>,
     /// Their MIDI keys, rising.
     pub keys: Vec<u8>,
+}
+
+impl Voicing {
+    /// Its notes from the bottom up, spelled over the chord's root.
+    pub fn pitches(&self, root: NoteName) -> Vec<Pitch> {
+        let spelled = |(tone, &key): (&Degree, &u8)| (root + tone.interval()).at_midi(key.into());
+        self.tones
+            .iter()
+            .zip(&self.keys)
+            .filter_map(spelled)
+            .collect()
+    }
 }
 
 /// `rootless 3-5-7-9`: kind and tones from the bottom up.

@@ -1,0 +1,109 @@
+//! `endpin explain`: each note of the line and why it is there.
+
+use crate::{
+    cli::shared::Performance,
+    comp::CompAttack,
+    failure::{Failure, printable},
+    output, reading,
+    report::{LineReport, to_json},
+    session::{Made, Session},
+};
+use endpin_theory::Chord;
+use endpin_walker::LineNote;
+use std::{path::PathBuf, process::ExitCode};
+
+/// Arguments of `endpin explain`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example: endpin explain scenarios/breakwater-blues.toml --choruses 1 --why"
+)]
+pub struct Args {
+    /// The chart file; - is standard input
+    chart: Option<PathBuf>,
+    /// As JSON (endpin-line/1)
+    #[arg(long)]
+    json: bool,
+    /// Say in a sentence why each note is there
+    #[arg(long, conflicts_with = "json")]
+    why: bool,
+    #[command(flatten)]
+    performance: Performance,
+}
+
+/// Makes the choruses and explains them.
+///
+/// # Errors
+/// A chart or options that make no line.
+pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    let session = args.performance.session(args.chart.as_deref())?;
+    let made = session.perform();
+    let shown = if args.json {
+        to_json(&LineReport::new(&session, &made).with_comp(&made))
+    } else {
+        text(&session, &made, args.why)
+    };
+    output::print(&shown)?;
+    Ok(ExitCode::SUCCESS)
+}
+
+fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
+    let wishes = session.wishes();
+    let mut text = format!(
+        "{session}, level {}, seed {}\n",
+        wishes.line.level, wishes.seed
+    );
+    for (line, comp) in &made.takes {
+        let chorus = session.chorus(line.chorus);
+        text.push_str(&format!("\nChorus {}", line.chorus));
+        if wishes.keys.is_some() {
+            text.push_str(&format!(" in {}", chorus.key));
+        }
+        text.push('\n');
+        text.push_str(&reading::chorus(chorus, line, &|bar| {
+            let whys = line
+                .notes
+                .iter()
+                .filter(|note| why && note.bar == bar)
+                .map(because);
+            let attacks = comp.attacks.iter().filter(|attack| attack.bar == bar);
+            let attacks = attacks.map(|attack| {
+                let chord = chorus.spans[attack.span].chord.as_ref();
+                self::attack(attack, chord)
+            });
+            whys.chain(attacks).collect()
+        }));
+    }
+    if let (Some((note, chord)), Some((line, _))) = (&made.ending, made.takes.last()) {
+        let bars = session.chorus(line.chorus).bars.len();
+        let home: Option<Chord> = note.chord.parse().ok();
+        let chord = chord.as_ref().map(|chord| attack(chord, home.as_ref()));
+        text.push_str("\nEnding\n");
+        text.push_str(&reading::ending(bars as u32 + 1, note));
+        for remark in [why.then(|| because(note)), chord].into_iter().flatten() {
+            text.push_str(&format!("     {remark}\n"));
+        }
+    }
+    format!("{}\n{}", printable(&text), reading::LEGEND)
+}
+
+fn because(note: &LineNote) -> String {
+    format!("{} {}: {}", note.beat(), note.pitch, note.why)
+}
+
+/// `comp 2.5  A3 C4 Eb4 G4  rootless 3-5-7-9, plain`.
+fn attack(attack: &CompAttack, chord: Option<&Chord>) -> String {
+    let pitches = chord.map_or_else(Vec::new, |chord| attack.voicing.pitches(chord.root()));
+    let names: Vec<String> = pitches.iter().map(ToString::to_string).collect();
+    let ahead = if attack.anticipates {
+        ", ahead of its chord"
+    } else {
+        ""
+    };
+    format!(
+        "comp {:<5.4} {}  {}, {}{ahead}",
+        attack.beat().to_string(),
+        names.join(" "),
+        attack.voicing,
+        attack.palette
+    )
+}

@@ -1,0 +1,228 @@
+//! `endpin sheet`: notation, a practice page, paper.
+
+use crate::{
+    cli::shared::Performance,
+    comp::ChorusComp,
+    failure::{Failure, shown},
+    feel::Swing,
+    output,
+    report::{LineReport, to_json},
+    session::{Made, Session},
+    sheet::{
+        comp::CompMusic,
+        engrave::Show,
+        measure::{Music, Played},
+        musicxml, mxl, pdf,
+        print::{self, Paper},
+        svg,
+    },
+};
+use clap::ValueEnum;
+use std::{
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
+
+/// Arguments of `endpin sheet`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example: endpin sheet scenarios/breakwater-blues.toml -o blues.pdf --roles --tab"
+)]
+pub struct Args {
+    /// The chart file; - is standard input
+    chart: Option<PathBuf>,
+    /// The file to write; its ending settles what it holds; - is standard output
+    /// [default: named after the chart, in this folder]
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// What to write, whatever the name of the file [default: by its ending, else musicxml]
+    #[arg(long, value_enum)]
+    format: Option<Format>,
+    /// The part that each note plays, as a letter under it
+    #[arg(long)]
+    roles: bool,
+    /// Tablature under the staff
+    #[arg(long)]
+    tab: bool,
+    /// Fingers of the left hand
+    #[arg(long)]
+    fingering: bool,
+    /// The comp on a grand staff (MusicXML only)
+    #[arg(long)]
+    comp: bool,
+    /// Paper of PDF and SVG
+    #[arg(long, value_enum, default_value_t)]
+    paper: PaperName,
+    /// Write the line report (endpin-line/1) as well
+    #[arg(long, value_name = "FILE")]
+    report: Option<PathBuf>,
+    #[command(flatten)]
+    performance: Performance,
+}
+
+/// What a sheet can be written as.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// Notation for other programs
+    Musicxml,
+    /// The same, compressed
+    Mxl,
+    /// Pages for print
+    Pdf,
+    /// The same pages as pictures
+    Svg,
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+enum PaperName {
+    #[default]
+    A4,
+    Letter,
+}
+
+impl From<PaperName> for Paper {
+    fn from(name: PaperName) -> Paper {
+        match name {
+            PaperName::A4 => Paper::A4,
+            PaperName::Letter => Paper::Letter,
+        }
+    }
+}
+
+impl Format {
+    fn ending(self) -> String {
+        self.to_possible_value()
+            .map_or_else(String::new, |value| value.get_name().to_owned())
+    }
+
+    /// By the ending of a file's name.
+    fn of(file: &Path) -> Result<Format, Failure> {
+        let ending = file
+            .extension()
+            .map(|ending| ending.to_string_lossy().to_lowercase());
+        let named = match ending.as_deref() {
+            Some("xml") => Some(Format::Musicxml),
+            Some(ending) => Format::from_str(ending, false).ok(),
+            None => None,
+        };
+        named.ok_or_else(|| {
+            let endings: Vec<String> = Format::value_variants()
+                .iter()
+                .map(|format| format!(".{}", format.ending()))
+                .collect();
+            let (file, endings) = (shown(file), endings.join(", "));
+            Failure::input(format!(
+                "what to write into {file}? End its name in {endings}, or say --format"
+            ))
+        })
+    }
+}
+
+/// Makes the choruses and writes them down.
+///
+/// # Errors
+/// A chart or options that make no line, a name that says no format, or a file that cannot be written.
+pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    let is_stdout = |file: &PathBuf| file.as_os_str() == "-";
+    let format = match (args.format, &args.output) {
+        (Some(format), _) => format,
+        (None, Some(file)) if !is_stdout(file) => Format::of(file)?,
+        (None, _) => Format::Musicxml,
+    };
+    if args.comp && !matches!(format, Format::Musicxml | Format::Mxl) {
+        return Err(Failure::input(
+            "--comp is written in MusicXML only (.musicxml, .mxl)",
+        ));
+    }
+    let session = args.performance.session(args.chart.as_deref())?;
+    let made = session.perform();
+    let bytes = written(args, format, &session, &made)?;
+    let file = args.output.clone().unwrap_or_else(|| {
+        let stem = args
+            .chart
+            .as_deref()
+            .and_then(Path::file_stem)
+            .filter(|stem| *stem != "-");
+        let stem = stem.map_or_else(|| "bars".into(), PathBuf::from);
+        stem.with_extension(format.ending())
+    });
+    output::write(&file, &bytes)?;
+    if let Some(report) = &args.report {
+        output::write(
+            report,
+            to_json(&LineReport::new(&session, &made)).as_bytes(),
+        )?;
+    }
+    if !is_stdout(&file) {
+        eprintln!("{session}: {}", shown(&file));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn written(
+    args: &Args,
+    format: Format,
+    session: &Session,
+    made: &Made<'_>,
+) -> Result<Vec<u8>, Failure> {
+    let played: Vec<Played> = made
+        .takes
+        .iter()
+        .map(|(line, _)| (session.chorus(line.chorus), line))
+        .collect();
+    let ending = made.ending.as_ref();
+    let swing = session.wishes().arrange.swing != Swing::Straight;
+    let music = Music::new(&played, ending.map(|(note, _)| note), swing);
+    if args.tab && music.tablature.is_none() {
+        let message = "the line goes below B0 or above the 20th fret, so it has no tablature; see --lowest and --highest";
+        return Err(Failure::input(message));
+    }
+    let show = Show {
+        roles: args.roles,
+        tablature: args.tab,
+        fingers: args.fingering,
+    };
+    Ok(match format {
+        Format::Musicxml | Format::Mxl => {
+            let comps: Vec<ChorusComp> = made.takes.iter().map(|(_, comp)| comp.clone()).collect();
+            let attack = ending.and_then(|(_, attack)| attack.as_ref());
+            let comp = args
+                .comp
+                .then(|| CompMusic::new(&music, &played, &comps, attack));
+            let contents = musicxml::Contents {
+                tablature: args.tab,
+                fingers: args.fingering,
+                roles: args.roles,
+            };
+            let document = musicxml::write(&music, comp.as_ref(), contents);
+            match format {
+                Format::Mxl => mxl::pack(&document).map_err(Failure::output)?,
+                _ => document,
+            }
+        }
+        Format::Pdf | Format::Svg => {
+            let paper = Paper::from(args.paper);
+            let pages = print::pages(&music, &subtitle(session), paper, show);
+            match format {
+                Format::Pdf => pdf::document(&music.title, &pages, paper.spaces()),
+                _ => svg::document(
+                    &music.title,
+                    &pages,
+                    &music.notes,
+                    paper.spaces(),
+                    print::SPACE,
+                )
+                .into_bytes(),
+            }
+        }
+    })
+}
+
+/// `In F, 4/4, 138 quarter notes a minute. Level 4, seed 1.`
+fn subtitle(session: &Session) -> String {
+    let (chart, wishes) = (session.chart(), session.wishes());
+    format!(
+        "In {}, {}, {} quarter notes a minute. Level {}, seed {}.",
+        chart.key, chart.meter, chart.tempo, wishes.line.level, wishes.seed
+    )
+}

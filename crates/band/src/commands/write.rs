@@ -1,0 +1,97 @@
+//! `endpin write`: one MIDI file.
+
+use crate::{
+    cli::shared::Performance,
+    failure::{Failure, shown},
+    output,
+    report::{LineReport, to_json},
+    smf::{self, Layout},
+};
+use std::{
+    fs,
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
+
+/// Arguments of `endpin write`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example: endpin write scenarios/breakwater-blues.toml -o blues.mid --choruses 4"
+)]
+pub struct Args {
+    /// The chart file; - is standard input
+    chart: Option<PathBuf>,
+    /// The file to write; - is standard output [default: named after the chart, in this folder]
+    #[arg(short, long, value_name = "FILE.mid", conflicts_with = "split")]
+    output: Option<PathBuf>,
+    /// A file for each part, in this folder, in place of one file
+    #[arg(long, value_name = "DIR")]
+    split: Option<PathBuf>,
+    /// Standard MIDI File format: 1 (a track for each part) or 0 (one track)
+    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(0..=1))]
+    format: u8,
+    /// Write the line report (endpin-line/1) as well
+    #[arg(long, value_name = "FILE")]
+    report: Option<PathBuf>,
+    #[command(flatten)]
+    performance: Performance,
+}
+
+/// Makes the choruses and writes them.
+///
+/// # Errors
+/// A chart or options that make no line, or a file that cannot be written.
+pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    let session = args.performance.session(args.chart.as_deref())?;
+    let made = session.perform();
+    let score = made.score();
+    let layout = if args.format == 0 {
+        Layout::Single
+    } else {
+        Layout::Tracks
+    };
+    let stem = args
+        .chart
+        .as_deref()
+        .and_then(Path::file_stem)
+        .filter(|stem| *stem != "-");
+    let stem = stem.map_or_else(|| "bars".into(), PathBuf::from);
+    let written = match &args.split {
+        Some(folder) => {
+            fs::create_dir_all(folder).map_err(|error| {
+                Failure::output(format!("cannot make the folder {}: {error}", shown(folder)))
+            })?;
+            let mut names = Vec::new();
+            for (part, bytes) in smf::split(&score, layout) {
+                let name = format!("{}-{}.mid", stem.display(), part.to_string().to_lowercase());
+                let file = folder.join(name);
+                output::write(&file, &bytes)?;
+                names.push(shown(&file));
+            }
+            names.join(", ")
+        }
+        None => {
+            let file = args
+                .output
+                .clone()
+                .unwrap_or_else(|| stem.with_extension("mid"));
+            output::write(&file, &smf::bytes(&score, layout))?;
+            shown(&file)
+        }
+    };
+    if let Some(report) = &args.report {
+        output::write(
+            report,
+            to_json(&LineReport::new(&session, &made)).as_bytes(),
+        )?;
+    }
+    if written != "-" {
+        let parts: Vec<String> = score
+            .parts
+            .iter()
+            .map(|part| part.name.to_string())
+            .collect();
+        eprintln!("{session}: {} in {written}", parts.join(", "));
+    }
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,200 @@
+//! The line report: `endpin-line/1`.
+
+use crate::{
+    collisions::Clash,
+    comp::CompAttack,
+    session::{Made, Session},
+};
+use endpin_walker::LineNote;
+use serde::Serialize;
+
+/// Any report as indented JSON, ending in a line break.
+///
+/// # Panics
+/// Never: the reports of this crate are plain structs with text keys.
+pub fn to_json(report: &impl Serialize) -> String {
+    // Serialising fails only for maps with keys that are no text and for writers that fail; there are none.
+    let mut text = serde_json::to_string_pretty(report).unwrap_or_else(|_| unreachable!());
+    text.push('\n');
+    text
+}
+
+/// A note of a line as reports give it.
+#[derive(Debug, Serialize)]
+pub struct NoteReport<'a> {
+    /// Its chorus, from 1.
+    pub chorus: u32,
+    /// Its bar within the chorus, from 1.
+    pub bar: u32,
+    /// Its beat, from 1.
+    pub beat: f64,
+    /// Notated length in beats.
+    pub length: f64,
+    /// MIDI key; middle C is 60.
+    pub midi: i16,
+    /// Spelled, with its octave.
+    pub name: String,
+    /// The chord symbol as written.
+    pub chord: &'a str,
+    /// Degree over the chord's root.
+    pub degree: String,
+    /// The part it plays.
+    pub role: String,
+    /// The approach it makes besides.
+    pub approach: Option<String>,
+    /// Strength of its beat.
+    pub strength: String,
+    /// Whether it is a ghost note.
+    pub ghost: bool,
+    /// Why it is there.
+    pub why: &'a str,
+}
+
+impl<'a> From<&'a LineNote> for NoteReport<'a> {
+    fn from(note: &'a LineNote) -> Self {
+        NoteReport {
+            chorus: note.chorus,
+            bar: note.bar,
+            beat: note.beat(),
+            length: note.beats(),
+            midi: note.pitch.midi(),
+            name: note.pitch.to_string(),
+            chord: &note.chord,
+            degree: note.degree.to_string(),
+            role: note.role.to_string(),
+            approach: note.approach.map(|role| role.to_string()),
+            strength: note.strength.to_string(),
+            ghost: note.ghost,
+            why: &note.why,
+        }
+    }
+}
+
+/// The report of some choruses.
+#[derive(Debug, Serialize)]
+pub struct LineReport<'a> {
+    format: &'static str,
+    chart: &'a str,
+    key: String,
+    seed: u64,
+    choruses: u32,
+    notes: Vec<NoteReport<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    comp: Option<Vec<AttackReport>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    collisions: Option<CollisionReport>,
+}
+
+/// An attack of the comp as reports give it.
+#[derive(Debug, Serialize)]
+struct AttackReport {
+    chorus: u32,
+    bar: u32,
+    beat: f64,
+    length: f64,
+    midi: Vec<u8>,
+    voicing: String,
+    palette: String,
+    anticipates: bool,
+}
+
+impl AttackReport {
+    fn new(chorus: u32, attack: &CompAttack) -> Self {
+        AttackReport {
+            chorus,
+            bar: attack.bar,
+            beat: attack.beat(),
+            length: attack.beats(),
+            midi: attack.voicing.keys.clone(),
+            voicing: attack.voicing.to_string(),
+            palette: attack.palette.to_string(),
+            anticipates: attack.anticipates,
+        }
+    }
+}
+
+/// What was rated where bass and comp sound together, and what was found.
+#[derive(Debug, Serialize)]
+struct CollisionReport {
+    rated: usize,
+    strong_beats: usize,
+    strong: usize,
+    weak_beats: usize,
+    weak: usize,
+    clashes: Vec<ClashReport>,
+}
+
+#[derive(Debug, Serialize)]
+struct ClashReport {
+    chorus: u32,
+    bar: u32,
+    beat: f64,
+    chord: String,
+    bass: i16,
+    comp: i16,
+    strong: bool,
+}
+
+impl From<Clash> for ClashReport {
+    fn from(clash: Clash) -> Self {
+        let Clash {
+            chorus,
+            bar,
+            beat,
+            chord,
+            bass,
+            comp,
+            strong,
+        } = clash;
+        ClashReport {
+            chorus,
+            bar,
+            beat,
+            chord,
+            bass,
+            comp,
+            strong,
+        }
+    }
+}
+
+impl<'a> LineReport<'a> {
+    /// The line alone.
+    pub fn new(session: &'a Session, made: &'a Made<'a>) -> LineReport<'a> {
+        LineReport {
+            format: "endpin-line/1",
+            chart: &session.chart().title,
+            key: session.chart().key.to_string(),
+            seed: session.wishes().seed,
+            choruses: made.takes.len() as u32,
+            notes: made.notes().map(NoteReport::from).collect(),
+            comp: None,
+            collisions: None,
+        }
+    }
+
+    /// With the comp and its collisions.
+    pub fn with_comp(self, made: &Made<'_>) -> LineReport<'a> {
+        let attacks = made.takes.iter().flat_map(|(line, comp)| {
+            comp.attacks
+                .iter()
+                .map(|attack| AttackReport::new(line.chorus, attack))
+        });
+        let last = made.takes.last().map_or(0, |(line, _)| line.chorus);
+        let ending = made.ending.iter().flat_map(|(_, chord)| chord);
+        let ending = ending.map(|chord| AttackReport::new(last, chord));
+        let found = made.collisions();
+        LineReport {
+            comp: Some(attacks.chain(ending).collect()),
+            collisions: Some(CollisionReport {
+                rated: found.rated,
+                strong_beats: found.strong_beats,
+                strong: found.strong(),
+                weak_beats: found.weak_beats,
+                weak: found.brushed,
+                clashes: found.clashes.into_iter().map(ClashReport::from).collect(),
+            }),
+            ..self
+        }
+    }
+}

@@ -1,0 +1,280 @@
+//! Stems, flags, beams and the figures of triplets.
+
+use super::{
+    columns::head_glyph,
+    glyph::Glyph,
+    ink::{Kind, Picture, Shape},
+    signature::y_of,
+};
+use crate::sheet::{
+    measure::{Event, Measure},
+    rhythm,
+};
+use std::ops::Range;
+
+/// Thickness of a stem.
+const STEM: f64 = 0.12;
+/// Length of a stem, an octave on the staff.
+const LENGTH: f64 = 3.5;
+/// The shortest stem under a slanted beam.
+const SHORTEST: f64 = 2.6;
+/// Thickness of a beam, and from one beam to the next.
+const BEAM: f64 = 0.5;
+const BEAM_STEP: f64 = 0.75;
+/// The most that a beam climbs over its whole length.
+const CLIMB: f64 = 0.9;
+/// Length of a beam that joins nothing.
+const STUB: f64 = 1.1;
+/// Size of the figure of a triplet to its own.
+const FIGURE: f64 = 0.8;
+
+/// A note as the stems see it.
+struct Stemmed<'a> {
+    event: &'a Event,
+    note: usize,
+    position: i16,
+    x: f64,
+}
+
+/// Draws the stems of a bar, with flags or beams, and the figures of its triplets.
+///
+/// `x` gives the left edge of the head at each event.
+pub fn draw(picture: &mut Picture, measure: &Measure, x: &dyn Fn(&Event) -> f64) {
+    let pieces = measure.pieces();
+    let beams = rhythm::beams(&measure.meter, &pieces);
+    for beam in &beams {
+        let group: Vec<Stemmed> = beam
+            .clone()
+            .filter_map(|index| stemmed(measure, index, x))
+            .collect();
+        draw_beam(picture, &group);
+    }
+    for index in 0..measure.events.len() {
+        if beams.iter().all(|beam| !beam.contains(&index)) {
+            if let Some(note) = stemmed(measure, index, x) {
+                draw_alone(picture, &note);
+            }
+        }
+    }
+    for triplet in rhythm::triplets(&measure.meter, &pieces) {
+        let beamed = beams.contains(&triplet);
+        draw_triplet(picture, measure, triplet, beamed, x);
+    }
+}
+
+fn stemmed<'a>(
+    measure: &'a Measure,
+    index: usize,
+    x: &dyn Fn(&Event) -> f64,
+) -> Option<Stemmed<'a>> {
+    let event = &measure.events[index];
+    let head = event.note.as_ref().filter(|_| event.value.fraction > 1)?;
+    Some(Stemmed {
+        event,
+        note: head.index,
+        position: super::position(head.pitch),
+        x: x(event),
+    })
+}
+
+/// Whether stems go up: below the middle line they do.
+fn goes_up(positions: impl Iterator<Item = i16>) -> bool {
+    let furthest = positions.max_by_key(|position| (position.abs(), *position));
+    furthest.is_none_or(|position| position < 0)
+}
+
+impl Stemmed<'_> {
+    /// Middle of the stem.
+    fn stem_x(&self, up: bool) -> f64 {
+        self.x
+            + if up {
+                head_glyph(self.event).width() - STEM / 2.0
+            } else {
+                STEM / 2.0
+            }
+    }
+
+    /// Where the stem leaves the head.
+    fn foot(&self, up: bool) -> f64 {
+        let off = if self.event.note.as_ref().is_some_and(|head| head.ghost) {
+            0.44
+        } else {
+            0.168
+        };
+        y_of(self.position) + if up { -off } else { off }
+    }
+
+    /// Where a stem of the usual length ends: an octave away, and never short of the middle line.
+    fn tip(&self, up: bool) -> f64 {
+        let y = y_of(self.position);
+        if up {
+            (y - LENGTH).min(0.0)
+        } else {
+            (y + LENGTH).max(0.0)
+        }
+    }
+
+    fn draw_stem(&self, picture: &mut Picture, up: bool, tip: f64) {
+        let x = self.stem_x(up);
+        picture.line(
+            Kind::Stem,
+            Some(self.note),
+            (x, self.foot(up)),
+            (x, tip),
+            STEM,
+        );
+    }
+}
+
+fn draw_alone(picture: &mut Picture, note: &Stemmed) {
+    let up = goes_up([note.position].into_iter());
+    let tip = note.tip(up);
+    note.draw_stem(picture, up, tip);
+    let flag = match (note.event.value.flags(), up) {
+        (0, _) => return,
+        (1, true) => Glyph::FlagUp,
+        (1, false) => Glyph::FlagDown,
+        (_, true) => Glyph::Flag2Up,
+        (_, false) => Glyph::Flag2Down,
+    };
+    picture.sign(
+        Kind::Stem,
+        Some(note.note),
+        flag,
+        note.stem_x(up) - STEM / 2.0,
+        tip,
+    );
+}
+
+fn draw_beam(picture: &mut Picture, group: &[Stemmed]) {
+    let [first, .., last] = group else { return };
+    let up = goes_up(group.iter().map(|note| note.position));
+    let away = if up { -1.0 } else { 1.0 };
+    let run = last.stem_x(up) - first.stem_x(up);
+    let climb = (last.tip(up) - first.tip(up)).clamp(-CLIMB, CLIMB);
+    let slope = climb / run;
+    let start = first.stem_x(up);
+    // The beam passes through the tip that lies furthest from the heads, and no stem gets too short.
+    let level = |note: &Stemmed, length: f64| {
+        let tip = if length == LENGTH {
+            note.tip(up)
+        } else {
+            y_of(note.position) + away * length
+        };
+        tip - slope * (note.stem_x(up) - start)
+    };
+    let ends = [first, last].map(|note| level(note, LENGTH));
+    let shortest = group.iter().map(|note| level(note, SHORTEST));
+    let base = ends
+        .into_iter()
+        .chain(shortest)
+        .fold(
+            ends[0],
+            |base, level| {
+                if up { base.min(level) } else { base.max(level) }
+            },
+        );
+    let y_at = |x: f64| base + slope * (x - start);
+    for note in group {
+        note.draw_stem(picture, up, y_at(note.stem_x(up)));
+    }
+    let mut bar = |from: f64, to: f64, number: u8| {
+        let off = -away * BEAM_STEP * f64::from(number);
+        let (left, right) = (from - STEM / 2.0, to + STEM / 2.0);
+        let (y1, y2) = (y_at(left) + off, y_at(right) + off);
+        let thick = -away * BEAM;
+        let area = vec![
+            (left, y1),
+            (right, y2),
+            (right, y2 + thick),
+            (left, y1 + thick),
+        ];
+        picture.draw(Kind::Stem, None, Shape::Area(area));
+    };
+    bar(start, last.stem_x(up), 0);
+    for number in 1..4 {
+        let has = |index: usize| {
+            group
+                .get(index)
+                .is_some_and(|note| note.event.value.flags() > number)
+        };
+        for index in 0..group.len() {
+            let x = group[index].stem_x(up);
+            if has(index) && has(index + 1) {
+                bar(x, group[index + 1].stem_x(up), number);
+            } else if has(index) && !(index > 0 && has(index - 1)) {
+                if index + 1 < group.len() {
+                    bar(x, x + STUB, number);
+                } else {
+                    bar(x - STUB, x, number);
+                }
+            }
+        }
+    }
+}
+
+/// The figure 3 over a triplet, with a bracket where no beam holds it together.
+fn draw_triplet(
+    picture: &mut Picture,
+    measure: &Measure,
+    triplet: Range<usize>,
+    beamed: bool,
+    x: &dyn Fn(&Event) -> f64,
+) {
+    let events = &measure.events[triplet];
+    let [first, .., last] = events else { return };
+    let notes: Vec<usize> = events
+        .iter()
+        .filter_map(|event| Some(event.note.as_ref()?.index))
+        .collect();
+    let (left, right) = (x(first), x(last) + head_glyph(last).width());
+    let inside = |shape: &Shape| {
+        let bounds = shape.bounds();
+        bounds.left < right + 0.3 && bounds.right > left - 0.3
+    };
+    let top = picture
+        .marks
+        .iter()
+        .filter(|mark| {
+            matches!(
+                mark.kind,
+                Kind::Head | Kind::Stem | Kind::Accidental | Kind::Tie
+            )
+        })
+        .filter(|mark| mark.note.is_none_or(|note| notes.contains(&note)))
+        .map(|mark| &mark.shape)
+        .filter(|shape| inside(shape))
+        .map(|shape| shape.bounds().top)
+        .fold(-2.0, f64::min);
+    let glyph = Glyph::Triplet;
+    let middle = (left + right) / 2.0;
+    let y = top - 0.4;
+    let figure = middle - glyph.width() * FIGURE / 2.0;
+    picture.draw(
+        Kind::Triplet,
+        None,
+        Shape::Sign {
+            glyph,
+            x: figure,
+            y,
+            size: FIGURE,
+        },
+    );
+    if beamed {
+        return;
+    }
+    let line = y - 0.55;
+    for (outer, inner) in [
+        (left, figure - 0.2),
+        (right, figure + glyph.width() * FIGURE + 0.2),
+    ] {
+        picture.line(
+            Kind::Triplet,
+            None,
+            (outer.min(inner), line),
+            (outer.max(inner), line),
+            STEM,
+        );
+        picture.line(Kind::Triplet, None, (outer, line), (outer, y), STEM);
+    }
+}

@@ -1,0 +1,293 @@
+//! The music as it is written down: bars of values with their signs, ties, chords and marks.
+//!
+//! Everything that is put on paper or on the page is made from a [`Music`]; it decides what a reader
+//! sees, and the writers of files only how it is drawn or encoded.
+
+use super::{
+    accidental::{Accidentals, Sign},
+    rhythm::{self, Piece, Sounding, Value},
+    tab::{self, Tablature},
+};
+use endpin_theory::{Chord, Key, Meter, Pitch, Ticks, chart::Chorus};
+use endpin_walker::{ChorusLine, LineNote};
+
+/// A whole piece, unrolled: all choruses and the ending.
+#[derive(Clone, Debug)]
+pub struct Music {
+    /// What the tune is called.
+    pub title: String,
+    /// Whether eighths are swung.
+    pub swing: bool,
+    /// The bars in playing order.
+    pub measures: Vec<Measure>,
+    /// The notes that the bars refer to.
+    pub notes: Vec<LineNote>,
+    /// Where the notes lie on the neck, if the instrument reaches them all.
+    pub tablature: Option<Tablature>,
+}
+
+/// One bar.
+#[derive(Clone, Debug)]
+pub struct Measure {
+    /// Its chorus, from 1.
+    pub chorus: u32,
+    /// Its number in the chorus, from 1.
+    pub number: u32,
+    /// The key of its chorus, whose signature is written.
+    pub key: Key,
+    /// Its meter.
+    pub meter: Meter,
+    /// Quarter notes a minute.
+    pub tempo: f64,
+    /// The name of the section that opens here, if one does.
+    pub section: Option<String>,
+    /// Whether a chorus opens here.
+    pub opens_chorus: bool,
+    /// Whether it is the ending, the bar after the last chorus.
+    pub is_ending: bool,
+    /// What stands at its end.
+    pub barline: Barline,
+    /// Chord symbols where they enter.
+    pub chords: Vec<ChordMark>,
+    /// Notes and rests, filling the bar.
+    pub events: Vec<Event>,
+}
+
+/// What stands at the end of a bar.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Barline {
+    /// A thin line.
+    Plain,
+    /// Two: a section or a chorus ends.
+    Section,
+    /// Thin and thick: all ends.
+    Final,
+}
+
+/// A chord symbol where it enters.
+#[derive(Clone, Debug)]
+pub struct ChordMark {
+    /// Where, from the start of the bar.
+    pub at: Ticks,
+    /// The symbol as written, or `N.C.`.
+    pub symbol: String,
+    /// The chord; none is `N.C.`.
+    pub chord: Option<Chord>,
+}
+
+/// A written note or rest.
+#[derive(Clone, Debug)]
+pub struct Event {
+    /// Where it starts, from the start of the bar.
+    pub start: Ticks,
+    /// How it is written.
+    pub value: Value,
+    /// The note; none is a rest.
+    pub note: Option<Head>,
+}
+
+/// The head of a written note.
+#[derive(Clone, Debug)]
+pub struct Head {
+    /// Which of [`Music::notes`] it is or belongs to.
+    pub index: usize,
+    /// The pitch as it sounds; it is written an octave higher.
+    pub pitch: Pitch,
+    /// The sign in front of it.
+    pub sign: Option<Sign>,
+    /// Whether it is tied from the head before.
+    pub tied_back: bool,
+    /// Whether it is tied to the head that follows.
+    pub tied_on: bool,
+    /// Whether it is a ghost note.
+    pub ghost: bool,
+}
+
+impl Measure {
+    /// The events as pieces, for beaming.
+    pub fn pieces(&self) -> Vec<Piece> {
+        let piece = |event: &Event| Piece {
+            start: event.start,
+            value: event.value,
+            note: event.note.as_ref().map(|head| head.index),
+            tied: event.note.as_ref().is_some_and(|head| head.tied_on),
+        };
+        self.events.iter().map(piece).collect()
+    }
+
+    /// Whether the bar is silent.
+    pub fn is_empty(&self) -> bool {
+        self.events.iter().all(|event| event.note.is_none())
+    }
+}
+
+/// A chorus as played: the form, unrolled, and the line over it.
+pub type Played<'a> = (&'a Chorus, &'a ChorusLine);
+
+impl Music {
+    /// Writes down choruses of a line, and the ending if there is one.
+    pub fn new(played: &[Played], ending: Option<&LineNote>, swing: bool) -> Music {
+        let mut signs = Accidentals::new(0);
+        let mut measures = Vec::new();
+        let mut notes: Vec<LineNote> = Vec::new();
+        for (chorus, line) in played {
+            signs.start(chorus.key.signature());
+            let first = notes.len();
+            notes.extend(line.notes.iter().cloned());
+            let of_chorus = first..notes.len();
+            for index in 0..chorus.bars.len() {
+                let of_chorus = of_chorus.clone();
+                measures.push(bar(
+                    chorus,
+                    index,
+                    line.chorus,
+                    &notes,
+                    of_chorus,
+                    &mut signs,
+                ));
+            }
+        }
+        let last = played.last().map(|(chorus, _)| *chorus);
+        if let (Some(chorus), Some(note)) = (last, ending) {
+            notes.push(note.clone());
+            measures.push(ending_bar(chorus, &notes, notes.len() - 1, &mut signs));
+        }
+        close_bars(&mut measures);
+        let pitches: Vec<Pitch> = notes.iter().map(|note| note.pitch).collect();
+        Music {
+            title: last.map_or_else(String::new, |chorus| chorus.title.clone()),
+            swing,
+            measures,
+            tablature: tab::place(&pitches),
+            notes,
+        }
+    }
+}
+
+/// Sets the bar lines: double before a new section and before the ending, final at the end.
+fn close_bars(measures: &mut [Measure]) {
+    for index in 0..measures.len() {
+        measures[index].barline = match measures.get(index + 1) {
+            None => Barline::Final,
+            Some(next) if next.section.is_some() || next.is_ending => Barline::Section,
+            Some(_) => Barline::Plain,
+        };
+    }
+}
+
+fn bar(
+    chorus: &Chorus,
+    index: usize,
+    number: u32,
+    notes: &[LineNote],
+    of_chorus: std::ops::Range<usize>,
+    signs: &mut Accidentals,
+) -> Measure {
+    let bar = &chorus.bars[index];
+    let (start, end) = (bar.start, bar.start + bar.meter.bar_ticks());
+    let sounding: Vec<Sounding> = of_chorus
+        .filter(|&note| notes[note].start < end && notes[note].start + notes[note].length > start)
+        .map(|note| {
+            let (from, to) = (notes[note].start, notes[note].start + notes[note].length);
+            (
+                Ticks((from.0 - start.0).max(0)),
+                Ticks((to.0 - start.0).min(end.0 - start.0)),
+                note,
+            )
+        })
+        .collect();
+    let pieces = rhythm::notate(&bar.meter, &sounding);
+    let chords = chorus
+        .spans
+        .iter()
+        .filter(|span| span.bar == bar.number)
+        .map(|span| ChordMark {
+            at: bar.meter.beat_ticks() * i64::from(span.beat - 1),
+            symbol: span.symbol.clone(),
+            chord: span.chord.clone(),
+        });
+    signs.next_bar();
+    Measure {
+        chorus: number,
+        number: bar.number,
+        key: chorus.key,
+        meter: bar.meter.clone(),
+        tempo: bar.tempo,
+        section: bar.opens_section.then(|| bar.section.clone()),
+        opens_chorus: index == 0,
+        is_ending: false,
+        barline: Barline::Plain,
+        chords: chords.collect(),
+        events: events(&pieces, notes, start, end, signs),
+    }
+}
+
+/// Pieces as events: pitches, ties into and out of the bar, signs where needed.
+fn events(
+    pieces: &[Piece],
+    notes: &[LineNote],
+    start: Ticks,
+    end: Ticks,
+    signs: &mut Accidentals,
+) -> Vec<Event> {
+    let mut events: Vec<Event> = Vec::with_capacity(pieces.len());
+    for piece in pieces {
+        let head = piece.note.map(|index| {
+            let note = &notes[index];
+            let before = events.last().and_then(|event| event.note.as_ref());
+            let from_before = note.start < start && piece.start == Ticks(0);
+            let tied_back = from_before || before.is_some_and(|head| head.index == index);
+            let reaches_end = start + piece.start + piece.value.ticks() == end;
+            Head {
+                index,
+                pitch: note.pitch,
+                // A note tied over the bar line keeps its sign unwritten.
+                sign: if tied_back {
+                    None
+                } else {
+                    signs.next(note.pitch)
+                },
+                tied_back,
+                tied_on: piece.tied || (reaches_end && note.start + note.length > end),
+                ghost: note.ghost,
+            }
+        });
+        events.push(Event {
+            start: piece.start,
+            value: piece.value,
+            note: head,
+        });
+    }
+    events
+}
+
+/// The ending bar: one held note under the home chord, in the meter of the last bar.
+fn ending_bar(
+    chorus: &Chorus,
+    notes: &[LineNote],
+    index: usize,
+    signs: &mut Accidentals,
+) -> Measure {
+    let note = &notes[index];
+    let last = &chorus.bars[chorus.bars.len() - 1];
+    let length = last.meter.bar_ticks();
+    let pieces = rhythm::notate(&last.meter, &[(Ticks(0), note.length.min(length), index)]);
+    signs.next_bar();
+    Measure {
+        chorus: note.chorus,
+        number: last.number + 1,
+        key: chorus.key,
+        meter: last.meter.clone(),
+        tempo: last.tempo,
+        section: None,
+        opens_chorus: false,
+        is_ending: true,
+        barline: Barline::Plain,
+        chords: vec![ChordMark {
+            at: Ticks(0),
+            symbol: note.chord.clone(),
+            chord: note.chord.parse().ok(),
+        }],
+        events: events(&pieces, notes, note.start, note.start + length, signs),
+    }
+}

@@ -1,0 +1,19 @@
+//! Notation: the line on paper and on the phone.
+//!
+//! [`measure::Music`] is the music as written down. From it come MusicXML for notation programs
+//! ([`musicxml`]), and by way of [`engrave`] pictures for paper and for the practice page.
+
+pub mod accidental;
+pub mod comp;
+pub mod engrave;
+pub mod harmony;
+pub mod measure;
+pub mod musicxml;
+pub mod mxl;
+pub mod pdf;
+pub mod print;
+pub mod rhythm;
+pub mod roles;
+pub mod svg;
+pub mod tab;
+pub mod xml;

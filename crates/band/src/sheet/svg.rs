@@ -1,0 +1,416 @@
+//! Pictures as SVG.
+//!
+//! Signs are defined once and used by name; all shapes are filled with the current colour, so that a page's
+//! style decides. Marks of one note stand in one group with the family of its role as class.
+
+use super::{
+    engrave::{
+        font::Face,
+        glyph::{Glyph, UNITS},
+        ink::{BowPart, Kind, Mark, Picture, Shape},
+    },
+    roles,
+    xml::legal,
+};
+use endpin_walker::LineNote;
+use quick_xml::escape::escape;
+use std::fmt::Write;
+
+/// How text is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Lettering {
+    /// As text, in a typeface that the surroundings provide.
+    Text,
+    /// As outlines, the same everywhere.
+    Outlines,
+}
+
+/// A number with at most two decimals, which is a hundredth of a staff space.
+pub fn number(value: f64) -> String {
+    let hundredths = (value * 100.0).round() as i64;
+    let sign = if hundredths < 0 { "-" } else { "" };
+    let (whole, part) = (hundredths.abs() / 100, hundredths.abs() % 100);
+    match (part, part % 10) {
+        (0, _) => format!("{sign}{whole}"),
+        (_, 0) => format!("{sign}{whole}.{}", part / 10),
+        _ => format!("{sign}{whole}.{part:02}"),
+    }
+}
+
+/// Definitions of the signs that these pictures use.
+pub fn definitions<'a>(pictures: impl IntoIterator<Item = &'a Picture>) -> String {
+    let mut used = [false; Glyph::ALL.len()];
+    for mark in pictures.into_iter().flat_map(|picture| &picture.marks) {
+        if let Shape::Sign { glyph, .. } = mark.shape {
+            used[glyph as usize] = true;
+        }
+    }
+    signs(Glyph::ALL.into_iter().filter(|&glyph| used[glyph as usize]))
+}
+
+/// Definitions of signs.
+pub fn signs(glyphs: impl Iterator<Item = Glyph>) -> String {
+    let scale = 1.0 / UNITS;
+    let one = |glyph: Glyph| {
+        let outline = glyph.outline();
+        format!(
+            r#"<path id="{}" transform="scale({scale})" d="{}"/>"#,
+            outline.name, outline.path
+        )
+    };
+    format!("<defs>{}</defs>", glyphs.map(one).collect::<String>())
+}
+
+/// The marks of a picture, without the element around them; `notes` are those of the music.
+pub fn body(picture: &Picture, notes: &[LineNote], lettering: Lettering) -> String {
+    let mut marks: Vec<&Mark> = picture.marks.iter().collect();
+    marks.sort_by_key(|mark| (mark.note, mark.kind));
+    let mut svg = String::new();
+    let same_note = |a: &&Mark, b: &&Mark| a.note == b.note;
+    for of_note in marks.chunk_by(same_note) {
+        let note = of_note[0].note;
+        if let Some(index) = note {
+            let family = notes
+                .get(index)
+                .map_or("tone", |note| roles::family(note.role));
+            put(
+                &mut svg,
+                format_args!(r#"<g class="n {family}" data-n="{index}">"#),
+            );
+        }
+        for of_kind in of_note.chunk_by(|a, b| a.kind == b.kind) {
+            marks_of_kind(&mut svg, of_kind, lettering);
+        }
+        if note.is_some() {
+            svg.push_str("</g>");
+        }
+    }
+    svg
+}
+
+fn put(svg: &mut String, text: std::fmt::Arguments) {
+    // A string takes every write.
+    let _ = svg.write_fmt(text);
+}
+
+/// The class of what a page may show or hide.
+fn class(kind: Kind) -> Option<&'static str> {
+    match kind {
+        Kind::Staff => Some("st"),
+        Kind::Chord => Some("c"),
+        Kind::Role => Some("r"),
+        Kind::Words => Some("w"),
+        _ => None,
+    }
+}
+
+fn marks_of_kind(svg: &mut String, marks: &[&Mark], lettering: Lettering) {
+    let class = class(marks[0].kind);
+    if let Some(class) = class {
+        put(svg, format_args!(r#"<g class="{class}">"#));
+    }
+    let mut path = String::new();
+    for mark in marks {
+        shape(svg, &mut path, &mark.shape, lettering);
+    }
+    if !path.is_empty() {
+        put(svg, format_args!(r#"<path d="{path}"/>"#));
+    }
+    if class.is_some() {
+        svg.push_str("</g>");
+    }
+}
+
+/// Writes one shape, either as an element or as part of the common path.
+fn shape(svg: &mut String, path: &mut String, shape: &Shape, lettering: Lettering) {
+    match shape {
+        Shape::Sign { glyph, x, y, size } => {
+            let (name, x, y) = (glyph.outline().name, number(*x), number(*y));
+            if *size == 1.0 {
+                put(
+                    svg,
+                    format_args!(r##"<use href="#{name}" x="{x}" y="{y}"/>"##),
+                );
+            } else {
+                let size = number(*size);
+                put(
+                    svg,
+                    format_args!(
+                        r##"<use href="#{name}" transform="translate({x} {y})scale({size})"/>"##
+                    ),
+                );
+            }
+        }
+        Shape::Text {
+            text,
+            x,
+            y,
+            size,
+            face,
+        } => match lettering {
+            Lettering::Text => {
+                let strong = if *face == Face::Strong {
+                    r#" class="s""#
+                } else {
+                    ""
+                };
+                let (x, y, size) = (number(*x), number(*y), number(*size));
+                let text = legal(text);
+                let text = escape(&text);
+                put(
+                    svg,
+                    format_args!(
+                        r#"<text x="{x}" y="{y}" font-size="{size}"{strong}>{text}</text>"#
+                    ),
+                );
+            }
+            Lettering::Outlines => outlined(path, text, (*x, *y), *size, *face),
+        },
+        Shape::Line { .. } | Shape::Area(_) | Shape::Frame { .. } => {
+            for corners in areas(shape) {
+                polygon(path, &corners);
+            }
+        }
+        Shape::Bow {
+            from,
+            to,
+            height,
+            part,
+        } => bow(path, *from, *to, *height, *part),
+    }
+}
+
+fn polygon(path: &mut String, corners: &[(f64, f64)]) {
+    for (index, (x, y)) in corners.iter().enumerate() {
+        let command = if index == 0 { "M" } else { "L" };
+        put(path, format_args!("{command}{} {}", number(*x), number(*y)));
+    }
+    path.push('Z');
+}
+
+/// Straight shapes as filled polygons.
+pub fn areas(shape: &Shape) -> Vec<Vec<(f64, f64)>> {
+    let rectangle = |left: f64, top: f64, right: f64, bottom: f64| {
+        vec![(left, top), (right, top), (right, bottom), (left, bottom)]
+    };
+    match shape {
+        Shape::Area(corners) => vec![corners.clone()],
+        Shape::Line { .. } => {
+            let bounds = shape.bounds();
+            vec![rectangle(
+                bounds.left,
+                bounds.top,
+                bounds.right,
+                bounds.bottom,
+            )]
+        }
+        Shape::Frame { area, width } => {
+            let half = width / 2.0;
+            let (left, right) = (area.left - half, area.right + half);
+            let (top, bottom) = (area.top - half, area.bottom + half);
+            vec![
+                rectangle(left, top, right, top + width),
+                rectangle(left, bottom - width, right, bottom),
+                rectangle(left, top + width, left + width, bottom - width),
+                rectangle(right - width, top + width, right, bottom - width),
+            ]
+        }
+        _ => Vec::new(),
+    }
+}
+
+/// The two curves of a bow as cubic control points: there along the outside, back along the inside.
+pub fn bow_curves(
+    from: (f64, f64),
+    to: (f64, f64),
+    height: f64,
+    part: BowPart,
+) -> [[(f64, f64); 4]; 2] {
+    let thickness = if height < 0.0 { 0.2 } else { -0.2 };
+    let curve = |height: f64| {
+        let run = to.0 - from.0;
+        match part {
+            BowPart::Whole => {
+                let rise = height * 4.0 / 3.0;
+                [
+                    from,
+                    (from.0 + run * 0.25, from.1 + rise),
+                    (to.0 - run * 0.25, to.1 + rise),
+                    to,
+                ]
+            }
+            // Half a bow ends level at its height.
+            BowPart::Left => {
+                let end = (to.0, to.1 + height);
+                [
+                    from,
+                    (from.0 + run * 0.4, end.1),
+                    (to.0 - run * 0.3, end.1),
+                    end,
+                ]
+            }
+            BowPart::Right => {
+                let start = (from.0, from.1 + height);
+                [
+                    start,
+                    (from.0 + run * 0.3, start.1),
+                    (to.0 - run * 0.4, start.1),
+                    to,
+                ]
+            }
+        }
+    };
+    let mut back = curve(height + thickness);
+    back.reverse();
+    [curve(height), back]
+}
+
+fn bow(path: &mut String, from: (f64, f64), to: (f64, f64), height: f64, part: BowPart) {
+    for (index, curve) in bow_curves(from, to, height, part).iter().enumerate() {
+        let command = if index == 0 { "M" } else { "L" };
+        put(
+            path,
+            format_args!("{command}{} {}C", number(curve[0].0), number(curve[0].1)),
+        );
+        for (x, y) in &curve[1..] {
+            put(path, format_args!("{} {} ", number(*x), number(*y)));
+        }
+    }
+    path.truncate(path.trim_end().len());
+    path.push('Z');
+}
+
+/// Text as the outlines of its letters; a letter that the typeface lacks is left blank.
+fn outlined(path: &mut String, text: &str, (mut x, y): (f64, f64), size: f64, face: Face) {
+    for character in text.chars() {
+        if let (Some(tables), Some(glyph)) = (face.tables(), face.glyph(character)) {
+            let mut pen = Pen {
+                path,
+                x,
+                y,
+                scale: size / 1000.0,
+            };
+            tables.outline_glyph(glyph, &mut pen);
+        }
+        x += face.advance(character) * size;
+    }
+}
+
+/// Draws letters into a path; typefaces count y upwards.
+struct Pen<'a> {
+    path: &'a mut String,
+    x: f64,
+    y: f64,
+    scale: f64,
+}
+
+impl Pen<'_> {
+    fn point(&self, x: f32, y: f32) -> String {
+        let (x, y) = (
+            self.x + f64::from(x) * self.scale,
+            self.y - f64::from(y) * self.scale,
+        );
+        format!("{} {}", number(x), number(y))
+    }
+
+    fn draw(&mut self, command: char, points: &[(f32, f32)]) {
+        self.path.push(command);
+        let points: Vec<String> = points.iter().map(|&(x, y)| self.point(x, y)).collect();
+        self.path.push_str(&points.join(" "));
+    }
+}
+
+impl ttf_parser::OutlineBuilder for Pen<'_> {
+    fn move_to(&mut self, x: f32, y: f32) {
+        self.draw('M', &[(x, y)]);
+    }
+    fn line_to(&mut self, x: f32, y: f32) {
+        self.draw('L', &[(x, y)]);
+    }
+    fn quad_to(&mut self, x1: f32, y1: f32, x: f32, y: f32) {
+        self.draw('Q', &[(x1, y1), (x, y)]);
+    }
+    fn curve_to(&mut self, x1: f32, y1: f32, x2: f32, y2: f32, x: f32, y: f32) {
+        self.draw('C', &[(x1, y1), (x2, y2), (x, y)]);
+    }
+    fn close(&mut self) {
+        self.path.push('Z');
+    }
+}
+
+/// Pages as one SVG document, one below the other; `size` is that of a page in staff spaces, `space` a
+/// staff space in millimetres.
+pub fn document(
+    title: &str,
+    pages: &[Picture],
+    notes: &[LineNote],
+    size: (f64, f64),
+    space: f64,
+) -> String {
+    let (width, height) = (size.0, size.1 * pages.len() as f64);
+    let title = legal(title);
+    let title = escape(&title);
+    let mut svg = format!(
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{}mm\" height=\"{}mm\" viewBox=\"0 0 {} {}\" role=\"img\">\n<title>{title}</title>\n{}\n<rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n",
+        number(width * space),
+        number(height * space),
+        number(width),
+        number(height),
+        definitions(pages),
+    );
+    for (index, page) in pages.iter().enumerate() {
+        let (number_of, top) = (index + 1, number(size.1 * index as f64));
+        put(
+            &mut svg,
+            format_args!("<g id=\"page-{number_of}\" transform=\"translate(0 {top})\">"),
+        );
+        svg.push_str(&body(page, notes, Lettering::Outlines));
+        svg.push_str("</g>\n");
+    }
+    svg.push_str("</svg>\n");
+    svg
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_are_short_and_exact_to_a_hundredth() {
+        for (value, wanted) in [
+            (0.0, "0"),
+            (1.0, "1"),
+            (-0.5, "-0.5"),
+            (2.345, "2.35"),
+            (-3.04, "-3.04"),
+            (10.999, "11"),
+            (-0.001, "0"),
+            (0.05, "0.05"),
+        ] {
+            assert_eq!(number(value), wanted);
+        }
+    }
+
+    #[test]
+    fn texts_never_become_markup() {
+        let mut picture = Picture::default();
+        picture.text(
+            Kind::Words,
+            None,
+            "</svg><script>\u{7}&",
+            (0.0, 0.0),
+            2.0,
+            Face::Regular,
+        );
+        let svg = body(&picture, &[], Lettering::Text);
+        assert!(
+            svg.contains("&lt;/svg&gt;&lt;script&gt; &amp;</text>"),
+            "{svg}"
+        );
+        let outlined = body(&picture, &[], Lettering::Outlines);
+        assert!(
+            outlined.starts_with("<g class=\"w\"><path d=\"M"),
+            "{outlined}"
+        );
+    }
+}

@@ -1,0 +1,107 @@
+//! Lines made from other lines: one place varied, or bars kept through all choruses.
+
+use crate::{
+    apart::Apart,
+    course::{Drawn, Purpose},
+    grammar::Grammar,
+    lattice::Lattice,
+    line::ChorusLine,
+    options::Options,
+    pins::{Bars, Fixed, Hold},
+    plan::Plan,
+    sums::Sums,
+    tastes::tastes,
+    walker::{Link, WalkError, Walker, places, rules},
+};
+
+impl Walker {
+    /// Different versions of some bars of a chorus (from 1), its other bars and its joins unchanged, each
+    /// drawn exactly given all that stays; none of them is the chorus as it was.
+    ///
+    /// # Errors
+    /// Bars beyond the chart, or more versions than exist, with their exact number.
+    pub fn vary(
+        &self,
+        seed: u64,
+        chorus: u32,
+        bars: &Bars,
+        count: u32,
+    ) -> Result<Vec<ChorusLine>, WalkError> {
+        let original = self.drawn(seed, chorus);
+        let line = self.name(&original);
+        let turn = self.plan.turn_of(original.chorus);
+        let old = &self.links[turn];
+        let last = old.layout.bars.len() as u32;
+        if *bars.0.end() > last {
+            return Err(WalkError::NoBar {
+                bar: *bars.0.end(),
+                last,
+            });
+        }
+        let mut layout = old.layout.clone();
+        for fixed in Fixed::bars_of(&line, last, |bar| !bars.0.contains(&bar)) {
+            fixed.apply(&mut layout)?;
+        }
+        let stage = self.plan.turns()[turn].stage;
+        let grammar = Grammar::new(rules(stage), tastes(&self.options.weights));
+        let entry = old.lattice.entries()[original.entry];
+        let next = self.plan.after(turn);
+        let lattice = Lattice::build(
+            &grammar,
+            &places(&layout),
+            vec![entry],
+            &self.links[next].layout.slots[0].place,
+        );
+        let goal = self.links[next].lattice.entries()[original.next];
+        let lattice = lattice.ending_in(goal);
+        let exist = lattice.count_lines() - 1u8;
+        if exist < count.into() {
+            return Err(WalkError::TooFew {
+                asked: count.into(),
+                exist,
+            });
+        }
+        let link = Link {
+            sums: Sums::new(&lattice),
+            entry_of_exit: vec![original.next],
+            alive: vec![true],
+            layout,
+            lattice,
+        };
+        let mut set = Apart::new(1);
+        set.take(link.beats(&original.keys));
+        let versions = (0..count).filter_map(|version| {
+            let stream =
+                |attempt| self.stream(seed, original.chorus, Purpose::Version(version, attempt));
+            let keys = link.draw_apart(0, 0, &mut set, stream).or_else(|| {
+                let chosen = link.choose_unused(0, |_| true, &mut set, &mut stream(u32::MAX));
+                chosen.map(|(_, keys)| keys)
+            });
+            let drawn = Drawn {
+                keys: keys?,
+                ..original.clone()
+            };
+            Some(self.name(&drawn))
+        });
+        Ok(versions.collect())
+    }
+
+    /// Builds the lattices of a plan in which bars stay through all choruses as they are in one of them,
+    /// with this seed.
+    ///
+    /// # Errors
+    /// As [`Walker::new`]; bars beyond the chart; held bars that do not fit another chorus.
+    pub fn holding(
+        mut plan: Plan,
+        options: Options,
+        holds: &[Hold],
+        seed: u64,
+    ) -> Result<Walker, WalkError> {
+        let walker = Walker::new(plan.clone(), options.clone())?;
+        for hold in holds {
+            let source = walker.line(seed, hold.chorus);
+            plan.hold(&source, &hold.bars)?;
+        }
+        Walker::new(plan, options)
+    }
+}
