@@ -32,6 +32,9 @@ impl State {
 pub struct Grammar {
     rules: Vec<Box<dyn Rule>>,
     tastes: Vec<Box<dyn Taste>>,
+    /// How many bits each rule and each taste remembers, and all rules together.
+    bits_of_rules: Vec<u32>,
+    bits_of_tastes: Vec<u32>,
     rule_bits: u32,
 }
 
@@ -41,8 +44,10 @@ impl Grammar {
     /// # Panics
     /// If together they remember more than 64 bits.
     pub fn new(rules: Vec<Box<dyn Rule>>, tastes: Vec<Box<dyn Taste>>) -> Grammar {
-        let rule_bits = rules.iter().map(|rule| rule.memory_bits()).sum();
-        let taste_bits: u32 = tastes.iter().map(|taste| taste.memory_bits()).sum();
+        let bits_of_rules: Vec<u32> = rules.iter().map(|rule| rule.memory_bits()).collect();
+        let bits_of_tastes: Vec<u32> = tastes.iter().map(|taste| taste.memory_bits()).collect();
+        let rule_bits: u32 = bits_of_rules.iter().sum();
+        let taste_bits: u32 = bits_of_tastes.iter().sum();
         assert!(
             rule_bits + taste_bits <= 64,
             "rules and tastes remember too much"
@@ -50,6 +55,8 @@ impl Grammar {
         Grammar {
             rules,
             tastes,
+            bits_of_rules,
+            bits_of_tastes,
             rule_bits,
         }
     }
@@ -66,6 +73,9 @@ impl Grammar {
     }
 
     /// Takes a step: the state after it and its weight, or the name of the first rule that it breaks.
+    ///
+    /// # Errors
+    /// The name of a rule.
     pub fn step(
         &self,
         state: State,
@@ -77,27 +87,52 @@ impl Grammar {
             from: state.key(),
             to,
         };
-        let mut memory = 0u64;
+        let (rules, tastes) = self.split(state);
+        let rules = self.read(rules, &step)?;
+        let (weight, tastes) = self.weigh(tastes, &step);
+        Ok((self.join(to.unwrap_or(state.key), rules, tastes), weight))
+    }
+
+    /// What the rules and what the tastes remember in a state.
+    pub(crate) fn split(&self, state: State) -> (u64, u64) {
+        let rules = state.memory & ((1 << self.rule_bits) - 1);
+        (rules, state.memory >> self.rule_bits)
+    }
+
+    /// The state of a last note, and what rules and tastes remember of the line up to it.
+    pub(crate) fn join(&self, key: u8, rules: u64, tastes: u64) -> State {
+        State {
+            key,
+            memory: tastes << self.rule_bits | rules,
+        }
+    }
+
+    /// Lets the rules read a step: what they remember from here on, or the first that is broken.
+    pub(crate) fn read(&self, memory: u64, step: &Step<'_>) -> Result<u64, &'static str> {
         let mut shift = 0;
-        let mut recall = |bits: u32| {
-            let kept = (state.memory >> shift & ((1 << bits) - 1)) as Memory;
+        let mut after = 0;
+        for (rule, bits) in self.rules.iter().zip(&self.bits_of_rules) {
+            let kept = (memory >> shift & ((1 << bits) - 1)) as Memory;
+            let kept = rule.read(kept, step).ok_or(rule.name())?;
+            after |= u64::from(kept) << shift;
             shift += bits;
-            (kept, shift - bits)
-        };
-        for rule in &self.rules {
-            let (kept, at) = recall(rule.memory_bits());
-            let kept = rule.read(kept, &step).ok_or(rule.name())?;
-            memory |= u64::from(kept) << at;
         }
+        Ok(after)
+    }
+
+    /// Lets the tastes weigh a step: the product of their weights, and what they remember from here on.
+    pub(crate) fn weigh(&self, memory: u64, step: &Step<'_>) -> (f64, u64) {
+        let mut shift = 0;
+        let mut after = 0;
         let mut weight = 1.0;
-        for taste in &self.tastes {
-            let (kept, at) = recall(taste.memory_bits());
-            let (factor, kept) = taste.weigh(kept, &step);
+        for (taste, bits) in self.tastes.iter().zip(&self.bits_of_tastes) {
+            let kept = (memory >> shift & ((1 << bits) - 1)) as Memory;
+            let (factor, kept) = taste.weigh(kept, step);
             weight *= f64::from(factor);
-            memory |= u64::from(kept) << at;
+            after |= u64::from(kept) << shift;
+            shift += bits;
         }
-        let key = to.unwrap_or(state.key);
-        Ok((State { key, memory }, weight))
+        (weight, after)
     }
 
     /// The state with which the next chorus begins: rules go on remembering, tastes start afresh.

@@ -11,8 +11,10 @@
 use crate::{
     grammar::{Grammar, State},
     place::Place,
+    rules::Step,
 };
 use num_bigint::BigUint;
+use rustc_hash::FxHashMap;
 use std::{collections::HashMap, sync::Arc};
 
 /// What may happen in a state: the state that follows (by number in its layer), the weight, and the note.
@@ -252,22 +254,33 @@ impl Lattice {
 
 /// The edges from the states of a layer into a place, and the states that they reach, in the order in which
 /// they are met.
+///
+/// Rules do not look at what tastes remember, so they are asked once for all states that differ in that only.
 fn expand(
     grammar: &Grammar,
     states: &[State],
     place: &Place,
     settle: impl Fn(State) -> State,
 ) -> (Block, Vec<State>) {
-    let mut numbers: HashMap<State, u32> = HashMap::new();
+    let choices: Vec<Option<u8>> = Grammar::choices(place).collect();
+    let mut allowed: FxHashMap<(Option<u8>, u64), Vec<(usize, u64)>> = FxHashMap::default();
+    let mut numbers: FxHashMap<State, u32> = FxHashMap::default();
     let mut after = Vec::new();
     let mut starts = vec![0];
     let mut edges = Vec::new();
     for &state in states {
-        for to in Grammar::choices(place) {
-            let Ok((reached, weight)) = grammar.step(state, place, to) else {
-                continue;
-            };
-            let reached = settle(reached);
+        let from = state.key();
+        let (rules, tastes) = grammar.split(state);
+        let step = |&to: &Option<u8>| Step { place, from, to };
+        let allowed = allowed.entry((from, rules)).or_insert_with(|| {
+            let read = |(number, to)| Some((number, grammar.read(rules, &step(to)).ok()?));
+            choices.iter().enumerate().filter_map(read).collect()
+        });
+        for &(choice, rules) in &*allowed {
+            let to = choices[choice];
+            let (weight, tastes) = grammar.weigh(tastes, &step(&to));
+            let key = to.or(from).unwrap_or(Edge::SILENT);
+            let reached = settle(grammar.join(key, rules, tastes));
             let number = *numbers.entry(reached).or_insert_with(|| {
                 after.push(reached);
                 after.len() as u32 - 1

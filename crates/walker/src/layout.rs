@@ -369,7 +369,7 @@ impl BeatsOfSpan<'_> {
                 Level::ROOTS => chroma == place.root || bass,
                 Level::FIFTHS => chroma == place.root || bass || chroma == place.fifth,
                 Level::CHORD_TONES => place.tones.contains(key),
-                _ => true,
+                _ => !place.stressed || place.tones.contains(key),
             }
         })
     }

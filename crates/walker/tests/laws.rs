@@ -233,7 +233,7 @@ fn samples_follow_the_exact_law_and_reach_every_line() {
         deviation.abs() < 5.0,
         "chi-square {chi_square} at {freedom}"
     );
-    let total: f64 = law.iter().map(|(_, probability)| probability).sum();
+    let total: f64 = law.values().sum();
     assert!((total - 1.0).abs() < 1e-12);
 }
 
