@@ -5,8 +5,9 @@ use std::time::{Duration, Instant};
 
 use endpin::live::board::{Board, SharedBoard, Standing};
 use endpin::live::clock::{Clock, FakeClock, Nanos};
-use endpin::live::conductor::{Conductor, Programme, Routing, Ties};
+use endpin::live::conductor::{Conductor, Programme, Ties};
 use endpin::live::control::Control;
+use endpin::live::copyist::Routing;
 use endpin::live::message::{Message, Note};
 use endpin::live::passage::{Bar, Beat, Cue, Passage, Section};
 use endpin::live::queue::{ROOM, Shared};
@@ -87,11 +88,10 @@ fn cue(part: PartName, start: Ticks, length: i64, key: u8, request: &Request) ->
     }
 }
 
-fn request(piece: Piece, chorus: u32, last: bool) -> Request {
+fn request(piece: Piece, chorus: u32) -> Request {
     Request {
         piece,
         chorus,
-        last,
         seed: 1,
         level: 4,
         transpose: 0,
@@ -147,7 +147,7 @@ impl Stage {
             paused: false,
             notice: None,
         }));
-        let first = request(Piece::Chorus, 1, choruses == Some(1));
+        let first = request(Piece::Chorus, 1);
         let programme = Programme {
             opening: (first, toy(&first)),
             then: None,

@@ -11,8 +11,8 @@ use crate::{
     practice,
     score::Score,
 };
-use endpin_theory::{Chart, Chorus, Key, Scale, Understood, analyse};
-use endpin_walker::{ChorusLine, LineNote, Options, Plan, Walker};
+use endpin_theory::{Chart, Chorus, Feel, Key, Scale, Understood, analyse};
+use endpin_walker::{ChorusLine, Level, LineNote, Options, Plan, Walker};
 use std::{fmt, ops::Range};
 
 /// What is asked of a performance.
@@ -34,6 +34,15 @@ pub struct Wishes {
     pub bars: Option<practice::BarRange>,
     /// Whether the ending bar is left out.
     pub loop_ready: bool,
+}
+
+/// The chart as a level plays it: levels 1 and 2 are two-feel, and the whole band plays so, unless a feel was
+/// asked for (design section 2).
+pub fn chart_at_level(mut chart: Chart, line: &Options) -> Chart {
+    if line.feel.is_none() && line.level <= Level::TWO_FEEL {
+        chart.set_feel(Feel::Two);
+    }
+    chart
 }
 
 /// A chart, understood and ready to be played.

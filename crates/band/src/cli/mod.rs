@@ -20,6 +20,9 @@ pub struct Cli {
 pub enum Command {
     /// Write a MIDI file: bass, comp and time in named tracks
     Write(commands::write::Args),
+    /// Play through MIDI ports, for as long as wanted
+    #[cfg(feature = "live")]
+    Live(commands::live::Args),
     /// Show each note of the line and why it is there
     Explain(commands::explain::Args),
     /// Show the chart as understood: functions, scales, and how many lines it has
@@ -28,6 +31,9 @@ pub enum Command {
     Sheet(commands::sheet::Args),
     /// Make a set of questions for the ear and its key
     Ear(commands::ear::Args),
+    /// List the MIDI ports of this machine
+    #[cfg(feature = "live")]
+    Ports(commands::ports::Args),
 }
 
 impl Command {
@@ -38,10 +44,14 @@ impl Command {
     pub fn run(self) -> Result<ExitCode, Failure> {
         match self {
             Command::Write(args) => commands::write::run(&args),
+            #[cfg(feature = "live")]
+            Command::Live(args) => commands::live::run(&args),
             Command::Explain(args) => commands::explain::run(&args),
             Command::Chart(args) => commands::chart::run(&args),
             Command::Sheet(args) => commands::sheet::run(&args),
             Command::Ear(args) => commands::ear::run(&args),
+            #[cfg(feature = "live")]
+            Command::Ports(args) => commands::ports::run(&args),
         }
     }
 }

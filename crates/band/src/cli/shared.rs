@@ -8,7 +8,7 @@ use crate::{
     input,
     practice::{BarRange, KeyOrder},
     score::PartName,
-    session::{Session, Wishes},
+    session::{Session, Wishes, chart_at_level},
     time::TimeKeeping,
 };
 use clap::Args;
@@ -59,9 +59,9 @@ pub struct LineOptions {
     /// Any number; the same seed gives the same notes
     #[arg(long, default_value_t = 1)]
     pub seed: u64,
-    /// How many choruses
-    #[arg(long, value_name = "N", default_value_t = 3, value_parser = clap::value_parser!(u32).range(1..=100_000))]
-    pub choruses: u32,
+    /// How many choruses [default: 3; live: until ended]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    pub choruses: Option<u32>,
     /// The first chorus to make
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..))]
     pub from: u32,
@@ -144,11 +144,16 @@ impl Performance {
     /// # Errors
     /// A chart that cannot be read, or wishes that leave no line.
     pub fn session(&self, file: Option<&Path>) -> Result<Session, Failure> {
-        let mut chart = self.chart.chart(file)?;
-        if self.chart.feel.is_none() && self.line.level <= Level::TWO_FEEL {
-            // Levels 1 and 2 are two-feel, and the whole band plays so.
-            chart.set_feel(Feel::Two);
-        }
+        let (chart, wishes) = self.chart_and_wishes(file)?;
+        Session::new(chart_at_level(chart, &wishes.line), wishes)
+    }
+
+    /// The chart, at no level yet, and what is asked of it.
+    ///
+    /// # Errors
+    /// A chart that cannot be read, or numbers beyond what there is.
+    pub fn chart_and_wishes(&self, file: Option<&Path>) -> Result<(Chart, Wishes), Failure> {
+        let chart = self.chart.chart(file)?;
         let wishes = Wishes {
             seed: self.line.seed,
             line: self.line.options(self.chart.feel)?,
@@ -177,7 +182,12 @@ impl Performance {
             bars: self.band.bars_range,
             loop_ready: self.line.loop_ready,
         };
-        Session::new(chart, wishes)
+        Ok((chart, wishes))
+    }
+
+    /// How many choruses were asked for, if that was said.
+    pub fn choruses_asked(&self) -> Option<u32> {
+        self.line.choruses
     }
 }
 
@@ -186,7 +196,7 @@ impl LineOptions {
     fn numbers(&self) -> Result<Range<u32>, Failure> {
         let end = self
             .from
-            .checked_add(self.choruses)
+            .checked_add(self.choruses.unwrap_or(USUAL_CHORUSES))
             .filter(|&end| end <= MOST_CHORUSES);
         let beyond = || Failure::input(format!("choruses are numbered up to {MOST_CHORUSES}"));
         Ok(self.from..end.ok_or_else(beyond)?)
@@ -211,6 +221,9 @@ impl LineOptions {
         })
     }
 }
+
+/// How many choruses are made if nothing is said.
+const USUAL_CHORUSES: u32 = 3;
 
 /// The highest number of a chorus.
 const MOST_CHORUSES: u32 = 10_000_000;

@@ -3,5 +3,9 @@
 pub mod chart;
 pub mod ear;
 pub mod explain;
+#[cfg(feature = "live")]
+pub mod live;
+#[cfg(feature = "live")]
+pub mod ports;
 pub mod sheet;
 pub mod write;

@@ -3,10 +3,10 @@
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
+use super::copyist::ByPart;
 use super::passage::{Bar, Beat, Passage};
 use super::supply::Request;
 use super::timebase::PlayTick;
-use crate::score::PartName;
 
 /// A beat that was queued.
 #[derive(Clone, Debug)]
@@ -46,8 +46,8 @@ pub struct Standing {
     pub seed: u64,
     /// Transposition of the chorus to come, in semitones.
     pub transpose: i8,
-    /// Which of the parts, in the order of [`PartName::ALL`], are silent or about to be.
-    pub muted: [bool; PartName::ALL.len()],
+    /// Which of the parts are silent or about to be.
+    pub muted: ByPart<bool>,
     /// Whether a section goes round.
     pub looping: bool,
     /// Whether play ends after this chorus.

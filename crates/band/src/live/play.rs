@@ -12,8 +12,9 @@ use thread_priority::ThreadPriority;
 
 use super::board::SharedBoard;
 use super::clock::{Clock, Monotonic};
-use super::conductor::{Conductor, Programme, Routing, Ties};
+use super::conductor::{Conductor, Programme, Ties};
 use super::control::Control;
+use super::copyist::Routing;
 use super::follow::{Follower, Lead};
 use super::lateness::Lateness;
 use super::message::Message;
@@ -40,6 +41,8 @@ pub struct Stage {
     pub wait: bool,
     /// Whether another clock leads.
     pub follow: bool,
+    /// Set from outside, by a signal say, it stops play at once.
+    pub stop: Arc<AtomicBool>,
 }
 
 /// A play that goes on.
@@ -93,7 +96,7 @@ impl Play {
         stage: Stage,
     ) -> io::Result<Play> {
         let clock = Monotonic::start();
-        let shared = Arc::new(Shared::default());
+        let shared = Arc::new(Shared::stopped_by(stage.stop));
         let (events, taken) = RingBuffer::new(ROOM);
         let (told, news) = RingBuffer::new(1_024);
         let (spares, spare) = RingBuffer::new(Sinks::MOST);
@@ -152,9 +155,9 @@ impl Play {
         self.clock
     }
 
-    /// The flag that stops play at once when set, as a signal may.
-    pub fn stop_flag(&self) -> Arc<AtomicBool> {
-        self.shared.stop_flag()
+    /// Stops at once.
+    pub fn stop(&self) {
+        self.shared.stop();
     }
 
     /// How many beats have begun.
@@ -176,6 +179,11 @@ impl Play {
             shared: self.shared.clone(),
             orders: self.orders.clone(),
         })
+    }
+
+    /// Whether play goes on without a lost sink.
+    pub fn waits(&self) -> bool {
+        self.spares.is_some()
     }
 
     /// Puts a sink in the place of a lost one; only if play waits for that.

@@ -70,6 +70,14 @@ pub struct Shared {
 }
 
 impl Shared {
+    /// Numbers at their start, with a flag that stops everybody when set.
+    pub fn stopped_by(stop: Arc<AtomicBool>) -> Shared {
+        Shared {
+            stop,
+            ..Shared::default()
+        }
+    }
+
     /// Asks everybody to stop at once.
     pub fn stop(&self) {
         self.stop.store(true, Ordering::SeqCst);
@@ -78,11 +86,6 @@ impl Shared {
     /// Whether everybody is to stop.
     pub fn is_stopping(&self) -> bool {
         self.stop.load(Ordering::SeqCst)
-    }
-
-    /// The flag behind [`Shared::stop`], for a signal to set.
-    pub fn stop_flag(&self) -> Arc<AtomicBool> {
-        self.stop.clone()
     }
 
     /// Makes all that is queued void: the scheduler ends what sounds and waits for the next

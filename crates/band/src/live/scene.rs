@@ -136,12 +136,10 @@ impl Scene {
     /// The moment as one line of text, for where there is no screen.
     pub fn line(&self) -> String {
         let bar = &self.passage.bars[self.bar_index()];
-        format!(
-            "{}, {} bar {}: {}",
-            self.place(),
-            self.section(),
-            bar.number,
-            bar.chords
-        )
+        let where_we_are = match self.piece {
+            Piece::Chorus | Piece::Section(_) => format!("{}, {}", self.place(), self.section()),
+            Piece::CountIn | Piece::Ending => self.place(),
+        };
+        format!("{where_we_are} bar {}: {}", bar.number, bar.chords)
     }
 }

@@ -48,7 +48,7 @@ pub enum News {
         number: u64,
         /// Its position.
         tick: PlayTick,
-        /// When.
+        /// When it was due.
         at: Nanos,
     },
     /// A sink was lost.
@@ -199,7 +199,7 @@ impl<C: Clock> Scheduler<C> {
             self.clock.nap(SLICE);
             return None;
         };
-        let deadline = time.at(event.tick);
+        let mut deadline = time.at(event.tick);
         if deadline.since(self.clock.now()) > SLICE {
             self.clock.nap(SLICE);
             return None;
@@ -212,9 +212,9 @@ impl<C: Clock> Scheduler<C> {
             let now = self.clock.now();
             self.time = Some(Timebase::new(event.tick, now, time.quarter()));
             self.tell(News::Interrupted(late));
-            late = Duration::ZERO;
+            (deadline, late) = (now, Duration::ZERO);
         }
-        self.perform(event, late)
+        self.perform(event, deadline, late)
     }
 
     /// The event to do next, left in its place until it is done.
@@ -244,7 +244,7 @@ impl<C: Clock> Scheduler<C> {
         lost.or_else(|| self.send(Message::CONTINUE, self.transport))
     }
 
-    fn perform(&mut self, event: Event, late: Duration) -> Option<Ending> {
+    fn perform(&mut self, event: Event, due: Nanos, late: Duration) -> Option<Ending> {
         match event.act {
             Act::Begin => {}
             Act::Send { message, to } => {
@@ -269,7 +269,7 @@ impl<C: Clock> Scheduler<C> {
                 self.tell(News::Beat {
                     number,
                     tick: event.tick,
-                    at: self.clock.now(),
+                    at: due,
                 });
             }
             Act::End => return Some(Ending::Finished),

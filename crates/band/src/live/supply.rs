@@ -26,8 +26,6 @@ pub struct Request {
     pub piece: Piece,
     /// The number of the chorus, from 1; each is another line.
     pub chorus: u32,
-    /// Whether the ending follows it.
-    pub last: bool,
     /// The seed.
     pub seed: u64,
     /// The teacher's level, 1 to 6.

@@ -1,0 +1,297 @@
+//! The repertoire: passages made from a chart, as sessions make them for files.
+
+use endpin_theory::{Chart, Chorus, Interval, Key, Ticks};
+use endpin_walker::{ChorusLine, Level, LineNote};
+
+use super::passage::{Bar, Beat, Passage, Section};
+use super::supply::{Piece, Request, Source};
+use crate::arrange::{self, ArrangeOptions, Ending, Take};
+use crate::failure::Failure;
+use crate::practice::{self, BarRange};
+use crate::session::{Session, Wishes, chart_at_level};
+
+/// What tells one session from another.
+type Sort = (u64, u8, i8, Option<usize>);
+
+/// Sessions kept at hand: the form, a section of it, and the same before the last change of mind.
+const KEPT: usize = 4;
+
+/// A chart and all that is asked of its performance.
+pub struct Repertoire {
+    chart: Chart,
+    wishes: Wishes,
+    /// The latest last.
+    sessions: Vec<(Sort, Session)>,
+}
+
+impl Repertoire {
+    /// The repertoire of a chart. Parts are muted in play, not here.
+    pub fn new(chart: Chart, mut wishes: Wishes) -> Repertoire {
+        wishes.arrange.mute.clear();
+        Repertoire {
+            chart,
+            wishes,
+            sessions: Vec::new(),
+        }
+    }
+
+    /// The request for the first chorus.
+    pub fn first_request(&self) -> Request {
+        Request {
+            piece: Piece::Chorus,
+            chorus: self.wishes.choruses.start,
+            seed: self.wishes.seed,
+            level: self.wishes.line.level.number(),
+            transpose: 0,
+        }
+    }
+
+    /// Makes a passage.
+    ///
+    /// # Errors
+    /// A level, key or section that leaves no line.
+    pub fn make(&mut self, request: &Request) -> Result<Passage, Failure> {
+        let (session, bars_before) = self.session(request)?;
+        let line = session.line(request.chorus);
+        let chorus = session.chorus(request.chorus);
+        let options = &session.wishes().arrange;
+        let mut passage = match request.piece {
+            Piece::CountIn => count_in(session, &line),
+            Piece::Ending => ending(session, &line),
+            Piece::Chorus | Piece::Section(_) => {
+                let comp = session.comp(&line);
+                let take = Take {
+                    chorus,
+                    line: &line,
+                    comp: &comp,
+                };
+                let plain = ArrangeOptions {
+                    count_in: 0,
+                    ..options.clone()
+                };
+                let score = arrange::arrange(&[take], None, &plain);
+                let mut passage = labelled(chorus, &line.notes, |bar| {
+                    practice::tempo(bar.tempo, options.tempo_step, request.chorus)
+                });
+                passage.notes = Passage::cues(&score, Ticks::ZERO);
+                passage
+            }
+        };
+        for bar in &mut passage.bars {
+            bar.number += bars_before;
+        }
+        Ok(passage)
+    }
+
+    /// The session that makes a request, and how many bars of the form come before its first.
+    fn session(&mut self, request: &Request) -> Result<(&Session, u32), Failure> {
+        let section = match request.piece {
+            Piece::Section(section) => Some(section),
+            _ => None,
+        };
+        let sort = (request.seed, request.level, request.transpose, section);
+        let bars = section.map(|section| self.bars_of(section)).transpose()?;
+        match self.sessions.iter().position(|(kept, _)| *kept == sort) {
+            Some(found) => {
+                let kept = self.sessions.remove(found);
+                self.sessions.push(kept);
+            }
+            None => {
+                let made = self.new_session(request, bars)?;
+                if self.sessions.len() == KEPT {
+                    self.sessions.remove(0);
+                }
+                self.sessions.push((sort, made));
+            }
+        }
+        let (_, session) = &self.sessions[self.sessions.len() - 1];
+        let opening = self.wishes.bars.map_or(1, |range| range.first);
+        Ok((session, bars.map_or(0, |range| range.first - opening)))
+    }
+
+    fn new_session(&self, request: &Request, bars: Option<BarRange>) -> Result<Session, Failure> {
+        let mut wishes = self.wishes.clone();
+        wishes.seed = request.seed;
+        wishes.comp.seed = request.seed;
+        wishes.arrange.seed = request.seed;
+        wishes.line.level = Level::try_from(request.level).map_err(Failure::input)?;
+        wishes.bars = bars.or(wishes.bars);
+        let home = self.chart.key;
+        let chart = match request.transpose {
+            0 => self.chart.clone(),
+            semitones => {
+                let up = Interval::new(0, i16::from(semitones).rem_euclid(12));
+                let tonic = home.tonic + up;
+                self.chart.in_key(Key { tonic, ..home }.simplest())
+            }
+        };
+        Session::new(chart_at_level(chart, &wishes.line), wishes)
+    }
+
+    /// The bars of a section, as an index in playing order, within the chart.
+    fn bars_of(&self, section: usize) -> Result<BarRange, Failure> {
+        let chorus = match self.wishes.bars {
+            Some(bars) => bars.of(&self.chart.chorus()).map_err(Failure::input)?,
+            None => self.chart.chorus(),
+        };
+        let before = self.wishes.bars.map_or(0, |range| range.first - 1);
+        let mut opens = chorus
+            .bars
+            .iter()
+            .filter(|bar| bar.opens_section)
+            .skip(section);
+        let first = opens.next().map_or(1, |bar| bar.number);
+        let last = opens
+            .next()
+            .map_or(chorus.bars.len() as u32, |bar| bar.number - 1);
+        Ok(BarRange {
+            first: first + before,
+            last: last + before,
+        })
+    }
+}
+
+impl Source for Repertoire {
+    fn passage(&mut self, request: &Request) -> Result<Passage, String> {
+        self.make(request).map_err(|failure| failure.to_string())
+    }
+}
+
+/// The bars, beats and labels of a chorus, without its sound.
+fn labelled(
+    chorus: &Chorus,
+    line: &[LineNote],
+    tempo: impl Fn(&endpin_theory::chart::Bar) -> f64,
+) -> Passage {
+    let mut passage = Passage {
+        key: chorus.key.to_string(),
+        end: chorus.length(),
+        ..Passage::default()
+    };
+    for (index, bar) in chorus.bars.iter().enumerate() {
+        if bar.opens_section || index == 0 {
+            passage.sections.push(Section {
+                name: bar.section.clone(),
+                first_bar: index,
+            });
+        }
+        let entering = chorus.spans.iter().filter(|span| span.bar == bar.number);
+        let chords: Vec<&str> = entering.map(|span| span.symbol.as_str()).collect();
+        passage.bars.push(Bar {
+            number: bar.number,
+            section: passage.sections.len() - 1,
+            first_beat: bar.first_beat,
+            tempo: tempo(bar),
+            chords: match chords.len() {
+                0 => "%".into(),
+                _ => chords.join("  "),
+            },
+        });
+    }
+    for beat in 0..chorus.beats() {
+        let start = chorus.ticks_at(beat);
+        let sounding = line.partition_point(|note| note.start <= start);
+        let note = line[..sounding]
+            .last()
+            .filter(|note| note.start + note.length > start);
+        passage.beats.push(Beat {
+            start,
+            bar: chorus.bar_at(beat).number as usize - 1,
+            chord: chorus.spans[chorus.span_at(beat)].symbol.clone(),
+            bass: note.map(|note| (note.pitch.to_string(), note.role.to_string())),
+        });
+    }
+    passage
+}
+
+/// A passage of `bars` empty bars like `like`, at its tempo.
+fn plain(
+    session: &Session,
+    like: &endpin_theory::chart::Bar,
+    bars: u32,
+    name: &str,
+    chord: &str,
+) -> Passage {
+    let beats = usize::from(like.meter.beats());
+    let mut passage = Passage {
+        key: session.chart().key.to_string(),
+        sections: vec![Section {
+            name: name.into(),
+            first_bar: 0,
+        }],
+        end: like.meter.bar_ticks() * i64::from(bars),
+        ..Passage::default()
+    };
+    for bar in 0..bars as usize {
+        passage.bars.push(Bar {
+            number: bar as u32 + 1,
+            section: 0,
+            first_beat: bar * beats,
+            tempo: like.tempo,
+            chords: chord.into(),
+        });
+        let bar_start = like.meter.bar_ticks() * bar as i64;
+        passage.beats.extend((0..beats).map(|beat| Beat {
+            start: bar_start + like.meter.beat_ticks() * beat as i64,
+            bar,
+            chord: chord.into(),
+            bass: None,
+        }));
+    }
+    passage
+}
+
+/// The bars counted in before a chorus.
+fn count_in(session: &Session, line: &ChorusLine) -> Passage {
+    let chorus = session.chorus(line.chorus);
+    let options = &session.wishes().arrange;
+    let take = Take {
+        chorus,
+        line,
+        comp: &Default::default(),
+    };
+    let score = arrange::arrange(&[take], None, options);
+    let mut passage = plain(session, &chorus.bars[0], options.count_in, "", "");
+    passage.notes = Passage::cues(&score, Ticks::ZERO);
+    passage.notes.retain(|note| note.start < passage.end);
+    passage
+}
+
+/// The bar after a chorus.
+fn ending(session: &Session, line: &ChorusLine) -> Passage {
+    let chorus = session.chorus(line.chorus);
+    let options = ArrangeOptions {
+        count_in: 0,
+        ..session.wishes().arrange.clone()
+    };
+    let Some((bass, attack)) = session.ending(line) else {
+        return Passage::default();
+    };
+    let take = Take {
+        chorus,
+        line,
+        comp: &Default::default(),
+    };
+    let held = Ending {
+        bass: &bass,
+        comp: attack.as_ref(),
+    };
+    let score = arrange::arrange(&[take], Some(held), &options);
+    let origin = chorus.length();
+    let last = &chorus.bars[chorus.bars.len() - 1];
+    let like = match last.meter.bar_ticks() == bass.length {
+        true => last,
+        false => &chorus.bars[0],
+    };
+    let mut passage = plain(session, like, 1, "ending", &bass.chord);
+    let tempo = practice::tempo(last.tempo, options.tempo_step, line.chorus);
+    passage.bars[0].tempo = tempo;
+    passage.bars[0].number = chorus.bars.len() as u32 + 1;
+    let label = (bass.pitch.to_string(), bass.role.to_string());
+    for beat in &mut passage.beats {
+        beat.bass = Some(label.clone());
+    }
+    passage.notes = Passage::cues(&score, origin);
+    passage.notes.retain(|note| note.start >= Ticks::ZERO);
+    passage
+}
