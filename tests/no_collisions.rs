@@ -113,20 +113,16 @@ fn rate(chorus: &Chorus, line: &ChorusLine, seed: u64) -> Collisions {
     all
 }
 
-/// Half steps by which the lines are moved: all twelve keys if `ENDPIN_EVERY_KEY` is set, else four of them
-/// for each chart and level, so that every chart meets all keys and every key all levels.
-fn keys_for(case: usize) -> Vec<i16> {
-    let step = if std::env::var_os("ENDPIN_EVERY_KEY").is_some() {
-        1
-    } else {
-        3
-    };
-    let first = if step == 3 { case % 3 } else { 0 };
-    (0..12)
-        .skip(first)
-        .step_by(step)
-        .map(|half_steps| half_steps - 5)
-        .collect()
+/// Whether to rate everything: minutes of work. Without it, each chart is rated at every other level and each
+/// of these in four keys, so that every chart meets all twelve keys, and every key and palette all levels.
+fn everything() -> bool {
+    std::env::var_os("ENDPIN_EVERYTHING").is_some()
+}
+
+/// Half steps by which the lines of a case are moved.
+fn keys_for(case: usize) -> impl Iterator<Item = i16> {
+    let (first, step) = if everything() { (0, 1) } else { (case % 3, 3) };
+    (-5..=6).skip(first).step_by(step)
 }
 
 #[test]
@@ -140,23 +136,24 @@ fn strong_beats_never_collide_whatever_the_palette() {
             (1..=6).map(move |level| (index + usize::from(level), chart, level))
         })
         .collect();
-    let rated = cases.par_iter().map(|&(case, chart, level)| {
-        let options = Options {
-            level: Level::try_from(level).unwrap(),
-            ..Options::default()
-        };
-        let walker = Walker::new(Plan::of(chart.chorus(), &options), options).unwrap();
-        let seed = case as u64;
-        let line = walker.line(seed, 1);
-        let keys = keys_for(case)
-            .into_iter()
-            .map(|half_steps| moved(chart, &line, half_steps));
-        keys.map(|(chorus, line)| rate(&chorus, &line, seed))
-            .fold(Collisions::default(), Collisions::and)
-    });
+    let rated = cases
+        .par_iter()
+        .filter(|(case, ..)| everything() || case % 2 == 0)
+        .map(|&(case, chart, level)| {
+            let options = Options {
+                level: Level::try_from(level).unwrap(),
+                ..Options::default()
+            };
+            let walker = Walker::new(Plan::of(chart.chorus(), &options), options).unwrap();
+            let seed = case as u64;
+            let line = walker.line(seed, 1);
+            let keys = keys_for(case).map(|half_steps| moved(chart, &line, half_steps));
+            keys.map(|(chorus, line)| rate(&chorus, &line, seed))
+                .fold(Collisions::default(), Collisions::and)
+        });
     let total = rated.reduce(Collisions::default, Collisions::and);
     println!(
-        "{} charts at 6 levels: {} pairs of notes rated; {} strong beats, {} collisions; {} weak beats, {} \
+        "{} charts: {} pairs of notes rated; {} strong beats, {} collisions; {} weak beats, {} \
          brushed ({:.3} %)",
         charts.len(),
         total.rated,
@@ -170,8 +167,6 @@ fn strong_beats_never_collide_whatever_the_palette() {
         total.rated > 100_000,
         "too little was rated to prove anything"
     );
-    assert!(
-        total.brushed_share() < 0.03,
-        "weak beats are brushed too often"
-    );
+    // Issue: brushes under 3 % of weak beats. The comp lets go of a chord rather than brush.
+    assert_eq!(total.brushed, 0, "weak beats are brushed");
 }

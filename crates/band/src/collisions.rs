@@ -15,6 +15,14 @@ pub fn collides(bass: i16, key: i16, chord: &Chord) -> bool {
     key > bass && (key - bass) % 12 == 1 && !own_flat_ninth
 }
 
+/// The keys that collide with any of these bass notes while the comp sounds `chord`, a bit for each MIDI key.
+pub fn forbidden<'a>(bass: impl IntoIterator<Item = &'a LineNote>, chord: &Chord) -> u128 {
+    let bass = bass.into_iter().map(|note| note.pitch.midi());
+    bass.flat_map(|bass| (bass + 1..128).step_by(12).map(move |key| (bass, key)))
+        .filter(|&(bass, key)| collides(bass, key, chord))
+        .fold(0, |keys, (_, key)| keys | 1 << key)
+}
+
 /// Whether a bass note falls on a strong beat in the sense of the rules: strong, medium or an arrival.
 pub fn is_strong(note: &LineNote) -> bool {
     note.strength != Strength::Weak

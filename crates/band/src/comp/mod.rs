@@ -1,7 +1,7 @@
 //! The comp: sparse rootless chords above the line, leaving the bass its octave.
 //!
-//! First the rhythm is drawn ([`rhythm`]), each attack only where some voicing can sound without colliding
-//! with a bass note on a strong beat; then the whole chorus is voiced at once ([`search`]). A chorus depends
+//! First the rhythm is drawn ([`rhythm`]), each attack only where and as long as some voicing can sound without
+//! colliding with the bass; then the whole chorus is voiced at once ([`search`]). A chorus depends
 //! on its chart, its line, the seed and its number only, so it can be made alone.
 
 pub mod colour;
@@ -10,7 +10,7 @@ pub mod search;
 pub mod voicing;
 
 use crate::{
-    collisions::{self, collides},
+    collisions,
     stream::{Purpose, stream},
 };
 use colour::colours;
@@ -20,7 +20,7 @@ use endpin_theory::{
 };
 use endpin_walker::{ChorusLine, LineNote};
 use rhythm::{Attack, Surroundings};
-use search::{Choice, Meeting, Moment, Taste};
+use search::{Choice, Moment, Taste};
 use std::collections::BTreeMap;
 use voicing::{Form, Fourths, Voicing};
 
@@ -156,20 +156,11 @@ pub fn ending(chorus: &Chorus, chord: &Chord, bass: &LineNote) -> Option<CompAtt
         forms: &forms,
         root: chord.root().chroma(),
         floor: bass.pitch.midi() + i16::from(chord.seventh()),
+        forbidden: collisions::forbidden([bass], chord),
         same_chord: false,
     };
-    let meets = |keys: &[u8]| {
-        let bass = bass.pitch.midi();
-        match keys
-            .iter()
-            .any(|&key| collides(bass, i16::from(key), chord))
-        {
-            true => Meeting::Collides,
-            false => Meeting::Clear,
-        }
-    };
     let mut rng = stream(0, 0, Purpose::CompVoicing);
-    let choices = search::choices(&moment, Taste::HANDBOOK, meets, &mut rng);
+    let choices = search::choices(&moment, Taste::HANDBOOK, &mut rng);
     let choice = choices.first()?;
     Some(CompAttack {
         bar: bass.bar,
@@ -199,13 +190,14 @@ pub fn lead(chords: &[(Chord, Scale)], palette: Palette) -> Vec<Option<Voicing>>
             forms,
             root: chord.root().chroma(),
             floor: 0,
+            forbidden: 0,
             same_chord: index > 0 && chords[index - 1].0 == *chord,
         })
         .collect();
     let mut rng = stream(0, 0, Purpose::CompVoicing);
     let choices: Vec<Vec<Choice>> = moments
         .iter()
-        .map(|moment| search::choices(moment, Taste::HANDBOOK, |_| Meeting::Clear, &mut rng))
+        .map(|moment| search::choices(moment, Taste::HANDBOOK, &mut rng))
         .collect();
     let path = search::cheapest(&moments, &choices);
     let voiced = path.iter().zip(&moments);
@@ -294,45 +286,19 @@ impl<'a> Stage<'a> {
         self.palette_of(self.chorus.bars[attack.bar.max(arrival)].palette)
     }
 
-    fn moment(&self, attack: &Attack, same_chord: bool) -> Option<(Moment<'_>, &Chord)> {
+    fn moment(&self, attack: &Attack, same_chord: bool) -> Option<Moment<'_>> {
         let chord = self.chorus.spans[attack.span].chord.as_ref()?;
         let forms = self.forms.get(&(attack.span, self.palette(attack)))?;
         // An anticipation sounds in the span before its own too.
         let first = attack.span - usize::from(attack.anticipates && attack.span > 0);
         let floor = self.seams[first..=attack.span].iter().flatten().max();
-        let moment = Moment {
+        let below = collisions::sounding(self.line, attack.start, attack.end());
+        Some(Moment {
             forms,
             root: chord.root().chroma(),
             floor: floor.copied().unwrap_or(0),
+            forbidden: collisions::forbidden(below, chord),
             same_chord,
-        };
-        Some((moment, chord))
-    }
-
-    /// How keys sounding during an attack meet the bass.
-    fn meets(&self, attack: &Attack, chord: &Chord, keys: &[u8]) -> Meeting {
-        let mut brushes = 0;
-        for note in collisions::sounding(self.line, attack.start, attack.end()) {
-            let bass = note.pitch.midi();
-            if keys
-                .iter()
-                .any(|&key| collides(bass, i16::from(key), chord))
-            {
-                if collisions::is_strong(note) {
-                    return Meeting::Collides;
-                }
-                brushes += 1;
-            }
-        }
-        match brushes {
-            0 => Meeting::Clear,
-            brushes => Meeting::Brushes(brushes),
-        }
-    }
-
-    fn can_sound(&self, attack: &Attack) -> bool {
-        self.moment(attack, false).is_some_and(|(moment, chord)| {
-            search::any(&moment, |keys| self.meets(attack, chord, keys))
         })
     }
 
@@ -349,9 +315,8 @@ impl<'a> Stage<'a> {
         for attack in attacks {
             let same_chord = last_span == Some(attack.span);
             last_span = Some(attack.span);
-            if let Some((moment, chord)) = self.moment(attack, same_chord) {
-                let meets = |keys: &[u8]| self.meets(attack, chord, keys);
-                choices.push(search::choices(&moment, taste, meets, rng));
+            if let Some(moment) = self.moment(attack, same_chord) {
+                choices.push(search::choices(&moment, taste, rng));
                 moments.push(moment);
                 sounding.push(attack);
             }
@@ -396,20 +361,30 @@ fn fourths(chorus: &Chorus, span: usize, palette: Palette) -> Fourths {
 }
 
 impl Surroundings for Stage<'_> {
+    /// Clear of every bass note under it, weak beats included; where it would brush a later one, it is let
+    /// go before. An anticipation is held past its arrival by half a beat, or is none.
     fn fit(&self, attack: Attack) -> Option<Attack> {
-        if self.can_sound(&attack) {
-            return Some(attack);
-        }
-        // Let go before the next bass note, if that is what stands in the way; an anticipation that cannot
-        // be held past its arrival is none.
-        let next = collisions::sounding(self.line, attack.start, attack.end())
-            .map(|note| note.start)
-            .find(|&start| start > attack.start)?;
-        let shortened = Attack {
-            length: next - attack.start,
-            ..attack
+        let shortest = if attack.anticipates {
+            let arrival = self.chorus.ticks_at(self.chorus.spans[attack.span].start);
+            arrival + (arrival - attack.start)
+        } else {
+            attack.start
         };
-        (!attack.anticipates && self.can_sound(&shortened)).then_some(shortened)
+        let below = collisions::sounding(self.line, attack.start, attack.end());
+        let mut ends: Vec<Ticks> = below
+            .map(|note| note.start)
+            .filter(|&start| start > attack.start)
+            .collect();
+        ends.push(attack.end());
+        let ends = ends.into_iter().rev().take_while(|&end| end >= shortest);
+        ends.map(|end| Attack {
+            length: end - attack.start,
+            ..attack
+        })
+        .find(|attack| {
+            self.moment(attack, false)
+                .is_some_and(|moment| search::any(&moment))
+        })
     }
 
     fn bass_notes(&self, bar: usize) -> usize {

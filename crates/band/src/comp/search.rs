@@ -1,7 +1,7 @@
 //! The voicings of a whole chorus by dynamic programming: of all ways to voice its attacks, the one that
 //! costs least in motion, register, melody and colours together, not the nearest one from each to the next.
 
-use super::voicing::{Form, Keys, motion};
+use super::voicing::{Form, HIGHEST, Keys, LOWEST, motion};
 use crate::stream::below;
 use rand_chacha::rand_core::Rng;
 
@@ -14,6 +14,8 @@ pub struct Moment<'a> {
     pub root: u8,
     /// The lowest key it may use: the highest seam of the spans in which it sounds.
     pub floor: i16,
+    /// Keys that would collide with a bass note while it sounds, a bit each.
+    pub forbidden: u128,
     /// Whether it sounds the same chord as the attack before.
     pub same_chord: bool,
 }
@@ -47,17 +49,6 @@ impl Taste {
     }
 }
 
-/// How a voicing at a moment meets the bass.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Meeting {
-    /// Nothing collides.
-    Clear,
-    /// So many weak beats are brushed.
-    Brushes(u32),
-    /// It collides on a strong beat: forbidden.
-    Collides,
-}
-
 /// A form (an index of the moment's) on its keys.
 #[derive(Clone, Copy, Debug)]
 pub struct Choice {
@@ -72,72 +63,56 @@ pub struct Choice {
 const KEPT: usize = 40;
 /// The lowest note of a rootless form lies below C4 where it can (reference file).
 const BOTTOM_BELOW: i32 = 60;
-const BRUSH: i32 = 80;
 
-/// Every admissible choice at a moment, the cheapest first; `meets` tells how keys meet the bass.
-pub fn choices(
-    moment: &Moment,
-    taste: Taste,
-    meets: impl Fn(&[u8]) -> Meeting,
-    rng: &mut impl Rng,
-) -> Vec<Choice> {
-    let mut choices = Vec::new();
-    for (keys, form, brushes) in laid(moment, &meets) {
-        let count = keys.as_slice().len() as i32;
-        let sum: i32 = keys.as_slice().iter().map(|&key| i32::from(key)).sum();
-        let off_centre = 2 * (sum - taste.centre * count).abs() / count;
-        let too_high = 3 * (keys.bottom() - BOTTOM_BELOW).max(0);
-        let texture = match (taste.thin, count) {
-            (true, 4) => 6,
-            _ => 0,
-        };
-        choices.push(Choice {
-            form,
-            keys,
-            cost: moment.forms[form].cost
-                + off_centre
-                + too_high
-                + texture
-                + BRUSH * brushes
-                + below(rng, taste.whim) as i32,
-        });
-    }
+/// The admissible choices at a moment, the cheapest first.
+pub fn choices(moment: &Moment, taste: Taste, rng: &mut impl Rng) -> Vec<Choice> {
+    let mut choices: Vec<Choice> = laid(moment)
+        .map(|(keys, form)| {
+            let count = keys.as_slice().len() as i32;
+            let sum: i32 = keys.as_slice().iter().map(|&key| i32::from(key)).sum();
+            let off_centre = 2 * (sum - taste.centre * count).abs() / count;
+            let too_high = 3 * (keys.bottom() - BOTTOM_BELOW).max(0);
+            let too_thick = if taste.thin && count == 4 { 6 } else { 0 };
+            let whim = below(rng, taste.whim) as i32;
+            Choice {
+                form,
+                keys,
+                cost: moment.forms[form].cost + off_centre + too_high + too_thick + whim,
+            }
+        })
+        .collect();
     choices.sort_by_key(|choice| choice.cost);
     choices.truncate(KEPT);
     choices
 }
 
 /// Whether anything at all can sound at a moment.
-pub fn any(moment: &Moment, meets: impl Fn(&[u8]) -> Meeting) -> bool {
-    laid(moment, &meets).next().is_some()
+pub fn any(moment: &Moment) -> bool {
+    laid(moment).next().is_some()
 }
 
-fn laid<'a>(
-    moment: &'a Moment,
-    meets: &'a impl Fn(&[u8]) -> Meeting,
-) -> impl Iterator<Item = (Keys, usize, i32)> + 'a {
+/// Every form at every place of the keyboard where it is clear of mud and bass.
+fn laid<'a>(moment: &'a Moment) -> impl Iterator<Item = (Keys, usize)> + 'a {
     moment
         .forms
         .iter()
         .enumerate()
         .flat_map(move |(index, form)| {
-            let mut from = moment.floor.max(super::voicing::LOWEST);
-            std::iter::from_fn(move || {
-                let keys = Keys::lay(form, moment.root, from);
-                // A form that breaks a low limit may lie clear an octave up; past the top it stays out.
-                match keys {
-                    Some(keys) => from = keys.bottom() as i16 + 1,
-                    None if from <= super::voicing::HIGHEST => from += 12,
-                    None => return None,
-                }
+            let mut from = moment.floor.max(LOWEST);
+            let places = std::iter::from_fn(move || {
+                let keys = (from <= HIGHEST).then(|| Keys::lay(form, moment.root, from))?;
+                // What breaks a low limit here may lie clear an octave up.
+                from = keys.map_or(from + 12, |keys| keys.bottom() as i16 + 1);
                 Some(keys)
-            })
-            .flatten()
-            .filter_map(move |keys| match meets(keys.as_slice()) {
-                Meeting::Clear => Some((keys, index, 0)),
-                Meeting::Brushes(count) => Some((keys, index, count as i32)),
-                Meeting::Collides => None,
-            })
+            });
+            let clear = move |keys: &Keys| {
+                let mut keys = keys.as_slice().iter();
+                keys.all(|&key| moment.forbidden >> key & 1 == 0)
+            };
+            places
+                .flatten()
+                .filter(clear)
+                .map(move |keys| (keys, index))
         })
 }
 
@@ -145,8 +120,8 @@ fn laid<'a>(
 fn step(from: &Choice, to: &Choice, same_chord: bool) -> i32 {
     let top = (to.keys.top() - from.keys.top()).abs();
     let melody = match top {
-        0 if same_chord => 4,
-        0 => 1,
+        0 if same_chord => 8,
+        0 => 3,
         1..=4 => 0,
         _ => 2 * (top - 4),
     };
