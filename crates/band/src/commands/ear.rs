@@ -4,7 +4,9 @@ use crate::{
     cli::shared::ChartOptions,
     ear::{
         Ask, Kind, Maker, SetError,
+        audio::{Format, Studio, find_font},
         export::{Folder, answers, json, questions, table},
+        page,
         sound::With,
     },
     failure::Failure,
@@ -12,7 +14,10 @@ use crate::{
 };
 use endpin_theory::{Feel, Key, Mode, Pitch};
 use endpin_walker::{Level, Options};
-use std::{path::PathBuf, process::ExitCode};
+use std::{
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
 
 /// Arguments of `endpin ear`.
 #[derive(Debug, clap::Args)]
@@ -53,7 +58,16 @@ pub struct Args {
     /// Parts that may play besides the bass, separated by commas: comp, time or none
     #[arg(long, value_name = "PARTS", value_delimiter = ',', default_value = "comp,time", value_parser = accompanist)]
     with: Vec<Option<PartName>>,
+    /// Render every question as sound too: wav or flac
+    #[arg(long, value_name = "FORMAT")]
+    audio: Option<Format>,
+    /// The sound font (.sf2) to render with [default: the system's]
+    #[arg(long, value_name = "FILE", requires = "audio")]
+    sound_font: Option<PathBuf>,
 }
+
+/// What the pages are called.
+const TITLE: &str = "Questions for the ear";
 
 fn span(text: &str) -> Result<(usize, usize), String> {
     let (first, last) = text.split_once('-').unwrap_or((text, text));
@@ -101,10 +115,22 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let folder = Folder::new(output)?;
     folder.write_midi(chosen, set.len())?;
     let key = answers(&set, &ask);
-    folder.write("questions.json", &json(&questions(&set))?)?;
     folder.write("answers.json", &json(&key)?)?;
     folder.write("answers.csv", table(&key).as_bytes())?;
+    folder.write("answers.html", page::answers(&set, TITLE).as_bytes())?;
+    folder.write("questions.html", page::questions(&set, TITLE).as_bytes())?;
+    folder.write("questions.json", &json(&questions(&set))?)?;
+    if let Some(format) = args.audio {
+        let studio = studio(args.sound_font.as_deref(), format)?;
+        folder.write_audio(chosen, set.len(), &studio, format)?;
+    }
     Ok(ExitCode::SUCCESS)
+}
+
+fn studio(font: Option<&Path>, format: Format) -> Result<Studio, Failure> {
+    let font = font.map_or_else(find_font, |font| Ok(font.to_owned()));
+    font.and_then(|font| Studio::open(&font, format))
+        .map_err(Failure::input)
 }
 
 fn input(error: SetError) -> Failure {

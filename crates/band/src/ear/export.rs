@@ -4,6 +4,7 @@
 //! that a set broken off goes on where it stopped.
 
 use super::{
+    audio::{Format, Studio},
     kind::Choice,
     set::{Ask, Question},
     sound::score,
@@ -220,13 +221,7 @@ impl Folder {
     /// # Errors
     /// What stands in the way.
     pub fn new(path: &Path) -> Result<Folder, Failure> {
-        let questions = path.join("questions");
-        fs::create_dir_all(&questions).map_err(|error| {
-            Failure::output(format!(
-                "cannot make the folder {}: {error}",
-                shown(&questions)
-            ))
-        })?;
+        make_folder(&path.join("questions"))?;
         Ok(Folder {
             path: path.to_owned(),
         })
@@ -240,6 +235,36 @@ impl Folder {
         self.each(questions, "questions", |question| {
             let file = file_name(question.number, count, "mid");
             self.write(&file, &midi(question)).map(|_| ())
+        })
+    }
+
+    /// Renders some questions of a set of `count`. Sound that is there already is left alone if it was rendered
+    /// from the same MIDI file with the same font and format.
+    ///
+    /// # Errors
+    /// A file that cannot be rendered or written.
+    pub fn write_audio(
+        &self,
+        questions: &[Question],
+        count: usize,
+        studio: &Studio,
+        format: Format,
+    ) -> Result<(), Failure> {
+        make_folder(&self.path(".sound"))?;
+        self.each(questions, "sound", |question| {
+            let midi = midi(question);
+            let file = file_name(question.number, count, format.suffix());
+            // The stamp of a file of sound says what it was rendered from; it is written after it.
+            let stamp = file.replace("questions/", ".sound/");
+            let made_from = format!("{} {:016x}\n", studio.label, fingerprint(&midi));
+            let is_there =
+                fs::read_to_string(self.path(&stamp)).is_ok_and(|found| found == made_from);
+            if is_there && self.path(&file).exists() {
+                return Ok(());
+            }
+            let sound = studio.render(&midi).map_err(Failure::output)?;
+            output::write(&self.path(&file), &sound)?;
+            output::write(&self.path(&stamp), made_from.as_bytes())
         })
     }
 
@@ -285,6 +310,19 @@ impl Folder {
     pub fn path(&self, name: &str) -> PathBuf {
         self.path.join(name)
     }
+}
+
+fn make_folder(path: &Path) -> Result<(), Failure> {
+    fs::create_dir_all(path).map_err(|error| {
+        Failure::output(format!("cannot make the folder {}: {error}", shown(path)))
+    })
+}
+
+/// A number that tells contents apart: FNV-1a, 64 bit (from memory).
+fn fingerprint(bytes: &[u8]) -> u64 {
+    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
+        (hash ^ u64::from(*byte)).wrapping_mul(0x0000_0100_0000_01b3)
+    })
 }
 
 /// Text of a list as a file holds it.

@@ -6,11 +6,15 @@
 //! name, place in the order, velocities or lengths.
 
 pub mod approach;
+pub mod audio;
 pub mod balance;
 pub mod export;
 pub mod kind;
+pub mod page;
 pub mod passage;
 pub mod phrase;
+pub mod record;
+pub mod schedule;
 pub mod set;
 pub mod sound;
 pub mod tune;

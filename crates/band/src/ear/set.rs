@@ -83,8 +83,6 @@ pub enum SetError {
 const ATTEMPTS: u32 = 3000;
 /// Draws after which a kind is held to be impossible.
 const PROBES: u32 = 600;
-/// Choruses of each line from which questions are cut.
-const CHORUSES: u32 = 10_000;
 
 /// A maker of questions, its walkers built.
 #[derive(Debug)]
@@ -221,7 +219,7 @@ impl<'a> Maker<'a> {
         };
         let bars = bars(kind, first, rng);
         let tune = family.get(answer).unwrap_or(first);
-        let line = tune.line(self.ask.seed, 1 + below(rng, CHORUSES));
+        let line = tune.line(rng.next_u64());
         let last = tune.chorus.bars.len().checked_sub(bars)?;
         let mut starts: Vec<usize> = (1..=last).collect();
         shuffle(rng, &mut starts);
@@ -307,11 +305,14 @@ fn main_meter(charts: &[Chart]) -> Meter {
     found.map_or_else(|| charts[0].meter.clone(), |(meter, _)| meter)
 }
 
-/// Thousandths of the tones of a passage's chords that lie outside the key. For the kinds that ask for the
-/// chords it is 0, so that the order of the questions says nothing of them.
+/// What the kinds that ask for the chords have in place of their density, so that the order of the questions
+/// says nothing of them.
+const HIDDEN_DENSITY: u32 = 250;
+
+/// Thousandths of the tones of a passage's chords that lie outside the key.
 fn density(passage: &Passage, kind: Kind, key: Key) -> u32 {
     if !phrases(kind).is_empty() {
-        return 0;
+        return HIDDEN_DENSITY;
     }
     let scale = key.scale();
     let tones: Vec<bool> = passage

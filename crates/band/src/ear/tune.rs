@@ -88,9 +88,9 @@ impl Tune {
         })
     }
 
-    /// A chorus of the line.
-    pub fn line(&self, seed: u64, index: u32) -> Vec<LineNote> {
-        self.walker.line(seed, index).notes
+    /// The first chorus of the line with this seed.
+    pub fn line(&self, seed: u64) -> Vec<LineNote> {
+        self.walker.line(seed, 1).notes
     }
 
     /// Some bars of a line, if they are fit to be asked about.

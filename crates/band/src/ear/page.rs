@@ -1,0 +1,237 @@
+//! The pages of a set: one for the learners, one with the answers.
+//!
+//! Each is one file that loads nothing. The learners' page holds the sounding notes and nothing of the key.
+
+use super::{kind::Kind, set::Question, sound::score};
+use crate::{
+    failure::printable,
+    score::{PartName, Score},
+};
+use serde::Serialize;
+use std::fmt::Write;
+
+const PAGE: &str = include_str!("page/page.html");
+const STYLE: &str = include_str!("page/page.css");
+const SCRIPT: &str = include_str!("page/page.js");
+/// The synthesizer of the practice page.
+const SOUND: &str = include_str!("../sheet/page/sound.js");
+
+/// What the page plays: per part start, length (both in ticks) and key of each note.
+#[derive(Serialize)]
+struct Music {
+    tempo: u16,
+    end: i64,
+    bass: Vec<i64>,
+    comp: Vec<i64>,
+    time: Vec<i64>,
+}
+
+impl Music {
+    fn of(score: &Score, tempo: u16) -> Music {
+        let part = |name| -> Vec<i64> {
+            let notes = score.part(name).into_iter().flat_map(|part| &part.notes);
+            notes
+                .flat_map(|note| [note.start.0, note.length.0, i64::from(note.key)])
+                .collect()
+        };
+        Music {
+            tempo,
+            end: score.end.0,
+            bass: part(PartName::Bass),
+            comp: part(PartName::Comp),
+            time: part(PartName::Time),
+        }
+    }
+}
+
+/// For whom a page is.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Reader {
+    Learner,
+    Teacher,
+}
+
+/// The page that a learner gets.
+pub fn questions(set: &[Question], title: &str) -> String {
+    let about = format!(
+        "{} questions, from easy to hard. Each starts with the tonic and a bar of count-in.",
+        set.len()
+    );
+    page(set, title, &about, Reader::Learner)
+}
+
+/// The page with the answers, which tests and tells why.
+pub fn answers(set: &[Question], title: &str) -> String {
+    let about = "Choose an answer and see whether it is right, and why. Keep this page from the learners until then.";
+    page(set, &format!("{title}: answers"), about, Reader::Teacher)
+}
+
+fn page(set: &[Question], title: &str, about: &str, reader: Reader) -> String {
+    let music: Vec<Music> = set
+        .iter()
+        .map(|question| {
+            // With the answers, what the question leaves out is heard as well.
+            let whole = reader == Reader::Teacher;
+            let score = score(question.kind, &question.variant, &question.playing, whole);
+            Music::of(&score, question.playing.tempo)
+        })
+        .collect();
+    let items: String = set.iter().map(|question| item(question, reader)).collect();
+    // Numbers only, so no text of it can end the script.
+    let music = serde_json::to_string(&music).unwrap_or_default();
+    let title = escaped(title);
+    let about = escaped(about);
+    let script = format!("{SOUND}{SCRIPT}");
+    let values = [
+        ("title", title.as_str()),
+        ("about", about.as_str()),
+        ("style", STYLE),
+        ("items", items.as_str()),
+        ("music", music.as_str()),
+        ("script", script.as_str()),
+    ];
+    filled(PAGE, &values)
+}
+
+/// A template with its `{{name}}`s replaced, once each or more; what is put in is not looked at again.
+fn filled(template: &str, values: &[(&str, &str)]) -> String {
+    let mut page = String::new();
+    let mut rest = template;
+    while let Some((before, after)) = rest.split_once("{{") {
+        let (name, after) = after.split_once("}}").unwrap_or((after, ""));
+        let value = values
+            .iter()
+            .find(|(found, _)| *found == name)
+            .map_or("", |(_, value)| value);
+        page.push_str(before);
+        page.push_str(value);
+        rest = after;
+    }
+    page + rest
+}
+
+fn item(question: &Question, reader: Reader) -> String {
+    let number = question.number;
+    let variant = &question.variant;
+    let passage = &variant.passage;
+    let mut html = String::new();
+    let teacher = reader == Reader::Teacher;
+    // Writing to a string cannot fail.
+    let mut put = |text: std::fmt::Arguments| _ = html.write_fmt(text);
+    if teacher {
+        let words = question
+            .choices
+            .iter()
+            .find(|choice| choice.answer == variant.answer);
+        put(format_args!(
+            "<section class=\"item answers\" data-answer=\"{}\" data-words=\"{}\" data-why=\"{}\">\n",
+            escaped(&variant.answer),
+            escaped(words.map_or(&variant.answer, |choice| &choice.words)),
+            escaped(&variant.why),
+        ));
+    } else {
+        put(format_args!("<section class=\"item\">\n"));
+    }
+    put(format_args!(
+        "<h2>{number}. {} <button type=\"button\" data-play=\"{}\" data-number=\"{number}\" data-words=\"Play\" \
+         aria-pressed=\"false\" aria-label=\"Play question {number}\">Play</button></h2>\n<p>{}</p>\n",
+        escaped(heading(question.kind)),
+        number - 1,
+        escaped(question.kind.question()),
+    ));
+    put(format_args!(
+        "<p class=\"facts\">{} · {} · {} quarter notes a minute</p>\n",
+        escaped(&question.playing.key.to_string()),
+        passage.meter,
+        question.playing.tempo,
+    ));
+    if question.kind.shows_chords() {
+        put(format_args!(
+            "<p class=\"chords\">{}</p>\n",
+            escaped(&bars(question))
+        ));
+    }
+    if question.choices.is_empty() {
+        put(format_args!(
+            "<label class=\"written\">Notes <input type=\"text\" autocomplete=\"off\" spellcheck=\"false\"></label>\n\
+             <svg class=\"staff\" viewBox=\"0 0 600 50\" preserveAspectRatio=\"none\" aria-hidden=\"true\">{}</svg>\n",
+            (1..=5)
+                .map(|line| format!(
+                    "<line x1=\"0\" x2=\"600\" y1=\"{0}\" y2=\"{0}\"/>",
+                    line * 9
+                ))
+                .collect::<String>(),
+        ));
+    } else {
+        put(format_args!(
+            "<fieldset><legend class=\"facts\">Your answer</legend>\n"
+        ));
+        for choice in &question.choices {
+            put(format_args!(
+                "<label><input type=\"radio\" name=\"q{number}\" value=\"{}\"> {}</label>\n",
+                escaped(&choice.answer),
+                escaped(&choice.words),
+            ));
+        }
+        put(format_args!("</fieldset>\n"));
+    }
+    if teacher {
+        let show = match question.kind {
+            Kind::Dictation => "<button type=\"button\" data-do=\"reveal\">One more note</button>",
+            _ => "<button type=\"button\" data-do=\"show\">Show the answer</button>",
+        };
+        put(format_args!(
+            "<p class=\"reveal\">{show}</p>\n<p class=\"result\" role=\"status\"></p>\n<p class=\"shown\">{}: {}</p>\n",
+            escaped(&variant.answer),
+            escaped(&variant.why),
+        ));
+    }
+    put(format_args!("</section>\n"));
+    html
+}
+
+/// A few words for a kind, over its question.
+fn heading(kind: Kind) -> &'static str {
+    match kind {
+        Kind::Approach => "The approach",
+        Kind::ChordTone => "The chord tone",
+        Kind::Quality => "The quality",
+        Kind::WrongNote => "The wrong note",
+        Kind::Turnaround => "The turnaround",
+        Kind::Same => "Same or different",
+        Kind::Dictation => "Dictation",
+        Kind::Level => "The level",
+        Kind::Comp => "Plain or altered",
+        Kind::NextRoot => "The next root",
+    }
+}
+
+/// The chords of a passage, bar by bar.
+fn bars(question: &Question) -> String {
+    let passage = &question.variant.passage;
+    let mut text = String::new();
+    for bar in 1..=passage.bars {
+        let in_bar = passage
+            .chords
+            .iter()
+            .filter(|placed| passage.place(placed.start).0 == bar);
+        let symbols: Vec<&str> = in_bar.map(|placed| placed.symbol.as_str()).collect();
+        let symbols = if symbols.is_empty() {
+            "%".to_owned()
+        } else {
+            symbols.join(" ")
+        };
+        text += &format!("| {symbols} ");
+    }
+    text + "|"
+}
+
+/// Text made safe for HTML, in elements and in quoted attributes.
+fn escaped(text: &str) -> String {
+    let text = printable(text);
+    text.replace('&', "&amp;")
+        .replace('<', "&lt;")
+        .replace('>', "&gt;")
+        .replace('"', "&quot;")
+        .replace('\'', "&#39;")
+}
