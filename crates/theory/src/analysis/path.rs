@@ -26,9 +26,11 @@ const CHANGE_TO_BLUES: u32 = 5;
 const USUAL_BEATS: usize = 4;
 
 impl Hypothesis {
-    fn at(index: usize) -> Hypothesis {
+    /// The hypotheses in order, counted from the home tonic up, so that equal costs are settled alike in
+    /// every key.
+    fn at(index: usize, home: Hypothesis) -> Hypothesis {
         Hypothesis {
-            tonic: (index % 12) as u8,
+            tonic: (home.tonic + (index % 12) as u8) % 12,
             color: COLORS[index / 12],
         }
     }
@@ -96,13 +98,11 @@ pub(super) type Step = (Hypothesis, Reading);
 /// round, and the total cost. Of equal paths, the one that stays in the key listed first.
 pub(super) fn cheapest_path(chords: &[(Heard, usize)], home: Hypothesis) -> (Vec<Step>, u32) {
     let scale = USUAL_BEATS as u32;
+    let at = |index: usize| Hypothesis::at(index, home);
     let change: Vec<[u32; COUNT]> = (0..COUNT)
-        .map(|from| {
-            std::array::from_fn(|to| scale * Hypothesis::at(from).change_to(Hypothesis::at(to)))
-        })
+        .map(|from| std::array::from_fn(|to| scale * at(from).change_to(at(to))))
         .collect();
-    let mut total: [u32; COUNT] =
-        std::array::from_fn(|key| scale * home.change_to(Hypothesis::at(key)));
+    let mut total: [u32; COUNT] = std::array::from_fn(|key| scale * home.change_to(at(key)));
     let mut steps: Vec<([usize; COUNT], [Reading; COUNT])> = Vec::with_capacity(chords.len());
     for (index, (heard, beats)) in chords.iter().enumerate() {
         let weight = (*beats).clamp(USUAL_BEATS / 2, USUAL_BEATS * 4) as u32;
@@ -119,7 +119,7 @@ pub(super) fn cheapest_path(chords: &[(Heard, usize)], home: Hypothesis) -> (Vec
                     .min_by_key(|&(before, cost)| (cost, before != key))
                     .unwrap_or((key, 0))
             };
-            let hypothesis = Hypothesis::at(key);
+            let hypothesis = at(key);
             let (price, reading) = cheapest(heard, hypothesis.tonic, hypothesis.color);
             from[key] = best;
             readings[key] = reading;
@@ -128,12 +128,12 @@ pub(super) fn cheapest_path(chords: &[(Heard, usize)], home: Hypothesis) -> (Vec
         total = next;
         steps.push((from, readings));
     }
-    let ending = |key: usize| total[key] + scale * Hypothesis::at(key).change_to(home);
+    let ending = |key: usize| total[key] + scale * at(key).change_to(home);
     let mut key = (0..COUNT).min_by_key(|&key| ending(key)).unwrap_or(0);
     let cost = ending(key);
     let mut path: Vec<Step> = Vec::with_capacity(chords.len());
     for (from, readings) in steps.iter().rev() {
-        path.push((Hypothesis::at(key), readings[key]));
+        path.push((at(key), readings[key]));
         key = from[key];
     }
     path.reverse();

@@ -1,5 +1,6 @@
 use super::*;
-use crate::Chart;
+use crate::{Chart, Interval};
+use proptest::prelude::*;
 
 fn analysed(home: &str, bars: &str) -> Vec<(String, Understood)> {
     let chart = Chart::from_bars(bars, "4/4".parse().unwrap()).unwrap();
@@ -35,5 +36,61 @@ fn a_two_five_one() {
 fn the_best_choice_comes_first_and_holds_the_chord() {
     for (_, understood) in analysed("F", "F7 | D7b9 | Gm7 | C7alt | Bdim7 | Db7#11 | Am7b5") {
         assert_eq!(understood.scale, understood.choices[0]);
+    }
+}
+
+/// Chord symbols of all families on all the usual roots.
+fn progression() -> impl Strategy<Value = String> {
+    let root = prop::sample::select(vec![
+        "C", "Db", "D", "Eb", "E", "F", "F#", "Gb", "G", "Ab", "A", "Bb", "B",
+    ]);
+    let suffix = prop::sample::select(vec![
+        "", "maj7", "6", "m", "m7", "m6", "mMaj7", "7", "7b9", "7alt", "7#5", "13", "7sus4",
+        "m7b5", "dim7", "aug", "5", "9#11",
+    ]);
+    let bar = (root, suffix).prop_map(|(root, suffix)| format!("{root}{suffix}"));
+    prop::collection::vec(bar, 1..12).prop_map(|bars| bars.join(" | "))
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(300))]
+
+    #[test]
+    fn understanding_moves_with_the_key(bars in progression(), semitones in 0i16..12, minor in any::<bool>()) {
+        let c = "C".parse().unwrap();
+        let home = if minor { Key::minor(c) } else { Key::major(c) };
+        let chart = Chart::from_bars(&bars, "4/4".parse().unwrap()).unwrap();
+        // Seven steps to twelve semitones: the letter nearest to so many semitones.
+        let by = Interval::new((semitones * 7 + 6) / 12, semitones);
+        let moved_home = Key { tonic: home.tonic + by, ..home }.simplest();
+        let here = analyse(&chart.chorus().spans, home);
+        let there = analyse(&chart.transposed(by).chorus().spans, moved_home);
+        prop_assert_eq!(here.len(), there.len());
+        for (a, b) in here.iter().zip(&there) {
+            let sound = |u: &Understood, by: i16| (
+                (i16::from(u.key.tonic.chroma()) + by) % 12, u.key.mode, u.scale.kind(),
+            );
+            prop_assert_eq!(sound(a, semitones), sound(b, 0));
+            prop_assert_eq!(a.choices.len(), b.choices.len());
+        }
+    }
+
+    #[test]
+    fn every_choice_holds_the_chord(bars in progression()) {
+        let chart = Chart::from_bars(&bars, "4/4".parse().unwrap()).unwrap();
+        let spans = chart.chorus().spans;
+        let home = find_key(&spans);
+        prop_assert!(home.signature().abs() <= MOST_SIGNS);
+        for (span, understood) in spans.iter().zip(analyse(&spans, home)) {
+            prop_assert_eq!(understood.scale, understood.choices[0]);
+            prop_assert!(understood.key.signature().abs() <= MOST_SIGNS);
+            let chord = span.chord.as_ref().unwrap();
+            for scale in understood.choices {
+                prop_assert_eq!(scale.tonic(), chord.root());
+                for (_, name) in chord.tones() {
+                    prop_assert!(scale.contains(name.chroma()), "{} in {}", chord, scale);
+                }
+            }
+        }
     }
 }
