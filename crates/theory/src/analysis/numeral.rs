@@ -16,8 +16,40 @@ pub fn numeral(chord: &Chord, key: Key) -> String {
         chord.family(),
         Family::Minor | Family::HalfDiminished | Family::Diminished
     );
-    let degree = Degree::of(key.tonic, chord.root());
+    let degree = customary(Degree::of(key.tonic, chord.root()), chord.family());
     format!("{}{}", placed(degree, small, key.mode), figure(chord))
+}
+
+/// A degree under the name that functions go by: a backdoor dominant that is written E7 in Gb, to spare the
+/// reader Fb7, is bVII7 all the same. Diminished chords that pass upwards keep their sharps.
+fn customary(degree: Degree, family: Family) -> Degree {
+    const USUAL: [(u8, i8); 13] = [
+        (1, 0),
+        (2, -1),
+        (2, 0),
+        (3, -1),
+        (3, 0),
+        (4, 0),
+        (4, 1),
+        (5, 0),
+        (6, -1),
+        (6, 0),
+        (7, -1),
+        (7, 0),
+        (5, -1),
+    ];
+    const RISING: [(u8, i8); 3] = [(1, 1), (2, 1), (5, 1)];
+    let named = |&(number, alteration): &(u8, i8)| Degree::new(number, alteration);
+    let rising = family == Family::Diminished && RISING.iter().map(named).any(|d| d == degree);
+    if rising || USUAL.iter().map(named).any(|d| d == degree) {
+        return degree;
+    }
+    let sound = |degree: Degree| degree.interval().semitones().rem_euclid(12);
+    let same = USUAL
+        .iter()
+        .map(named)
+        .find(|other| sound(*other) == sound(degree));
+    same.unwrap_or(degree)
 }
 
 /// Sign and numeral of a degree (counted along the major scale).

@@ -94,3 +94,32 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn numerals_keep_their_names_under_plainer_spellings() {
+    for (key, symbol, expected) in [
+        ("Gb", "E7", "bVII7"),
+        ("Gb", "Fb7", "bVII7"),
+        ("F#", "F", "VII"),
+        ("C", "F#dim7", "#ivo7"),
+        ("C", "Gb7", "bV7"),
+        ("C", "Abdim7", "bvio7"),
+        ("C", "G#dim7", "#vo7"),
+        ("A minor", "G#dim7", "viio7"),
+        ("A minor", "F#m7b5", "viø7"),
+        ("A minor", "Fmaj7", "VImaj7"),
+        ("A minor", "C#dim7", "#iiio7"),
+        ("A minor", "F#7", "#VI7"),
+        ("Eb minor", "Bmaj7", "VImaj7"),
+        ("C", "Caug", "I+"),
+        ("C", "G7sus4", "V7sus4"),
+        ("C", "CmMaj7", "iMaj7"),
+    ] {
+        let chord: Chord = symbol.parse().unwrap();
+        assert_eq!(
+            numeral(&chord, key.parse().unwrap()),
+            expected,
+            "{symbol} in {key}"
+        );
+    }
+}
