@@ -9,47 +9,56 @@ use crate::{
 
 const NUMERALS: [&str; 7] = ["I", "II", "III", "IV", "V", "VI", "VII"];
 
+/// The twelve degrees as chords that come down a half step are named, and as those that go up are.
+#[rustfmt::skip]
+const FALLING: [(u8, i8); 12] =
+    [(1, 0), (2, -1), (2, 0), (3, -1), (3, 0), (4, 0), (5, -1), (5, 0), (6, -1), (6, 0), (7, -1), (7, 0)];
+#[rustfmt::skip]
+const RISING: [(u8, i8); 12] =
+    [(1, 0), (1, 1), (2, 0), (2, 1), (3, 0), (4, 0), (4, 1), (5, 0), (5, 1), (6, 0), (7, -1), (7, 0)];
+
 /// The numeral of a chord in a key: small for a minor third. In minor keys the capitals III, VI and VII stand
 /// on the degrees of natural minor, the small vi and vii on the raised ones, as music21 reads them.
 pub fn numeral(chord: &Chord, key: Key) -> String {
+    on_degree(
+        chord,
+        key,
+        customary(Degree::of(key.tonic, chord.root()), chord.family()),
+    )
+}
+
+/// The same where it is known what the chord does: diminished chords that lead upwards stand on raised
+/// degrees, tritone substitutes on lowered ones, however a plainer spelling hides it.
+pub(super) fn numeral_as(chord: &Chord, key: Key, reading: Reading) -> String {
+    let semitones = (chord.root().chroma() + 12 - key.tonic.chroma()) % 12;
+    let (number, alteration) = match reading {
+        Reading::Leading(_) => RISING[usize::from(semitones)],
+        Reading::Passing if semitones == 6 => RISING[6],
+        Reading::Passing | Reading::Substitute(_) => FALLING[usize::from(semitones)],
+        _ => return numeral(chord, key),
+    };
+    on_degree(chord, key, Degree::new(number, alteration))
+}
+
+fn on_degree(chord: &Chord, key: Key, degree: Degree) -> String {
     let small = matches!(
         chord.family(),
         Family::Minor | Family::HalfDiminished | Family::Diminished
     );
-    let degree = customary(Degree::of(key.tonic, chord.root()), chord.family());
     format!("{}{}", placed(degree, small, key.mode), figure(chord))
 }
 
 /// A degree under the name that functions go by: a backdoor dominant that is written E7 in Gb, to spare the
-/// reader Fb7, is bVII7 all the same. Diminished chords that pass upwards keep their sharps.
+/// reader Fb7, is bVII7 all the same. Only diminished chords stand on raised degrees other than #IV.
 fn customary(degree: Degree, family: Family) -> Degree {
-    const USUAL: [(u8, i8); 13] = [
-        (1, 0),
-        (2, -1),
-        (2, 0),
-        (3, -1),
-        (3, 0),
-        (4, 0),
-        (4, 1),
-        (5, 0),
-        (6, -1),
-        (6, 0),
-        (7, -1),
-        (7, 0),
-        (5, -1),
-    ];
-    const RISING: [(u8, i8); 3] = [(1, 1), (2, 1), (5, 1)];
-    let named = |&(number, alteration): &(u8, i8)| Degree::new(number, alteration);
-    let rising = family == Family::Diminished && RISING.iter().map(named).any(|d| d == degree);
-    if rising || USUAL.iter().map(named).any(|d| d == degree) {
+    let is = |&(number, alteration): &(u8, i8)| degree == Degree::new(number, alteration);
+    let raised = is(&(4, 1)) || family == Family::Diminished && RISING.iter().any(is);
+    if raised || FALLING.iter().any(is) {
         return degree;
     }
-    let sound = |degree: Degree| degree.interval().semitones().rem_euclid(12);
-    let same = USUAL
-        .iter()
-        .map(named)
-        .find(|other| sound(*other) == sound(degree));
-    same.unwrap_or(degree)
+    let semitones = degree.interval().semitones().rem_euclid(12);
+    let (number, alteration) = FALLING[semitones as usize];
+    Degree::new(number, alteration)
 }
 
 /// Sign and numeral of a degree (counted along the major scale).
@@ -101,7 +110,7 @@ pub(super) fn target_numeral(semitones: u8, mode: Mode) -> &'static str {
 
 /// The name of what a chord does: its numeral, and in parentheses what it is to another chord.
 pub(super) fn function(chord: &Chord, key: Key, reading: Reading) -> String {
-    let numeral = numeral(chord, key);
+    let numeral = numeral_as(chord, key, reading);
     let to = |semitones| target_numeral(semitones, key.mode);
     let two = if chord.family() == Family::HalfDiminished {
         "iiø7"

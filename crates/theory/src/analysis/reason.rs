@@ -1,6 +1,6 @@
 //! One sentence for each choice of scale.
 
-use super::numeral::{numeral, target_numeral};
+use super::numeral::{numeral_as, target_numeral};
 use super::path::Step;
 use super::reading::{Color, Heard, Reading};
 use crate::{
@@ -35,7 +35,7 @@ fn long_name(key: Key) -> String {
 
 fn what(heard: &Heard, key: Key, (hypothesis, reading): Step) -> String {
     let chord = heard.chord;
-    let numeral = numeral(chord, key);
+    let numeral = numeral_as(chord, key, reading);
     let above = (chord.root().chroma() + 12 - hypothesis.tonic) % 12;
     let of = |target| target_numeral(target, key.mode);
     match reading {
