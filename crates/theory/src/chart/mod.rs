@@ -237,6 +237,9 @@ impl Chart {
     /// The chart in another key of the same mode, nearest in steps, each chord spelled as a reader expects
     /// (see [`Symbol::respelled`]).
     pub fn in_key(&self, key: Key) -> Chart {
+        if key == self.key {
+            return self.clone(); // as the hand wrote it
+        }
         let interval = Interval::up_between(self.key.tonic, key.tonic);
         self.moved(key, |symbol| symbol.transposed(interval).respelled(key))
     }
