@@ -12,7 +12,10 @@ use crate::{
     score::Score,
 };
 use endpin_theory::{Chart, Chorus, Feel, Key, Scale, Understood, analyse};
-use endpin_walker::{ChorusLine, Level, LineNote, Options, Plan, Walker};
+use endpin_walker::{
+    ChorusLine, Level, LineNote, Options, Plan, Walker,
+    pins::{Bars, Hold},
+};
 use std::{fmt, ops::Range};
 
 /// What is asked of a performance.
@@ -24,6 +27,12 @@ pub struct Wishes {
     pub choruses: Range<u32>,
     /// What is asked of the line.
     pub line: Options,
+    /// Bars kept as another chorus has them.
+    pub holds: Vec<Hold>,
+    /// Bars to vary, all else as the first of the choruses has it.
+    pub vary: Option<Bars>,
+    /// Beats in which any two choruses differ at least.
+    pub apart: u32,
     /// What is asked of the comp.
     pub comp: CompOptions,
     /// How the band plays it.
@@ -78,7 +87,8 @@ impl Session {
         let meaning =
             |turn: &endpin_walker::plan::Turn| analyse(&turn.chorus.spans, turn.chorus.key);
         let understood = plan.turns().iter().map(meaning).collect();
-        let walker = Walker::new(plan, wishes.line.clone()).map_err(Failure::input)?;
+        let walker = Walker::holding(plan, wishes.line.clone(), &wishes.holds, wishes.seed);
+        let walker = walker.map_err(Failure::input)?;
         Ok(Session {
             chart,
             wishes,
@@ -102,7 +112,12 @@ impl Session {
         &self.walker
     }
 
+    /// The turn of the plan that a chorus plays; versions of one chorus all play its turn.
     fn turn(&self, number: u32) -> usize {
+        let number = match self.wishes.vary {
+            Some(_) => self.wishes.choruses.start,
+            None => number,
+        };
         self.walker.plan().turn_of(u64::from(number) - 1)
     }
 
@@ -117,9 +132,29 @@ impl Session {
     }
 
     /// The lines of the choruses asked for.
-    pub fn lines(&self) -> Vec<ChorusLine> {
-        let Range { start, end } = self.wishes.choruses;
-        self.walker.lines(self.wishes.seed, start, end - start)
+    ///
+    /// # Errors
+    /// More choruses, or versions of one, than there are.
+    pub fn lines(&self) -> Result<Vec<ChorusLine>, Failure> {
+        let Wishes {
+            seed,
+            apart,
+            choruses: Range { start, end },
+            ..
+        } = self.wishes;
+        let count = end - start;
+        let lines = match &self.wishes.vary {
+            None => self.walker.distinct(seed, start, count, apart),
+            Some(bars) => self
+                .walker
+                .vary(seed, start, bars, count)
+                .map(|mut versions| {
+                    let numbered = (start..).zip(&mut versions);
+                    numbered.for_each(|(number, version)| version.renumber(number));
+                    versions
+                }),
+        };
+        lines.map_err(Failure::input)
     }
 
     /// The line of one chorus.
@@ -139,9 +174,12 @@ impl Session {
     }
 
     /// The choruses asked for, made, with the ending behind them.
-    pub fn perform(&self) -> Made<'_> {
+    ///
+    /// # Errors
+    /// More choruses, or versions of one, than there are.
+    pub fn perform(&self) -> Result<Made<'_>, Failure> {
         let takes: Vec<(ChorusLine, ChorusComp)> = self
-            .lines()
+            .lines()?
             .into_iter()
             .map(|line| {
                 let comp = self.comp(&line);
@@ -149,11 +187,11 @@ impl Session {
             })
             .collect();
         let ending = takes.last().and_then(|(line, _)| self.ending(line));
-        Made {
+        Ok(Made {
             session: self,
             takes,
             ending,
-        }
+        })
     }
 
     /// The ending after a last chorus, unless the choruses are to loop: the held bass note and the chord

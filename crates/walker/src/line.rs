@@ -78,6 +78,14 @@ pub struct ChorusLine {
     pub notes: Vec<LineNote>,
 }
 
+impl ChorusLine {
+    /// Gives the chorus another number.
+    pub fn renumber(&mut self, chorus: u32) {
+        self.chorus = chorus;
+        self.notes.iter_mut().for_each(|note| note.chorus = chorus);
+    }
+}
+
 /// One bar a line, each note as its name.
 impl fmt::Display for ChorusLine {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {

@@ -3,7 +3,7 @@
 use crate::{
     arrange::ArrangeOptions,
     comp::CompOptions,
-    failure::Failure,
+    failure::{Failure, shown},
     feel::Swing,
     input,
     practice::{BarRange, KeyOrder},
@@ -15,10 +15,14 @@ use clap::Args;
 use endpin_theory::{
     Chart, Feel, Key, Meter, Palette, Pitch, chart::TEMPO_RANGE, find_key, nearest,
 };
-use endpin_walker::{Level, Options};
+use endpin_walker::{
+    Arc, Level, Options, Weights,
+    pins::{Avoid, BarBeat, Bars, Hold, Pin, PinError},
+};
 use std::{
     ops::Range,
     path::{Path, PathBuf},
+    str::FromStr,
 };
 
 /// Which chart, and how it is played.
@@ -74,6 +78,34 @@ pub struct LineOptions {
     /// Highest note of the line [default: G3]
     #[arg(long, value_name = "NOTE")]
     pub highest: Option<Pitch>,
+    /// Hold a note, as in "3.1=Ab2" (bar.beat=note, every chorus) or "2:3.1=Ab2" (chorus 2), or keep bars
+    /// as another chorus has them, as in "2-4=chorus 1"; may be given several times
+    #[arg(long, value_name = "WHERE=WHAT")]
+    pub pin: Vec<PinOrHold>,
+    /// Rest on a beat, as in "4.3" or "2:4.3"; may be given several times
+    #[arg(long, value_name = "BAR.BEAT")]
+    pub rest: Vec<BarBeat>,
+    /// A note not to play, such as Eb or Eb2; may be given several times
+    #[arg(long, value_name = "NOTE")]
+    pub avoid: Vec<Avoid>,
+    /// Make versions of these bars of the first chorus, such as 11-12, all else unchanged
+    #[arg(long, value_name = "BARS", conflicts_with = "choruses")]
+    pub vary: Option<Bars>,
+    /// How many versions
+    #[arg(long, value_name = "N", default_value_t = 8, requires = "vary", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    pub count: u32,
+    /// Beats in which any two choruses differ at least
+    #[arg(long, value_name = "BEATS", default_value_t = 1)]
+    pub apart: u32,
+    /// How the choruses develop: rise, wave or flat [default: a little busier after the first]
+    #[arg(long, value_name = "SHAPE")]
+    pub arc: Option<Arc>,
+    /// After the first chorus, let some arrivals be other chord tones than the root
+    #[arg(long)]
+    pub loose: bool,
+    /// Weights of the line, a TOML file (explain --weights-template prints one)
+    #[arg(long, value_name = "FILE")]
+    pub weights: Option<PathBuf>,
     /// No ending bar, so that the choruses loop
     #[arg(long)]
     pub loop_ready: bool,
@@ -178,6 +210,9 @@ impl Performance {
                 tempo_step: self.band.tempo_step,
                 chord_texts: true,
             },
+            holds: self.line.holds(),
+            vary: self.line.vary.clone(),
+            apart: self.line.apart,
             keys: self.band.keys,
             bars: self.band.bars_range,
             loop_ready: self.line.loop_ready,
@@ -191,12 +226,45 @@ impl Performance {
     }
 }
 
+/// What `--pin` holds: a note, or bars as another chorus has them.
+#[derive(Clone, Debug)]
+pub enum PinOrHold {
+    /// A note.
+    Pin(Pin),
+    /// Bars of a chorus.
+    Hold(Hold),
+}
+
+impl FromStr for PinOrHold {
+    type Err = PinError;
+
+    fn from_str(text: &str) -> Result<PinOrHold, PinError> {
+        match text.contains("chorus") {
+            true => text.parse().map(PinOrHold::Hold),
+            false => text.parse().map(PinOrHold::Pin),
+        }
+    }
+}
+
 impl LineOptions {
+    /// The bars kept as another chorus has them.
+    fn holds(&self) -> Vec<Hold> {
+        let hold = |pin: &PinOrHold| match pin {
+            PinOrHold::Hold(hold) => Some(hold.clone()),
+            PinOrHold::Pin(_) => None,
+        };
+        self.pin.iter().filter_map(hold).collect()
+    }
+
     /// The numbers of the choruses to make.
     fn numbers(&self) -> Result<Range<u32>, Failure> {
+        let count = self
+            .vary
+            .as_ref()
+            .map_or(self.choruses.unwrap_or(USUAL_CHORUSES), |_| self.count);
         let end = self
             .from
-            .checked_add(self.choruses.unwrap_or(USUAL_CHORUSES))
+            .checked_add(count)
             .filter(|&end| end <= MOST_CHORUSES);
         let beyond = || Failure::input(format!("choruses are numbered up to {MOST_CHORUSES}"));
         Ok(self.from..end.ok_or_else(beyond)?)
@@ -210,14 +278,28 @@ impl LineOptions {
             Some(pitch) => u8::try_from(pitch.midi())
                 .map_err(|_| Failure::input(format!("{pitch} is below the lowest MIDI note, C-1"))),
         };
+        let weights = match &self.weights {
+            None => usual.weights,
+            Some(file) => Weights::parse(&input::text(file)?)
+                .map_err(|error| Failure::input(format!("{}: {error}", shown(file))))?,
+        };
+        let pins = self.pin.iter().filter_map(|pin| match pin {
+            PinOrHold::Pin(pin) => Some(*pin),
+            PinOrHold::Hold(_) => None,
+        });
         Ok(Options {
             level: self.level,
             feel,
+            weights,
+            arc: self.arc,
+            loose: self.loose,
+            pins: pins.collect(),
+            rests: self.rest.clone(),
+            avoid: self.avoid.clone(),
             range: (
                 key(self.lowest, usual.range.0)?,
                 key(self.highest, usual.range.1)?,
             ),
-            ..usual
         })
     }
 }
@@ -297,8 +379,7 @@ pub fn read_chart(file: &Path) -> Result<Chart, Failure> {
         Some(near) if !file.exists() => Failure::input(format!("{failure} (did you mean {near}?)")),
         _ => failure,
     })?;
-    Chart::parse(&text)
-        .map_err(|error| Failure::input(format!("{}:{error}", crate::failure::shown(file))))
+    Chart::parse(&text).map_err(|error| Failure::input(format!("{}:{error}", shown(file))))
 }
 
 /// A file beside a missing one whose name is close.
@@ -312,5 +393,5 @@ fn near_file(missing: &Path) -> Option<String> {
     let wanted = missing.file_name()?.to_str()?;
     let near = nearest(wanted, names.iter().map(String::as_str))?;
     let path: PathBuf = folder.map_or_else(|| PathBuf::from(&near), |folder| folder.join(&near));
-    Some(crate::failure::shown(&path))
+    Some(shown(&path))
 }

@@ -9,7 +9,7 @@ use crate::{
     session::{Made, Session},
 };
 use endpin_theory::Chord;
-use endpin_walker::LineNote;
+use endpin_walker::{LineNote, Weights};
 use std::{path::PathBuf, process::ExitCode};
 
 /// Arguments of `endpin explain`.
@@ -26,6 +26,9 @@ pub struct Args {
     /// Say in a sentence why each note is there
     #[arg(long, conflicts_with = "json")]
     why: bool,
+    /// Print the weights of the line as a file to change
+    #[arg(long, conflicts_with = "json")]
+    weights_template: bool,
     #[command(flatten)]
     performance: Performance,
 }
@@ -35,8 +38,12 @@ pub struct Args {
 /// # Errors
 /// A chart or options that make no line.
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    if args.weights_template {
+        output::print(&Weights::default().template())?;
+        return Ok(ExitCode::SUCCESS);
+    }
     let session = args.performance.session(args.chart.as_deref())?;
-    let made = session.perform();
+    let made = session.perform()?;
     let shown = if args.json {
         to_json(&LineReport::new(&session, &made).with_comp(&made))
     } else {

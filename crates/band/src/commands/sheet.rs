@@ -135,7 +135,7 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
         ));
     }
     let session = args.performance.session(args.chart.as_deref())?;
-    let made = session.perform();
+    let made = session.perform()?;
     let bytes = written(args, format, &session, &made)?;
     let file = args.output.clone().unwrap_or_else(|| {
         let stem = args

@@ -43,7 +43,7 @@ pub struct Args {
 /// A chart or options that make no line, or a file that cannot be written.
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let session = args.performance.session(args.chart.as_deref())?;
-    let made = session.perform();
+    let made = session.perform()?;
     let score = made.score();
     let layout = if args.format == 0 {
         Layout::Single
