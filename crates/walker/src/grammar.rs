@@ -128,7 +128,9 @@ impl Grammar {
         for (taste, bits) in self.tastes.iter().zip(&self.bits_of_tastes) {
             let kept = (memory >> shift & ((1 << bits) - 1)) as Memory;
             let (factor, kept) = taste.weigh(kept, step);
-            weight *= f64::from(factor);
+            if step.place.sound != Sound::Option || taste.weighs_options() {
+                weight *= f64::from(factor);
+            }
             after |= u64::from(kept) << shift;
             shift += bits;
         }

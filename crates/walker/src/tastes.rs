@@ -5,8 +5,9 @@
 //! product of all the weights along it. No weight is 0, so no line that obeys the rules is impossible.
 
 use crate::{
+    options::Level,
     place::{Leads, Sound, Within},
-    rules::{Memory, Step},
+    rules::{Memory, Step, is_double_chromatic, is_enclosure},
     weights::Weights,
 };
 
@@ -20,21 +21,34 @@ pub trait Taste: std::fmt::Debug + Send + Sync {
         0
     }
 
+    /// Whether it has a say where a note may start or not; elsewhere every taste has.
+    ///
+    /// A note that need not be there would otherwise count for more, or for less, than silence only because
+    /// it is weighed by more tables.
+    fn weighs_options(&self) -> bool {
+        false
+    }
+
     /// Takes one step: its weight, and what to remember from here on.
     fn weigh(&self, memory: Memory, step: &Step<'_>) -> (u32, Memory);
 }
 
-/// All tastes, reading one table.
-pub fn tastes(weights: &Weights) -> Vec<Box<dyn Taste>> {
-    vec![
+/// The tastes of a level, reading one table.
+pub fn tastes(weights: &Weights, level: Level) -> Vec<Box<dyn Taste>> {
+    let mut tastes: Vec<Box<dyn Taste>> = vec![
         Box::new(Motion(weights.motion)),
         Box::new(Approaches(weights.approach)),
         Box::new(Tones(weights.tone)),
         Box::new(Register(weights.register)),
         Box::new(Contour(weights.contour)),
         Box::new(Shapes(weights.shape)),
-        Box::new(Rhythm(weights.rhythm)),
-    ]
+    ];
+    if level >= Level::PAIRS {
+        tastes.push(Box::new(Devices(weights.device)));
+    }
+    // Places where the rhythm has a choice: level 6 and `broken`.
+    tastes.push(Box::new(Rhythm(weights.rhythm)));
+    tastes
 }
 
 /// Steps over leaps.
@@ -255,6 +269,54 @@ impl Taste for Shapes {
     }
 }
 
+/// Two-note approaches and octave shifts.
+#[derive(Debug)]
+struct Devices(crate::weights::Device);
+
+impl Devices {
+    /// Moves up to a major third are remembered exactly, wider ones not at all.
+    fn remember(distance: i16) -> Memory {
+        match distance.abs() {
+            1..=4 => (distance + 8) as Memory,
+            _ => 0,
+        }
+    }
+}
+
+impl Taste for Devices {
+    fn name(&self) -> &'static str {
+        "device"
+    }
+
+    fn memory_bits(&self) -> u32 {
+        4
+    }
+
+    /// Remembers the move onto the last beat before a change, from which a pair may go on.
+    fn weigh(&self, memory: Memory, step: &Step<'_>) -> (u32, Memory) {
+        let Some(distance) = step.distance() else {
+            return (1, if step.to.is_some() { 0 } else { memory });
+        };
+        let first = memory as i16 - 8;
+        let weight = match distance.abs() {
+            12 => self.0.octave_shift,
+            _ if !step.place.arrival => 1,
+            _ if memory > 0 && is_double_chromatic(first, distance) => self.0.double_chromatic,
+            _ if memory > 0 && is_enclosure(first, distance) => self.0.enclosure,
+            _ => self.0.single,
+        };
+        let onto_last_beat = step.place.leads != Leads::Nowhere && !step.place.arrival;
+        (
+            weight,
+            if onto_last_beat {
+                Self::remember(distance)
+            } else {
+                0
+            },
+        )
+    }
+}
+
 /// Where the line skips, drops, holds or goes on plainly.
 #[derive(Debug)]
 struct Rhythm(crate::weights::Rhythm);
@@ -264,17 +326,27 @@ impl Taste for Rhythm {
         "rhythm"
     }
 
+    fn weighs_options(&self) -> bool {
+        true
+    }
+
     fn weigh(&self, _: Memory, step: &Step<'_>) -> (u32, Memory) {
         let place = step.place;
         if place.sound != Sound::Option {
             return (1, 0);
         }
         let busy = 1 + u32::from(place.busy);
+        let distance = step.distance().map_or(0, i16::abs);
+        let near = |weight: u32| match distance {
+            0..=2 => weight * 2,
+            3..=5 => weight,
+            _ => 1,
+        };
         let weight = match (place.within, step.to) {
-            (Within::Beat, Some(_)) => self.0.strike,
+            (Within::Beat, Some(_)) => near(self.0.strike) * busy,
             (Within::Beat, None) => self.0.hold,
-            (Within::Eighth, Some(to)) if Some(to) == step.from => self.0.ghost * busy,
-            (Within::Eighth, Some(_)) => self.0.skip * busy,
+            (Within::Eighth, Some(_)) if distance == 0 => self.0.ghost * busy,
+            (Within::Eighth, Some(_)) => near(self.0.skip) * busy,
             (Within::SecondTriplet, Some(_)) => self.0.drop * busy,
             (Within::ThirdTriplet, Some(_)) => 1,
             (_, None) => self.0.plain,

@@ -43,7 +43,7 @@ impl Walker {
             fixed.apply(&mut layout)?;
         }
         let stage = self.plan.turns()[turn].stage;
-        let grammar = Grammar::new(rules(stage), tastes(&self.options.weights));
+        let grammar = Grammar::new(rules(stage), tastes(&self.options.weights, stage.level));
         let entry = old.lattice.entries()[original.entry];
         let next = self.plan.after(turn);
         let lattice = Lattice::build(

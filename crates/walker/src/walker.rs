@@ -173,7 +173,12 @@ impl Walker {
         let grammars: Vec<Grammar> = plan
             .turns()
             .iter()
-            .map(|turn| Grammar::new(rules(turn.stage), tastes(&options.weights)))
+            .map(|turn| {
+                Grammar::new(
+                    rules(turn.stage),
+                    tastes(&options.weights, turn.stage.level),
+                )
+            })
             .collect();
         let mut entries: Vec<Vec<State>> = vec![Vec::new(); layouts.len()];
         let begin = beginnings(&grammars[0], &layouts[0].slots[0].place);

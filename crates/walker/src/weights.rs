@@ -38,21 +38,21 @@ table! {
         /// the same note again
         repeated = 3,
         /// a semitone
-        semitone = 30,
+        semitone = 12,
         /// a whole tone
-        whole_tone = 30,
+        whole_tone = 15,
         /// a minor or major third
-        third = 14,
+        third = 9,
         /// a fourth
-        fourth = 8,
+        fourth = 9,
         /// a tritone
         tritone = 4,
         /// a fifth
-        fifth = 4,
+        fifth = 7,
         /// a sixth or a seventh
-        sixth_or_seventh = 1,
+        sixth_or_seventh = 4,
         /// an octave
-        octave = 2,
+        octave = 6,
     }
 }
 
@@ -60,17 +60,17 @@ table! {
     /// How a change of chord is approached.
     Approach {
         /// a semitone below the coming root
-        chromatic_below = 10,
+        chromatic_below = 11,
         /// a semitone above it
-        chromatic_above = 9,
+        chromatic_above = 12,
         /// a whole tone below it
         scale_below = 4,
         /// a whole tone above it
-        scale_above = 4,
+        scale_above = 5,
         /// a fourth below it
-        dominant_below = 12,
+        dominant_below = 36,
         /// a fifth above it
-        dominant_above = 16,
+        dominant_above = 22,
         /// a chord tone on a strong last beat that happens to lie a step away
         strong_by_step = 4,
     }
@@ -80,21 +80,21 @@ table! {
     /// Which notes of the harmony stand where, arrivals and approaches apart.
     Tone {
         /// the root on a strong beat
-        strong_root = 4,
+        strong_root = 6,
         /// the fifth on a strong beat
         strong_fifth = 8,
         /// another chord tone on a strong beat
         strong_other = 8,
         /// the root on a weak beat
-        weak_root = 3,
+        weak_root = 5,
         /// the fifth on a weak beat
-        weak_fifth = 6,
+        weak_fifth = 8,
         /// another chord tone on a weak beat
-        weak_other = 6,
+        weak_other = 8,
         /// a scale note on a weak beat
         weak_scale = 6,
         /// a note from outside on a weak beat
-        weak_chromatic = 3,
+        weak_chromatic = 2,
     }
 }
 
@@ -102,11 +102,11 @@ table! {
     /// How far from the middle of the register, which rises and falls over four bars, a note may stray.
     Register {
         /// within a major third of the middle
-        within_third = 12,
+        within_third = 6,
         /// within a fifth
-        within_fifth = 8,
+        within_fifth = 5,
         /// within a seventh
-        within_seventh = 4,
+        within_seventh = 3,
         /// beyond
         beyond = 1,
     }
@@ -116,19 +116,19 @@ table! {
     /// Long arcs rather than see-sawing on two notes.
     Contour {
         /// going on in the same direction by step or third
-        onward = 12,
+        onward = 10,
         /// the same, after three moves that way
-        onward_late = 8,
+        onward_late = 7,
         /// going on in the same direction by a leap
-        leap_onward = 3,
+        leap_onward = 4,
         /// going on in the same direction after a leap
         onward_after_leap = 3,
         /// turning round after a leap
-        turn_after_leap = 12,
+        turn_after_leap = 8,
         /// turning round after two moves or more
         turn = 8,
         /// turning round at once
-        turn_early = 5,
+        turn_early = 6,
         /// turning straight back to the note before
         back_and_forth = 1,
     }
@@ -145,20 +145,34 @@ table! {
 }
 
 table! {
+    /// What level 5 adds.
+    Device {
+        /// two notes that surround the coming root
+        enclosure = 6,
+        /// two semitones in one direction into the coming root
+        double_chromatic = 8,
+        /// any other way into it
+        single = 3,
+        /// a leap of an octave
+        octave_shift = 2,
+    }
+}
+
+table! {
     /// The life of the rhythm: level 6, and the feel `broken`.
     Rhythm {
         /// nothing between two beats
-        plain = 40,
+        plain = 60,
         /// an eighth note between two beats
         skip = 2,
         /// the same note again between two beats, as a ghost
-        ghost = 3,
+        ghost = 8,
         /// two falling triplets
         drop = 1,
         /// in `broken`: holding the note over a beat
-        hold = 3,
+        hold = 60,
         /// in `broken`: striking on that beat
-        strike = 2,
+        strike = 3,
     }
 }
 
@@ -178,6 +192,8 @@ pub struct Weights {
     pub contour: Contour,
     /// Bars that differ.
     pub shape: Shape,
+    /// Two-note approaches and octave shifts.
+    pub device: Device,
     /// Notes between the beats.
     pub rhythm: Rhythm,
 }
@@ -202,7 +218,7 @@ pub enum WeightsError {
 }
 
 impl Weights {
-    fn tables(&self) -> [(&'static str, Vec<Row>); 7] {
+    fn tables(&self) -> [(&'static str, Vec<Row>); 8] {
         [
             ("motion", self.motion.rows()),
             ("approach", self.approach.rows()),
@@ -210,6 +226,7 @@ impl Weights {
             ("register", self.register.rows()),
             ("contour", self.contour.rows()),
             ("shape", self.shape.rows()),
+            ("device", self.device.rows()),
             ("rhythm", self.rhythm.rows()),
         ]
     }
