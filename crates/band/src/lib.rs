@@ -23,3 +23,4 @@ pub mod stream;
 pub mod take;
 pub mod text;
 pub mod time;
+pub mod verdict;

@@ -5,6 +5,7 @@ mod apart;
 mod course;
 mod diagnose;
 pub mod grammar;
+pub mod judge;
 pub mod lattice;
 mod law;
 pub mod layout;
@@ -22,6 +23,7 @@ mod vary;
 pub mod walker;
 pub mod weights;
 
+pub use judge::{Broken, Heard, Judge, Judgement, Verdict};
 pub use line::{ChorusLine, LineNote};
 pub use options::{Arc, Level, Options};
 pub use plan::{Plan, Turn};

@@ -25,6 +25,8 @@ pub enum Command {
     Live(commands::live::Args),
     /// Show each note of the line and why it is there
     Explain(commands::explain::Args),
+    /// Judge a line that somebody played
+    Check(commands::check::Args),
     /// Show the chart as understood: functions, scales, and how many lines it has
     Chart(commands::chart::Args),
     /// Write notation, a practice page or pages for print
@@ -47,6 +49,7 @@ impl Command {
             #[cfg(feature = "live")]
             Command::Live(args) => commands::live::run(&args),
             Command::Explain(args) => commands::explain::run(&args),
+            Command::Check(args) => commands::check::run(&args),
             Command::Chart(args) => commands::chart::run(&args),
             Command::Sheet(args) => commands::sheet::run(&args),
             Command::Ear(args) => commands::ear::run(&args),

@@ -1,6 +1,7 @@
 //! The commands, one file each: arguments and the job.
 
 pub mod chart;
+pub mod check;
 pub mod ear;
 pub mod explain;
 #[cfg(feature = "live")]

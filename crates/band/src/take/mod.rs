@@ -71,6 +71,8 @@ pub struct TakeNote {
     pub velocity: u8,
     /// When it was struck, in seconds from the beginning of the file.
     pub at: f64,
+    /// How long it sounded, in seconds.
+    pub sounds: f64,
     /// How late it was struck, in milliseconds; early is negative.
     pub offset: f64,
 }
@@ -401,6 +403,7 @@ impl Laid<'_> {
                     key: keys[number],
                     velocity: played.velocity,
                     at: played.at,
+                    sounds: played.end - played.at,
                     offset: 1000.0 * (played.at - self.seconds_of(number, slot)),
                 }
             })

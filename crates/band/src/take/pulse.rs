@@ -63,7 +63,7 @@ impl Fit {
             product += (beat - middle) * (time - mean);
         }
         let period = product / square;
-        (count >= 2.0 && period.is_finite() && period > 0.0).then(|| Fit {
+        (count >= 2.0 && period.is_finite() && period > 0.0).then_some(Fit {
             zero: mean - period * middle,
             period,
         })

@@ -147,7 +147,7 @@ mod tests {
 
     #[test]
     fn late_and_early_quarters_stay_on_their_beats() {
-        let found = quantise(&[0.2, 0.85, 2.25, 2.8, 4.0, 4.82, 6.28]);
+        let found = quantise(&[0.2, 0.85, 2.25, 2.8, 4.0, 4.82, 6.27]);
         assert_eq!(found.slots, [0, 6, 12, 18, 24, 30, 36]);
         assert_eq!(found.swing, None);
     }

@@ -1,0 +1,117 @@
+//! `endpin check`: judge a line that somebody played.
+
+use crate::{
+    cli::shared::ChartOptions,
+    failure::{Failure, shown},
+    input, output,
+    report::to_json,
+    verdict::{Bench, Judged, json::CheckReport, page, text},
+};
+use endpin_theory::Pitch;
+use std::{
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
+
+/// Arguments of `endpin check`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example: endpin check scenarios/breakwater-blues.toml take.mid -o report.html\n\
+                  With --bars in place of a chart, name the takes alone: endpin check --bars \"F7 | Bb7\" take.mid"
+)]
+pub struct Args {
+    /// The chart file, then the MIDI files of the takes, the earliest first; - is standard input
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// As JSON (endpin-check/1)
+    #[arg(long)]
+    json: bool,
+    /// Write a page (.html) to look at and to print
+    #[arg(short, long, value_name = "PAGE")]
+    output: Option<PathBuf>,
+    /// Which track of the files has the line: its number or a part of its name
+    #[arg(long, value_name = "TRACK")]
+    track: Option<String>,
+    /// Exit code 1 if a note breaks a rule and no device explains it
+    #[arg(long)]
+    strict: bool,
+    /// Lowest note of the instrument [default: E1]
+    #[arg(long, value_name = "NOTE")]
+    lowest: Option<Pitch>,
+    /// Highest note of the line [default: G3]
+    #[arg(long, value_name = "NOTE")]
+    highest: Option<Pitch>,
+    #[command(flatten)]
+    chart_options: ChartOptions,
+}
+
+/// The usual range of the walker: E1 to G3.
+const RANGE: (u8, u8) = (28, 55);
+
+/// Judges the takes and reports.
+///
+/// # Errors
+/// A chart or take that cannot be read, or a report that cannot be written.
+pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    let (chart_file, takes) = match &args.chart_options.bars {
+        Some(_) => (None, &args.files[..]),
+        None => (args.files.first().map(PathBuf::as_path), &args.files[1..]),
+    };
+    if takes.is_empty() {
+        return Err(Failure::input(
+            "which take? Name the MIDI file of the line after the chart: endpin check CHART LINE.mid",
+        ));
+    }
+    let chart = args.chart_options.chart(chart_file)?;
+    let bench = Bench::new(chart, args.range()?);
+    let judged = takes
+        .iter()
+        .map(|take| args.judge(&bench, take))
+        .collect::<Result<Vec<Judged>, Failure>>()?;
+    let chart_name = match (chart_file, &args.chart_options.bars) {
+        (Some(file), _) => file.display().to_string(),
+        (None, bars) => format!("--bars={}", bars.as_deref().unwrap_or_default()),
+    };
+    if let Some(path) = &args.output {
+        let page = page::report(&bench, &judged, &chart_name);
+        output::write(path, page.as_bytes())?;
+    }
+    let to_stdout = args
+        .output
+        .as_deref()
+        .is_some_and(|path| path.as_os_str() == "-");
+    if args.json {
+        output::print(&to_json(&CheckReport::new(&bench, &chart_name, &judged)))?;
+    } else if !to_stdout {
+        output::print(&text::report(&bench, &judged, &chart_name))?;
+    }
+    let falls_short = judged.last().is_some_and(|last| last.faults().count() > 0);
+    Ok(match args.strict && falls_short {
+        true => ExitCode::from(1),
+        false => ExitCode::SUCCESS,
+    })
+}
+
+impl Args {
+    fn range(&self) -> Result<(u8, u8), Failure> {
+        let key = |asked: Option<Pitch>, usual: u8| match asked.map(Pitch::midi) {
+            None => Ok(usual),
+            Some(midi @ 0..=127) => Ok(midi as u8),
+            Some(midi) => Err(Failure::input(format!(
+                "MIDI has no key {midi}; --lowest and --highest take C-1 to G9"
+            ))),
+        };
+        let range = (key(self.lowest, RANGE.0)?, key(self.highest, RANGE.1)?);
+        match range.0 < range.1 {
+            true => Ok(range),
+            false => Err(Failure::input("--lowest has to be lower than --highest")),
+        }
+    }
+
+    fn judge(&self, bench: &Bench, path: &Path) -> Result<Judged, Failure> {
+        let bytes = input::bytes(path)?;
+        bench
+            .judge(shown(path), &bytes, self.track.as_deref())
+            .map_err(|problem| Failure::input(format!("{}: {problem}", shown(path))))
+    }
+}

@@ -1,0 +1,313 @@
+//! What would mend a broken note: a line of the exact sampler through all the good notes around it.
+//!
+//! The stretch from the chord before to the chord after is laid out for the walker, every good note pinned.
+//! If no line goes through with the broken note alone set free, notes next to it are, one and then two,
+//! nearest first; so as few notes are changed as possible.
+
+use super::{Judge, Line, Verdict, part, rules, words};
+use crate::{
+    grammar::{Grammar, State},
+    lattice::Lattice,
+    layout::{Layout, Slot, Stage},
+    options::{Level, Options},
+    place::{Keys, Place, Sound},
+    sums::{Sums, choose},
+    tastes::tastes,
+    walker,
+};
+use endpin_theory::{Feel, Pitch, Ticks};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+
+/// A way to mend a note.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mend {
+    /// The note to play in its place.
+    pub pitch: Pitch,
+    /// What that note would be, in words for a student.
+    pub why: String,
+    /// Other notes that have to change with it: their number in the line and what to play.
+    pub others: Vec<(usize, Pitch)>,
+}
+
+/// Notes that are set free besides the broken one, by their distance from it.
+const FREED: [&[isize]; 12] = [
+    &[],
+    &[1],
+    &[-1],
+    &[-1, 1],
+    &[2],
+    &[-2],
+    &[1, 2],
+    &[-2, -1],
+    &[-1, 1, 2],
+    &[-2, -1, 1],
+    &[-2, -1, 1, 2],
+    &[-3, -2, -1, 1, 2, 3],
+];
+
+/// The most notes of a take that get a mend: nobody reads more.
+const MOST: usize = 100;
+
+/// Mends every broken note that no device explains, in order; a mended note is good for the ones after it.
+pub(super) fn all(judge: &Judge, line: &Line<'_>, verdicts: &mut [Verdict]) {
+    let broken = (0..verdicts.len()).filter(|&note| !verdicts[note].stands());
+    let broken: Vec<usize> = broken.collect();
+    if broken.is_empty() {
+        return;
+    }
+    let mut free: Vec<bool> = vec![false; verdicts.len()];
+    broken.iter().for_each(|&note| free[note] = true);
+    let mut mender = Mender::new(line, free);
+    for note in broken.into_iter().take(MOST) {
+        if verdicts[note].mend.is_some() {
+            continue;
+        }
+        let Some(changes) = mender.mend(line, note) else {
+            continue;
+        };
+        for &(changed, key) in &changes {
+            mender.keys[changed] = key;
+            mender.free[changed] = false;
+        }
+        let mut heard = line.heard.to_vec();
+        for (note, key) in heard.iter_mut().zip(&mender.keys) {
+            note.key = *key;
+        }
+        let mended = Line::new(judge, &heard, line.choruses);
+        let pitch_of = |changed: usize| part::verdict(&mended, changed, Vec::new(), None);
+        for &(changed, key) in &changes {
+            if key == line.heard[changed].key && changed != note {
+                continue;
+            }
+            let verdict = pitch_of(changed);
+            let others = changes
+                .iter()
+                .filter(|&&(other, key)| other != changed && key != line.heard[other].key);
+            let mend = Mend {
+                pitch: verdict.pitch,
+                why: words::why(&mended, changed, &verdict),
+                others: others
+                    .map(|&(other, _)| (other, pitch_of(other).pitch))
+                    .collect(),
+            };
+            if changed == note || !verdicts[changed].broken.is_empty() {
+                verdicts[changed].mend = Some(mend);
+            }
+        }
+    }
+}
+
+struct Mender {
+    slots: Vec<Slot>,
+    grammar: Grammar,
+    /// Keys of the line as mended so far.
+    keys: Vec<u8>,
+    /// Notes that are still broken.
+    free: Vec<bool>,
+    range: (u8, u8),
+}
+
+impl Mender {
+    fn new(line: &Line<'_>, free: Vec<bool>) -> Mender {
+        let options = Options {
+            level: Level::PAIRS,
+            range: line.range,
+            ..Options::default()
+        };
+        let stage = Stage {
+            level: options.level,
+            feel: is_in_two(line).then_some(Feel::Two),
+            busy: 0,
+            lift: 0,
+            loose: false,
+        };
+        let next = line.ground.sounding(0).map(|first| first.bass());
+        let layout = Layout::new(&line.ground.chorus, stage, &options, next);
+        Mender {
+            slots: layout.slots,
+            grammar: Grammar::new(walker::rules(stage), tastes(&options.weights)),
+            keys: line.heard.iter().map(|note| note.key).collect(),
+            free,
+            range: line.range,
+        }
+    }
+
+    /// New keys for a broken note and for those that have to change with it, if a line goes through.
+    fn mend(&self, line: &Line<'_>, note: usize) -> Option<Vec<(usize, u8)>> {
+        let stand = &line.stands[note];
+        if stand.ending {
+            return self.mend_ending(line, note);
+        }
+        let window = Window::around(self, line, note)?;
+        FREED.iter().find_map(|beside| {
+            let freed: Vec<usize> = beside
+                .iter()
+                .filter_map(|&step| note.checked_add_signed(step))
+                .filter(|&other| other < self.keys.len())
+                .chain([note])
+                .collect();
+            let changes = window.draw(self, &freed, note as u64)?;
+            self.is_better(line, note, &changes).then_some(changes)
+        })
+    }
+
+    /// The ending has one right chroma: its key nearest to the note before.
+    fn mend_ending(&self, line: &Line<'_>, note: usize) -> Option<Vec<(usize, u8)>> {
+        let home = line.ground.home.chroma();
+        let from = note
+            .checked_sub(1)
+            .map_or(self.keys[note], |before| self.keys[before]);
+        let key = (self.range.0..=self.range.1)
+            .filter(|key| key % 12 == home)
+            .min_by_key(|key| key.abs_diff(from))?;
+        line.stands[note].arrival.then(|| vec![(note, key)])
+    }
+
+    /// Whether by the judge's own rules the note is mended and no other note broken.
+    fn is_better(&self, line: &Line<'_>, note: usize, changes: &[(usize, u8)]) -> bool {
+        let around = note.saturating_sub(16)..(note + 17).min(self.keys.len());
+        let mut heard = line.heard[around.clone()].to_vec();
+        for (note, key) in heard.iter_mut().zip(&self.keys[around.clone()]) {
+            note.key = *key;
+        }
+        let part = |heard: &[super::Heard]| {
+            let line = Line {
+                ground: line.ground,
+                range: line.range,
+                heard,
+                stands: line.stands[around.clone()].to_vec(),
+                choruses: line.choruses,
+            };
+            rules::broken(&line)
+        };
+        let before = part(&heard);
+        for &(changed, key) in changes {
+            heard[changed - around.start].key = key;
+        }
+        let after = part(&heard);
+        let worse =
+            |(before, after): (&Vec<_>, &Vec<_>)| after.iter().any(|rule| !before.contains(rule));
+        after[note - around.start].is_empty() && !before.iter().zip(&after).any(worse)
+    }
+}
+
+/// Whether the line moves in half notes: most of its notes last more than a beat and a half.
+fn is_in_two(line: &Line<'_>) -> bool {
+    let long = |pair: &&[super::ground::Stand]| {
+        let [now, next] = pair else { return false };
+        (next.time - now.time).0 * 2 > now.beat_length.0 * 3
+    };
+    let pairs = line.stands.windows(2);
+    pairs.clone().filter(long).count() * 2 > pairs.len()
+}
+
+/// The places from the chord before a note to the chord after.
+struct Window<'a> {
+    slots: &'a [Slot],
+    /// The place after the last.
+    next: &'a Place,
+    /// For each place, and the one after, the note that starts there.
+    notes: Vec<Option<usize>>,
+}
+
+impl<'a> Window<'a> {
+    fn around(mender: &'a Mender, line: &Line<'_>, note: usize) -> Option<Window<'a>> {
+        let all = &mender.slots;
+        let stand = &line.stands[note];
+        let turn = i64::from(stand.chorus) - 1;
+        let start = stand.time - line.ground.chorus.length() * turn;
+        let at = all.iter().position(|slot| slot.start == start)?;
+        let sounds = |slot: &Slot| slot.place.sound != Sound::Rest;
+        let arrival = |&index: &usize| all[index].place.arrival && sounds(&all[index]);
+        let before = (0..=at).rev().filter(arrival).take(2).last()?;
+        let silent = (before..=at).rev().find(|&index| !sounds(&all[index]));
+        let from = silent.map_or(before, |silent| silent + 1);
+        // Long spans are cut: the state of the rules is known a bar away.
+        let from = from.max(at.saturating_sub(12));
+        let from = (from..=at)
+            .find(|&index| all[index].place.stressed)
+            .unwrap_or(from);
+        let after = (at + 1..all.len()).find(|index| arrival(index) || !sounds(&all[*index]));
+        let to = after.unwrap_or(all.len()).min(at + 12);
+        let next = &all.get(to).unwrap_or(&all[0]).place;
+        let time = |index: usize| {
+            let into = match all.get(index) {
+                Some(slot) => slot.start,
+                None => line.ground.chorus.length(),
+            };
+            line.ground.chorus.length() * turn + into
+        };
+        let notes = (from..=to)
+            .map(|index| note_at(line, time(index)))
+            .collect();
+        Some(Window {
+            slots: &all[from..to],
+            next,
+            notes,
+        })
+    }
+
+    /// A line through the window with every note pinned but those set free and those still broken.
+    fn draw(&self, mender: &Mender, freed: &[usize], seed: u64) -> Option<Vec<(usize, u8)>> {
+        let place = |place: &Place, note: Option<usize>| match note {
+            Some(note) if !freed.contains(&note) && !mender.free[note] => {
+                let key = mender.keys[note];
+                let keys = Keys::between(key, key);
+                Place {
+                    sound: Sound::Note,
+                    keys,
+                    ..place.clone()
+                }
+            }
+            Some(_) => Place {
+                sound: Sound::Note,
+                ..place.clone()
+            },
+            None => place.clone(),
+        };
+        let places: Vec<Place> = self
+            .slots
+            .iter()
+            .zip(&self.notes)
+            .map(|(slot, &note)| place(&slot.place, note))
+            .collect();
+        let next = place(self.next, self.notes[self.slots.len()]);
+        let entries: Vec<(State, f64)> = walker::beginnings(&mender.grammar, &places[0]);
+        let states = entries.iter().map(|&(state, _)| state).collect();
+        let lattice = Lattice::build(&mender.grammar, &places, states, &next);
+        let exits = lattice.exits().len();
+        let sums = Sums::new(&lattice);
+        let ways: Vec<(usize, usize)> = (0..entries.len() * exits)
+            .map(|way| (way / exits, way % exits))
+            .filter(|&(entry, exit)| sums.total(entry, exit) > 0.0)
+            .collect();
+        if ways.is_empty() {
+            return None;
+        }
+        let mut rng = ChaCha8Rng::seed_from_u64(seed);
+        let weight = |&(entry, exit): &(usize, usize)| entries[entry].1 * sums.total(entry, exit);
+        let &(entry, exit) = choose(&ways, weight, &mut rng);
+        let mut keys = vec![lattice.entries()[entry].key()?];
+        sums.draw(&lattice, entry, exit, &mut rng, &mut keys);
+        keys.push(lattice.exits()[exit].key()?);
+        let changed = self
+            .notes
+            .iter()
+            .zip(keys)
+            .filter_map(|(note, key)| Some(((*note)?, key)));
+        let changes: Vec<(usize, u8)> = changed
+            .filter(|(note, _)| freed.contains(note) || mender.free[*note])
+            .collect();
+        Some(changes)
+    }
+}
+
+/// The note that starts at a time.
+fn note_at(line: &Line<'_>, time: Ticks) -> Option<usize> {
+    let at = line.stands.partition_point(|stand| stand.time < time);
+    line.stands
+        .get(at)
+        .filter(|stand| stand.time == time)
+        .map(|_| at)
+}

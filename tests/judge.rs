@@ -1,0 +1,475 @@
+//! The judge and the walker check each other: the rules are written twice, once for the lattice and once for
+//! the listener. No line of the walker breaks a rule by the judge's ear, and a fault planted in one is found
+//! at its place and nowhere else.
+
+use endpin_theory::{Chart, Chorus, Strength, analysis::analyse};
+use endpin_walker::{
+    Broken, ChorusLine, Heard, Judge, Level, LineNote, Options, Plan, Role, Walker,
+};
+use proptest::prelude::*;
+use std::{collections::BTreeMap, fs, sync::OnceLock};
+
+const RANGE: (u8, u8) = (28, 55);
+/// The judge grants a few more frets, so that notes above the seam can be planted that a hand can play.
+const GRANTED: (u8, u8) = (28, 64);
+
+/// A chart, its judge, and lines of every level: the choruses joined and the ending.
+struct Case {
+    name: &'static str,
+    chorus: Chorus,
+    judge: Judge,
+    lines: Vec<(u8, Vec<LineNote>)>,
+    /// Chromas of each span's scale.
+    scales: Vec<Vec<u8>>,
+}
+
+const CHORUSES: u32 = 2;
+
+/// A blues, two beats a chord, three and five beats a bar, slash basses and a pedal, silences, broken time.
+const CHARTS: [&str; 7] = [
+    "breakwater-blues",
+    "herring-count",
+    "pilot-boat-waltz",
+    "five-bollards",
+    "foghorn-point",
+    "net-menders-break",
+    "half-tide-slack-rope",
+];
+
+fn cases() -> &'static [Case] {
+    static CASES: OnceLock<Vec<Case>> = OnceLock::new();
+    CASES.get_or_init(|| {
+        let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../../scenarios");
+        CHARTS
+            .into_iter()
+            .map(|name| {
+                let text = fs::read_to_string(format!("{folder}/{name}.toml")).unwrap();
+                case(name, Chart::parse(&text).unwrap().chorus())
+            })
+            .collect()
+    })
+}
+
+fn case(name: &'static str, chorus: Chorus) -> Case {
+    let understood = analyse(&chorus.spans, chorus.key);
+    let lines = (1..=6)
+        .flat_map(|number| {
+            let options = Options {
+                level: Level::try_from(number).unwrap(),
+                range: RANGE,
+                ..Options::default()
+            };
+            let plan = Plan::of(chorus.clone(), &options);
+            let walker = Walker::new(plan, options).unwrap();
+            [1].map(|seed| {
+                let choruses = walker.lines(seed, 1, CHORUSES);
+                let ending = walker.ending(seed, choruses.last().unwrap());
+                let notes = choruses.into_iter().flat_map(|line: ChorusLine| line.notes);
+                (number, notes.chain([ending]).collect::<Vec<LineNote>>())
+            })
+        })
+        .collect();
+    Case {
+        name,
+        judge: Judge::new(chorus.clone(), &understood, GRANTED),
+        scales: understood
+            .iter()
+            .map(|understood| {
+                understood
+                    .scale
+                    .notes()
+                    .iter()
+                    .map(|name| name.chroma())
+                    .collect()
+            })
+            .collect(),
+        chorus,
+        lines,
+    }
+}
+
+fn heard(line: &[LineNote]) -> Vec<Heard> {
+    line.iter()
+        .map(|note| Heard {
+            chorus: note.chorus,
+            start: note.start,
+            length: note.length,
+            key: note.pitch.midi() as u8,
+        })
+        .collect()
+}
+
+#[test]
+fn no_line_of_the_walker_breaks_a_rule() {
+    for case in cases() {
+        for (level, line) in &case.lines {
+            let verdicts = case.judge.judge(&heard(line), CHORUSES).verdicts;
+            for (note, verdict) in line.iter().zip(&verdicts) {
+                assert!(
+                    verdict.broken.is_empty(),
+                    "{} at level {level}, chorus {}: {note} breaks {:?}: {}",
+                    case.name,
+                    note.chorus,
+                    verdict.broken,
+                    verdict.why
+                );
+                assert_eq!(
+                    (i64::from(note.bar), note.beat(), note.beats()),
+                    (verdict.bar, verdict.beat, verdict.beats)
+                );
+                assert_eq!(note.pitch.midi(), verdict.pitch.midi());
+                assert_eq!(note.strength, verdict.strength, "{} {note}", case.name);
+                assert_eq!(note.chord, verdict.chord);
+            }
+        }
+    }
+}
+
+#[test]
+fn judge_and_walker_name_the_same_parts() {
+    // The walker knows what it meant, the judge only what he hears; they differ on few notes.
+    let (mut same, mut all) = (0, 0);
+    for case in cases() {
+        for (_, line) in case.lines.iter().filter(|(level, _)| *level <= 4) {
+            let verdicts = case.judge.judge(&heard(line), CHORUSES).verdicts;
+            for (note, verdict) in line.iter().zip(&verdicts) {
+                all += 1;
+                let is_same = Some(note.role) == verdict.role && note.pitch == verdict.pitch;
+                same += usize::from(is_same);
+                if note.role.is_chord_tone() && note.role != Role::Root {
+                    assert_eq!(Some(note.role), verdict.role, "{}: {note}", case.name);
+                }
+            }
+        }
+    }
+    println!("{same} of {all} notes are named alike");
+    assert!(same * 1000 >= all * 995, "{same} of {all}");
+}
+
+/// A fault to plant: the key to play instead, and what must be found where.
+struct Plant {
+    note: usize,
+    key: u8,
+    found: (usize, Broken),
+}
+
+/// What the chart allows at a note, stated apart from the judge.
+struct Allowed {
+    tones: Vec<u8>,
+    connecting: Vec<u8>,
+    root: u8,
+    seam: i16,
+}
+
+fn allowed(case: &Case, line: &[LineNote], note: usize) -> Option<Allowed> {
+    let span = line[note].span?;
+    let chord = case.chorus.spans[span].chord.as_ref()?;
+    let mut tones: Vec<u8> = chord
+        .chord_tones()
+        .iter()
+        .map(|tone| tone.name.chroma())
+        .collect();
+    tones.push(chord.bass().chroma());
+    let mut connecting = tones.clone();
+    connecting.extend(&case.scales[span]);
+    let root = chord.root().chroma();
+    let same = |other: &&LineNote| other.span == Some(span) && other.chorus == line[note].chorus;
+    let keys: Vec<i16> = line
+        .iter()
+        .filter(same)
+        .map(|note| note.pitch.midi())
+        .collect();
+    let roots = keys
+        .iter()
+        .filter(|key| key.rem_euclid(12) == i16::from(root));
+    let top = roots.max().unwrap_or(&keys[0]);
+    Some(Allowed {
+        tones,
+        connecting,
+        root,
+        seam: top + i16::from(chord.seventh()),
+    })
+}
+
+fn is_weak(note: &LineNote) -> bool {
+    note.strength == Strength::Weak
+}
+
+/// Whether the note is the last beat of its span and has to lead on: the next note arrives elsewhere.
+fn leads_on(line: &[LineNote], note: usize) -> bool {
+    let (this, next) = (&line[note], &line[note + 1]);
+    is_weak(this) && (next.span != this.span || next.chorus != this.chorus)
+}
+
+/// Every way to plant a fault of one kind at a note, so that nothing else goes wrong.
+fn plants(case: &Case, line: &[LineNote], note: usize, kind: Broken) -> Vec<Plant> {
+    let Some(allowed) = allowed(case, line, note).filter(|_| note > 0 && note + 2 < line.len())
+    else {
+        return Vec::new();
+    };
+    let key_of = |note: usize| line[note].pitch.midi();
+    let (this, before, after) = (&line[note], key_of(note - 1), key_of(note + 1));
+    let on_beat = |note: usize| line[note].in_bar.0 % line[note].beat_length.0 == 0;
+    if !(note - 1..=note + 2).all(on_beat) || this.span.is_none() {
+        return Vec::new();
+    }
+    let arrival = this.start
+        == case
+            .chorus
+            .ticks_at(case.chorus.spans[this.span.unwrap()].start);
+    let stressed = this.strength != Strength::Weak;
+    let leads = leads_on(line, note);
+    let was_root = (key_of(note) as u8) % 12 == allowed.root;
+    // Notes before that need this one to resolve as it was.
+    let before_needs = leads_on(line, note - 1) || {
+        let chroma = (before % 12) as u8;
+        self::allowed(case, line, note - 1).is_none_or(|at| !at.connecting.contains(&chroma))
+    };
+    let fits = |key: i16| {
+        let has = |set: &[u8]| set.contains(&((key % 12) as u8));
+        let near = |other: i16| (key - other).abs() <= 7 && key != other;
+        let smooth = near(before) && near(after) && (key - key_of(note)).abs() <= 5;
+        let below_seam = key <= allowed.seam;
+        let approaches = matches!(after - key, -2 | -1 | 1 | 2 | 5 | -7);
+        let plain = smooth && below_seam && key != key_of(note);
+        let next_is_strong = !is_weak(&line[note + 1]);
+        match kind {
+            Broken::ArrivalRoot => {
+                let bass = (key_of(note) as u8) % 12;
+                plain
+                    && arrival
+                    && has(&allowed.tones)
+                    && (key % 12) as u8 != bass
+                    && (key % 12) as u8 != allowed.root
+            }
+            Broken::StrongBeats => {
+                plain && stressed && !arrival && !was_root && !has(&allowed.tones)
+            }
+            Broken::WeakBeats => {
+                plain
+                    && !stressed
+                    && !leads
+                    && !was_root
+                    && next_is_strong
+                    && !before_needs
+                    && !has(&allowed.connecting)
+                    && !approaches
+            }
+            Broken::Approach | Broken::Join => {
+                let join = line[note + 1].chorus != this.chorus;
+                plain
+                    && leads
+                    && line[note + 1].span.is_some()
+                    && !was_root
+                    && !before_needs
+                    && join == (kind == Broken::Join)
+                    && has(&allowed.connecting)
+                    && !approaches
+            }
+            Broken::RootToSeventh => {
+                // Up by a leap that is answered, from a line that left none open.
+                let (up, down) = (key - before, key - after);
+                let quiet = note >= 2 && (before - key_of(note - 2)).abs() <= 7;
+                let answered = (1..=7).contains(&down)
+                    || down == 12
+                    || ((8..=11).contains(&down) && key_of(note + 2) > after);
+                (1..=12).contains(&up)
+                    && answered
+                    && quiet
+                    && !arrival
+                    && !leads
+                    && !before_needs
+                    && !was_root
+                    && has(&allowed.tones)
+                    && (key % 12) as u8 != allowed.root
+                    && key > allowed.seam
+                    && key <= i16::from(GRANTED.1)
+            }
+            Broken::Playable => {
+                let away = |other: i16| (key - other).abs() >= 12;
+                key < i16::from(RANGE.0)
+                    && (key - key_of(note)) % 12 == 0
+                    && away(before)
+                    && away(after)
+                    && (before - after).abs() <= 7
+                    && before != after
+                    && !arrival
+                    && !leads
+                    && !before_needs
+                    && !was_root
+            }
+        }
+    };
+    (10..=64)
+        .filter(|&key| fits(key))
+        .map(|key| Plant {
+            note,
+            key: key as u8,
+            found: (note, kind),
+        })
+        .chain(unanswered_leaps(
+            line,
+            note,
+            kind,
+            &allowed,
+            arrival || leads || before_needs || was_root,
+        ))
+        .collect()
+}
+
+/// Leaps of a sixth or seventh after which the line goes on: the fault is at the note after.
+fn unanswered_leaps(
+    line: &[LineNote],
+    note: usize,
+    kind: Broken,
+    allowed: &Allowed,
+    fixed: bool,
+) -> Vec<Plant> {
+    let key_of = |note: usize| line[note].pitch.midi();
+    let (before, after) = (key_of(note - 1), key_of(note + 1));
+    let quiet = note >= 2 && (before - key_of(note - 2)).abs() <= 7;
+    if kind != Broken::Playable || fixed || !quiet || (key_of(note + 2) - after).abs() > 7 {
+        return Vec::new();
+    }
+    let fits = |key: i16| {
+        let leap = key - before;
+        (8..=11).contains(&leap.abs())
+            && (after - key).signum() == leap.signum()
+            && (after - key).abs() <= 7
+            && allowed.tones.contains(&((key % 12) as u8))
+            && (key % 12) as u8 != allowed.root
+            && key <= allowed.seam
+    };
+    (i16::from(RANGE.0)..=i16::from(RANGE.1))
+        .filter(|&key| fits(key))
+        .map(|key| Plant {
+            note,
+            key: key as u8,
+            found: (note + 1, kind),
+        })
+        .collect()
+}
+
+/// Plants the fault and gives what the judge finds.
+fn find(case: &Case, line: &[LineNote], plant: &Plant) -> Vec<(usize, Broken)> {
+    let mut played = heard(line);
+    played[plant.note].key = plant.key;
+    let broken = case.judge.broken(&played, CHORUSES);
+    let each = broken.into_iter().enumerate();
+    each.flat_map(|(note, rules)| rules.into_iter().map(move |rule| (note, rule)))
+        .collect()
+}
+
+/// All faults that can be planted, by kind.
+fn all_plants() -> &'static BTreeMap<Broken, Vec<(usize, usize, Plant)>> {
+    static PLANTS: OnceLock<BTreeMap<Broken, Vec<(usize, usize, Plant)>>> = OnceLock::new();
+    PLANTS.get_or_init(|| {
+        let mut all: BTreeMap<Broken, Vec<_>> = BTreeMap::new();
+        for (number, case) in cases().iter().enumerate() {
+            for (chosen, (level, line)) in case.lines.iter().enumerate() {
+                if *level < 3 {
+                    continue;
+                }
+                for note in 0..line.len() {
+                    for kind in Broken::ALL {
+                        let plants = plants(case, line, note, kind).into_iter();
+                        all.entry(kind)
+                            .or_default()
+                            .extend(plants.map(|plant| (number, chosen, plant)));
+                    }
+                }
+            }
+        }
+        all
+    })
+}
+
+#[test]
+fn planted_faults_are_found_where_they_are() {
+    const CASES: usize = 10_000;
+    let mut table = String::from("rule              cases   found  elsewhere  precision  recall\n");
+    let (mut hits, mut extra, mut missed, mut planted) = (0, 0, 0, 0);
+    for (kind, plants) in all_plants() {
+        // Evenly over all that can be planted, so that charts, levels and beats are mixed.
+        let wanted = CASES.div_ceil(Broken::ALL.len());
+        assert!(
+            plants.len() > 100,
+            "{kind}: only {} can be planted",
+            plants.len()
+        );
+        let (mut hit, mut other) = (0, 0);
+        let count = wanted.max(1);
+        for index in 0..count {
+            let (number, chosen, plant) = &plants[index * 7919 % plants.len()];
+            let case = &cases()[*number];
+            let line = &case.lines[*chosen].1;
+            let found = find(case, line, plant);
+            hit += usize::from(found.contains(&plant.found));
+            other += found.iter().filter(|found| **found != plant.found).count();
+            if found != [plant.found] && std::env::var_os("SHOW_MISSES").is_some() {
+                let heard = (&line[plant.note], plant.key);
+                println!(
+                    "{} {kind}: {heard:?} found {found:?} for {:?}",
+                    case.name, plant.found
+                );
+            }
+        }
+        let share = |part: usize, of: usize| part as f64 / of.max(1) as f64;
+        table += &format!(
+            "{:<16} {count:>6}  {hit:>6}  {other:>9}  {:>9.4}  {:>6.4}\n",
+            kind.name(),
+            share(hit, hit + other),
+            share(hit, count)
+        );
+        (hits, extra, missed, planted) = (
+            hits + hit,
+            extra + other,
+            missed + count - hit,
+            planted + count,
+        );
+    }
+    let (precision, recall) = (
+        hits as f64 / (hits + extra) as f64,
+        hits as f64 / (hits + missed) as f64,
+    );
+    println!("{table}{planted} planted faults: precision {precision:.4}, recall {recall:.4}");
+    assert!(planted >= CASES);
+    assert!(precision > 0.99 && recall > 0.99, "\n{table}");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(100))]
+
+    /// Any kind at any place.
+    #[test]
+    fn any_planted_fault_is_found_alone(kind in 0usize..7, which: proptest::sample::Index) {
+        let plants = &all_plants()[&Broken::ALL[kind]];
+        let (number, chosen, plant) = which.get(plants);
+        let case = &cases()[*number];
+        let line = &case.lines[*chosen].1;
+        prop_assert_eq!(find(case, line, plant), vec![plant.found], "{}: {}", case.name, line[plant.note]);
+    }
+
+    /// A mend breaks nothing, changes few notes, and is there for nearly every fault (counted below).
+    #[test]
+    fn mends_mend(kind in 0usize..7, which: proptest::sample::Index) {
+        let plants = &all_plants()[&Broken::ALL[kind]];
+        let (number, chosen, plant) = which.get(plants);
+        let case = &cases()[*number];
+        let mut played = heard(&case.lines[*chosen].1);
+        played[plant.note].key = plant.key;
+        let verdicts = case.judge.judge(&played, CHORUSES).verdicts;
+        if let Some(mend) = &verdicts[plant.found.0].mend {
+            played[plant.found.0].key = mend.pitch.midi() as u8;
+            for (other, pitch) in &mend.others {
+                played[*other].key = pitch.midi() as u8;
+            }
+            prop_assert!(mend.others.len() <= 6);
+            let broken = case.judge.broken(&played, CHORUSES);
+            prop_assert!(broken.iter().all(Vec::is_empty), "{:?}", mend);
+        } else {
+            // Explained by a device, then.
+            prop_assert!(verdicts[plant.found.0].licence.is_some(), "{}: no mend at {:?} of {}", case.name, plant.found, case.lines[*chosen].0);
+        }
+    }
+}
