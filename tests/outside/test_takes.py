@@ -4,9 +4,12 @@ What is planted is known exactly, so each figure has its value and its tolerance
 """
 
 import json
+import re
 import struct
+import subprocess
 
 import mido
+import music21
 import pretty_midi
 import pytest
 from play_takes import Playing, line_of, takes, with_ghosts, write, wrong_roots
@@ -113,7 +116,8 @@ def test_wrong_roots_are_found_and_mended(line, check):
     assert found == wrong
     for note in report["notes"]:
         if "arrival-root" in note["rules_broken"]:
-            assert note["mend"]["name"][:-1] == note["chord"].rstrip("m7b59dim")[:2].rstrip("m7d")
+            root = re.match("[A-G][b#]?", note["chord"])[0]
+            assert note["mend"]["name"][:-1] == root
 
 
 def test_converter_ghosts_are_cleared(line, check):
@@ -150,9 +154,6 @@ def test_other_writers_read_the_same(line, check, endpin, tmp_path):
     single.tracks.append(mido.merge_tracks(mido.MidiFile(tmp_path / "two.mid").tracks))
     single.save(tmp_path / "single.mid")
     by_name["format 0"] = tmp_path / "single.mid"
-    # Music21 writes quarter lengths; its own tempo and rests.
-    import music21
-
     stream = music21.stream.Stream([music21.tempo.MetronomeMark(number=TEMPO)])
     for note in notes:
         written = music21.note.Note(note["midi"], quarterLength=note["length"])
@@ -194,8 +195,6 @@ def test_damaged_files_are_refused(program, endpin, line, tmp_path):
         "none": whole[:10] + b"\x00\x00" + whole[12:],
         "big": bytes(70 << 20),
     }
-    import subprocess
-
     for name, data in damaged.items():
         path = tmp_path / f"{name}.mid"
         path.write_bytes(data)
@@ -211,7 +210,7 @@ def test_two_students_and_a_page(endpin, tmp_path, program):
     report = json.loads(endpin("check", CHART, tmp_path / "both.mid", "--json"))
     assert report["collisions"]["rated"] > 100
     paths = []
-    for name, played in takes(CHART, program=program).items():
+    for name, played in sorted(takes(CHART, program=program).items()):
         paths.append(tmp_path / f"{name}.mid")
         write(paths[-1], played, TEMPO)
     page = tmp_path / "report.html"

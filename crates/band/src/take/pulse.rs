@@ -78,8 +78,11 @@ const NARROW: (f64, f64) = (0.88, 1.12);
 const WIDE: (f64, f64) = (0.4, 2.5);
 /// Between two tries; over a window this is a tenth of a beat.
 const STEP: f64 = 0.004;
-/// Below this clarity the nominal tempo is given up and all rates are tried.
+/// Below this clarity near the nominal tempo all rates are tried.
 const UNCLEAR: f64 = 0.6;
+/// The nominal tempo is given up only for one that is so much clearer: off-beats blur any pulse, and blur
+/// its double less.
+const CLEARER: f64 = 0.6;
 /// An attack farther than this from a beat, in beats, does not move the pulse.
 const ON_THE_BEAT: f64 = 0.25;
 /// Beats on each side of an attack that the line around it is fitted to.
@@ -147,21 +150,27 @@ fn rate(times: &[f64]) -> (f64, f64) {
     let coarse = if near.1 >= UNCLEAR {
         near
     } else {
-        // Of all pulses nearly as clear as the clearest, halves and doubles among them, the one nearest to
-        // what the chart or the file expects.
         let tries = best_of(WIDE, STEP);
         let top = highest(&tries).1;
-        let peaks = tries.windows(3).filter_map(|three| {
-            let peak = three[1].1 >= three[0].1 && three[1].1 >= three[2].1;
-            (peak && three[1].1 > 0.9 * top).then_some(three[1])
-        });
-        let far = |rate: f64| rate.max(1.0 / rate);
-        peaks
-            .min_by(|a, b| far(a.0).total_cmp(&far(b.0)))
-            .unwrap_or(near)
+        match near.1 > CLEARER * top {
+            true => near,
+            false => nearest_peak(&tries, top).unwrap_or(near),
+        }
     };
     let fine = best_of((coarse.0 - STEP, coarse.0 + STEP), STEP / 10.0);
     highest(&fine)
+}
+
+/// Of all pulses nearly as clear as the clearest, halves and doubles among them, the one nearest to what the
+/// chart or the file expects.
+fn nearest_peak(tries: &[(f64, f64)], top: f64) -> Option<(f64, f64)> {
+    let far = |rate: f64| rate.max(1.0 / rate);
+    tries
+        .windows(3)
+        .filter(|three| three[1].1 >= three[0].1 && three[1].1 >= three[2].1)
+        .map(|three| three[1])
+        .filter(|peak| peak.1 > 0.9 * top)
+        .min_by(|a, b| far(a.0).total_cmp(&far(b.0)))
 }
 
 /// Attacks cut into windows, each half over the one before it.
