@@ -126,7 +126,10 @@ impl Mender {
         let layout = Layout::new(&line.ground.chorus, stage, &options, next);
         Mender {
             slots: layout.slots,
-            grammar: Grammar::new(walker::rules(stage), tastes(&options.weights)),
+            grammar: Grammar::new(
+                walker::rules(stage),
+                tastes(&options.weights, options.level),
+            ),
             keys: line.heard.iter().map(|note| note.key).collect(),
             free,
             range: line.range,
