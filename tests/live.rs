@@ -486,6 +486,10 @@ fn end_comes_after_the_present_chorus_and_its_ending_bar() {
     let keys = bass_keys_by_bar(&taken);
     assert_eq!(keys.len(), 9);
     assert_eq!(keys[8], [30; 4], "the ending");
+    let pulses = taken
+        .iter()
+        .filter(|(_, message)| *message == Message::CLOCK);
+    assert_eq!(pulses.count(), 9 * 4 * 24, "to the last one");
     let end = taken.last().unwrap().0.0 - LEAD;
     assert_eq!(end, 9 * BAR, "to the bar line");
     assert_eq!(sounding(&taken), []);

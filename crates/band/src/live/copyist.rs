@@ -162,11 +162,7 @@ impl Copyist {
         self.write(from, Act::Beat(number));
         // Where play begins, it begins with the clock of its first beat.
         let pulses_from = if before.is_some() { opens.0 } else { from.0 };
-        let first_pulse = pulses_from + (-pulses_from).rem_euclid(PULSE);
-        for pulse in (first_pulse..closes.0).step_by(PULSE as usize) {
-            let (message, to) = (Message::CLOCK, self.routing.clock);
-            self.write(PlayTick(pulse), Act::Send { message, to });
-        }
+        self.clocks(pulses_from, closes.0);
         self.notes(leg, opens, closes, muted);
         self.release(closes);
 
@@ -175,8 +171,18 @@ impl Copyist {
         self.outgoing.extend(batch);
     }
 
+    /// The clocks that fall between two positions, the first of them included.
+    fn clocks(&mut self, from: i64, until: i64) {
+        let first = from + (-from).rem_euclid(PULSE);
+        for pulse in (first..until).step_by(PULSE as usize) {
+            let (message, to) = (Message::CLOCK, self.routing.clock);
+            self.write(PlayTick(pulse), Act::Send { message, to });
+        }
+    }
+
     /// The end, at which nothing is held any more.
     pub fn end(&mut self, at: PlayTick) {
+        self.clocks(at.0 - EARLY, at.0);
         self.let_go(at);
         self.release(PlayTick(at.0 + 1));
         self.write(at, Act::End);
