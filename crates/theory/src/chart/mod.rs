@@ -235,8 +235,11 @@ impl Chart {
     }
 
     /// The chart in another key of the same mode, nearest in steps, each chord spelled as a reader expects
-    /// (see [`Symbol::respelled`]).
+    /// (see [`Symbol::respelled`]); in its own key it stays as written.
     pub fn in_key(&self, key: Key) -> Chart {
+        if key == self.key {
+            return self.clone();
+        }
         if key == self.key {
             return self.clone(); // as the hand wrote it
         }

@@ -158,6 +158,12 @@ fn keys_are_spelled_as_readers_expect() {
         .map(|span| span.symbol)
         .collect();
     assert_eq!(&symbols[..4], ["Gb7", "Cb7", "Gb7", "Dbm7"]);
+    let written = Chart::parse(&BLUES.replace("Cm7 ", "Cbmaj7 ")).unwrap();
+    assert_eq!(
+        written.in_key(written.key),
+        written,
+        "at home it stays as written"
+    );
     let in_b: Vec<String> = chart
         .in_key("B".parse().unwrap())
         .chorus()
