@@ -1,14 +1,31 @@
 //! Keys and their signatures, around the circle of fifths.
 //!
-//! A fifth up adds a sharp or takes a flat away; a minor key has the signature of the major key a minor
-//! third above. Signatures of the thirty keys with up to seven signs agree with
-//! `tests/reference/keysigs.csv` (music21).
+//! A fifth up adds a sharp or takes a flat away. Starting from C, which has neither:
+//!
+//! ```text
+//! flats   7   6   5   4   3   2   1   0   1   2   3   4   5   6   7  sharps
+//! major   Cb  Gb  Db  Ab  Eb  Bb  F   C   G   D   A   E   B   F#  C#
+//! minor   Ab  Eb  Bb  F   C   G   D   A   E   B   F#  C#  G#  D#  A#
+//! ```
+//!
+//! A minor key stands under its *relative* major, which has the same signature and lies a minor third above;
+//! its *parallel* major has the same tonic and three sharps more. Neighbours on the circle share all notes but
+//! one, which is why tunes modulate there first, and why [`crate::analysis`] counts the distance in fifths.
+//! Three pairs of keys sound alike (Cb and B, Gb and F#, Db and C#); [`Key::simplest`] takes the one with
+//! fewer signs.
+//!
+//! Sources: the thirty signatures, the notes and the relative keys are those of music21 (a test reads
+//! `tests/reference/keysigs.csv`); that of Gb and F#, with six signs each, the flats are preferred is common
+//! practice, no source.
 //!
 //! ```
 //! use endpin_theory::Key;
 //! let key: Key = "Bb minor".parse()?;
 //! assert_eq!(key.signature(), -5);
 //! assert_eq!(key.relative().to_string(), "Db");
+//!
+//! let error = "G#".parse::<Key>().unwrap_err();
+//! assert_eq!(error.to_string(), "the key G# would have 8 signs; write Ab");
 //! # Ok::<(), endpin_theory::key::KeyError>(())
 //! ```
 

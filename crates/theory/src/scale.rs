@@ -1,9 +1,24 @@
 //! Scales and modes as degrees, spelled on any tonic.
 //!
 //! A scale is a row of degrees above its tonic; spelling follows from the degrees, so a scale of seven notes
-//! uses seven letters. Names and degrees of the modes of the major, melodic minor and harmonic minor scales,
-//! the diminished and whole-tone scales, pentatonics and the blues scale agree with the libraries that
-//! `tests/reference/scales.csv` names; the bebop dominant scale is common practice, no source.
+//! uses seven letters. A chord takes the scale that holds all of its tones and agrees with the key around it.
+//!
+//! | family | scales, each with the chord that it is heard with |
+//! |---|---|
+//! | modes of the major scale | major (I), dorian (ii), phrygian (iii), lydian (IV), mixolydian (V), aeolian (vi), locrian (vii with flat fifth) |
+//! | modes of the melodic minor scale, its ascending form | melodic minor (minor tonic), dorian b2 (sus with b9), lydian augmented (maj7#5), lydian dominant (tritone substitute, backdoor), mixolydian b6 (dominant with b13), locrian natural 2 (m9b5), altered (alt) |
+//! | harmonic minor | harmonic minor (tonic with major seventh), phrygian dominant (V of a minor chord: b9 and b13) |
+//! | harmonic major | major with a flat sixth |
+//! | diminished | half-whole (dominant with b9 and a plain thirteenth), whole-half (dim7) |
+//! | others | whole tone (dominant with #5 and a plain ninth), bebop dominant, blues, the pentatonics |
+//!
+//! Two spellings are choices: the altered scale goes by its letters (C Db Eb Fb Gb Ab Bb), and the whole-half
+//! diminished scale has the chord's own bb7 (Cdim7: Bbb, not A). Half-whole writes #2 beside b2, as b9 and #9.
+//!
+//! Sources: the sounds of every scale on fourteen tonics, and the spelling of all that have seven notes but the
+//! altered scale, are those of tonal, music21, teoria, mingus and musthe (a test reads
+//! `tests/reference/scales.csv` and `more_scales.csv`). Which chord takes which scale is common practice, no
+//! source.
 //!
 //! ```
 //! use endpin_theory::{Scale, ScaleKind};

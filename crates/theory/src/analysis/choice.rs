@@ -4,7 +4,8 @@
 //! alterations always win. Common practice, no source.
 
 use super::path::Step;
-use super::reading::{Color, Heard, Reading};
+use super::reading::{Color, Reading};
+use super::sounding::Heard;
 use crate::{
     chord::{Chord, Family},
     interval::Degree,

@@ -2,11 +2,30 @@
 //!
 //! The keys along a chart are found together, as the cheapest path through key hypotheses (a dynamic
 //! programme). For each chord and each of 36 hypotheses (twelve tonics, each major, minor or a blues), the
-//! chord has readings: a chord of the key, V of another chord of the key, ii of such a V, a tritone
-//! substitute, the backdoor dominant, a passing diminished chord and so on, each with a cost that says how
-//! surprising it is; longer chords weigh more. Going on in another key has a cost as well, which grows with
-//! the distance on the circle of fifths. The form comes round, so the last chord leads to the first, and the
-//! path begins and ends in the home key.
+//! chord has readings, each with a cost that says how surprising it is; a chord's cost is weighed by its
+//! length. Going on in another key has a cost as well. The form comes round, so the last chord leads to the
+//! first, and the path begins and ends in the home key.
+//!
+#![doc = include_str!("costs.md")]
+//!
+//! ## Names of functions
+//!
+//! A function is a Roman numeral in the local key, small for a minor third, with the quality after it
+//! (`ii7`, `Imaj7`, `iiø7`, `#ivo7`), and in parentheses what the chord is to another: `VI7 (V7/ii)`,
+//! `v7 (ii7/IV)`, `bII7 (subV7/I)`, `bVII7 (backdoor)`, `iv6 (borrowed)`, `biiio7 (passing)`. In minor keys
+//! III, VI and VII stand on the degrees of natural minor, the small vi and vii on the raised ones.
+//!
+//! ## Scales
+//!
+//! V of a major chord is mixolydian; V of ii half-whole diminished; V of a minor chord, and the V of a minor
+//! key, phrygian dominant; tritone substitutes, the backdoor and bVI7 lydian dominant; a dominant that moves
+//! on to another dominant mixolydian. ii is dorian, iii phrygian, vi aeolian, a minor tonic dorian (with a
+//! sixth or major seventh, melodic minor), IV and borrowed major chords lydian, half-diminished chords
+//! locrian, diminished sevenths whole-half diminished. Whatever the symbol alters wins over all of this.
+//!
+//! Sources: the numerals are read back by music21 (a test in `tests/outside`), and `tests/reference/roman.csv`
+//! gives their chords; readings, costs and the choice of scales are common practice, no source, and tested
+//! on progressions analysed by hand.
 //!
 //! ```
 //! use endpin_theory::{Chart, analysis::analyse};
@@ -22,16 +41,17 @@ mod numeral;
 mod path;
 mod reading;
 mod reason;
+mod sounding;
 
 use crate::{
     chart::Span,
-    chord::{Chord, Family},
-    key::{Key, MOST_SIGNS, Mode},
+    key::{Key, Mode},
+    pitch::{Letter, NoteName},
     scale::Scale,
 };
 pub use numeral::numeral;
-use path::{Hypothesis, Step, cheapest_path};
-use reading::{Heard, Neighbour};
+use path::{Hypothesis, Priced, Step, cheapest_path};
+use sounding::Heard;
 
 /// A chord as understood in its place.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -50,172 +70,102 @@ pub struct Understood {
 
 /// Understands every span of a chorus, given the home key; one answer a span, also for `N.C.`.
 pub fn analyse(spans: &[Span], home: Key) -> Vec<Understood> {
-    let sounding = Sounding::of(spans);
-    let heard = sounding.heard();
-    let (path, _) = cheapest_path(&heard, Hypothesis::of(home));
-    let keys = spelled_keys(&sounding, &path, home);
+    let heard = sounding::hear(spans);
+    let priced: Vec<Priced> = heard.iter().map(Priced::of).collect();
+    let (path, _) = cheapest_path(&priced, Hypothesis::of(home));
+    let keys = spelled_keys(&heard, &path, home);
 
     let mut key = home;
-    let mut found = sounding.spans.iter().enumerate().peekable();
-    spans
-        .iter()
-        .enumerate()
-        .map(
-            |(index, _)| match found.next_if(|(_, (span, _))| *span == index) {
-                Some((place, _)) => {
-                    key = keys[place];
-                    let (heard, step) = (&heard[place].0, path[place]);
-                    let choices = choice::choices(heard, step);
-                    Understood {
-                        function: numeral::function(heard.chord, key, step.1),
-                        key,
-                        scale: choices[0],
-                        reason: reason::reason(heard, key, step, choices[0], sounding.after(place)),
-                        choices,
-                    }
-                }
-                None => Understood {
-                    function: "N.C.".to_owned(),
-                    key,
-                    scale: key.scale(),
-                    choices: vec![key.scale()],
-                    reason: "no chord sounds".to_owned(),
-                },
-            },
-        )
-        .collect()
+    let mut places = 0..heard.len();
+    let understood = spans.iter().map(|span| {
+        let Some(place) = span.chord.as_ref().and_then(|_| places.next()) else {
+            return silent(key);
+        };
+        key = keys[place];
+        let (heard, step) = (&heard[place], path[place]);
+        let choices = choice::choices(heard, step);
+        Understood {
+            function: numeral::function(heard.chord, key, step.1),
+            key,
+            scale: choices[0],
+            reason: reason::reason(heard, key, step, choices[0]),
+            choices,
+        }
+    });
+    understood.collect()
 }
 
+/// `N.C.`: the key of the chord before it goes on.
+fn silent(key: Key) -> Understood {
+    Understood {
+        function: "N.C.".to_owned(),
+        key,
+        scale: key.scale(),
+        choices: vec![key.scale()],
+        reason: "no chord sounds".to_owned(),
+    }
+}
+
+/// Chords of a chart that decide its key; more would only take longer.
+const DECIDING: usize = 1000;
+
 /// The home key that explains the chords best, for charts that do not name one. Of equals, the one whose
-/// tonic begins the chart, then the one whose tonic ends it, then the one with the fewest signs.
+/// tonic begins the chart, then the one whose tonic ends it, then the one with the fewest signs. Without any
+/// chord it is C.
 pub fn find_key(spans: &[Span]) -> Key {
-    let sounding = Sounding::of(spans);
-    let heard = sounding.heard();
-    let is_root = |place: Option<&(usize, &Chord)>, key: Key| {
-        place.is_some_and(|(_, chord)| chord.root().chroma() == key.tonic.chroma())
+    let heard = sounding::hear(&spans[..spans.len().min(DECIDING)]);
+    let priced: Vec<Priced> = heard.iter().map(Priced::of).collect();
+    let is_root = |heard: Option<&Heard>, key: Key| {
+        heard.is_some_and(|heard| heard.sound.root == key.tonic.chroma())
     };
+    let c = Key::major(NoteName::new(Letter::C, 0));
     let home = Key::all()
         .filter(|key| key.simplest() == *key)
         .min_by_key(|&key| {
-            let (_, cost) = cheapest_path(&heard, Hypothesis::of(key));
-            let begins = is_root(sounding.spans.first(), key);
-            let ends = is_root(sounding.spans.last(), key);
-            (cost, !begins, !ends, key.signature().abs())
+            let (_, cost) = cheapest_path(&priced, Hypothesis::of(key));
+            let begins = is_root(heard.first(), key);
+            let ends = is_root(heard.last(), key);
+            (cost, !begins, !ends, key.signature().abs(), key.mode)
         })
-        .unwrap_or(
-            Key::all()
-                .next()
-                .unwrap_or_else(|| unreachable!("thirty keys")),
-        );
-    let spellings =
-        Key::all().filter(|key| key.mode == home.mode && key.tonic.chroma() == home.tonic.chroma());
-    let written = |key: Key| {
-        let notes = key.notes();
-        sounding
-            .spans
-            .iter()
-            .filter(|(_, chord)| notes.contains(&chord.root()))
-            .count()
-    };
-    spellings
-        .max_by_key(|&key| (written(key), -key.signature().abs()))
-        .unwrap_or(home)
-}
-
-/// The chords of a chorus without its silences, each with the number of its span.
-struct Sounding<'a> {
-    spans: Vec<(usize, &'a Chord)>,
-    beats: Vec<usize>,
-}
-
-impl<'a> Sounding<'a> {
-    fn of(spans: &'a [Span]) -> Self {
-        let chords = || {
-            let numbered = spans.iter().enumerate();
-            numbered.filter_map(|(index, span)| Some((index, span.chord.as_ref()?, span.beats)))
-        };
-        Sounding {
-            spans: chords().map(|(index, chord, _)| (index, chord)).collect(),
-            beats: chords().map(|(_, _, beats)| beats).collect(),
-        }
-    }
-
-    /// The next chord that is more than this one again in another dress, the form going round.
-    fn after(&self, place: usize) -> Option<&'a Chord> {
-        let (ahead, behind) = (&self.spans[place + 1..], &self.spans[..place]);
-        self.first_other(place, ahead.iter().chain(behind))
-    }
-
-    fn before(&self, place: usize) -> Option<&'a Chord> {
-        let (ahead, behind) = (&self.spans[place + 1..], &self.spans[..place]);
-        self.first_other(place, behind.iter().rev().chain(ahead.iter().rev()))
-    }
-
-    fn first_other<'b>(
-        &self,
-        place: usize,
-        others: impl Iterator<Item = &'b (usize, &'a Chord)>,
-    ) -> Option<&'a Chord>
-    where
-        'a: 'b,
-    {
-        // A suspended dominant and its resolution are one chord here.
-        let dress = |chord: &Chord| match chord.family() {
-            Family::Suspended => Family::Dominant,
-            family => family,
-        };
-        let (_, this) = self.spans[place];
-        others
-            .map(|(_, chord)| *chord)
-            .find(|other| other.root() != this.root() || dress(other) != dress(this))
-    }
-
-    fn heard(&self) -> Vec<(Heard<'a>, usize)> {
-        (0..self.spans.len())
-            .map(|place| {
-                let heard = Heard {
-                    chord: self.spans[place].1,
-                    before: self.before(place).map(Neighbour::of),
-                    after: self.after(place).map(Neighbour::of),
-                };
-                (heard, self.beats[place])
-            })
-            .collect()
-    }
+        .unwrap_or(c);
+    spelled(home.tonic.chroma(), home.mode, &heard, |key| {
+        -key.signature().abs()
+    })
+    .unwrap_or(home)
 }
 
 /// Names for the keys of a path: the home key as given; elsewhere, for each stretch in one key, the spelling
-/// (of up to seven signs) that agrees with most roots written there, then the one nearest to home.
-fn spelled_keys(sounding: &Sounding, path: &[Step], home: Key) -> Vec<Key> {
+/// that agrees with most roots written there, then the one nearest to home.
+fn spelled_keys(heard: &[Heard], path: &[Step], home: Key) -> Vec<Key> {
     let sound = |(hypothesis, _): &Step| (hypothesis.tonic, hypothesis.mode());
+    let away = |key: Key| -(key.signature() - home.signature()).abs();
     let mut keys = Vec::with_capacity(path.len());
     for stretch in path.chunk_by(|a, b| sound(a) == sound(b)) {
         let (tonic, mode) = sound(&stretch[0]);
-        let chords = &sounding.spans[keys.len()..keys.len() + stretch.len()];
-        keys.extend(vec![spell_key(tonic, mode, chords, home); stretch.len()]);
+        let chords = &heard[keys.len()..keys.len() + stretch.len()];
+        let key = if (home.tonic.chroma(), home.mode) == (tonic, mode) {
+            home
+        } else {
+            // Every sound of the octave has a key among the thirty.
+            spelled(tonic, mode, chords, away).unwrap_or(home)
+        };
+        keys.extend(vec![key; stretch.len()]);
     }
     keys
 }
 
-fn spell_key(tonic: u8, mode: Mode, chords: &[(usize, &Chord)], home: Key) -> Key {
-    if home.mode == mode && home.tonic.chroma() == tonic {
-        return home;
-    }
-    let agreeing = |key: Key| {
-        let notes = key.notes();
-        chords
-            .iter()
-            .filter(|(_, chord)| notes.contains(&chord.root()))
-            .count()
-    };
+/// Of the keys with up to seven signs that sound so, the one whose notes are most of the written roots, then
+/// the one that `preference` puts highest.
+fn spelled(tonic: u8, mode: Mode, chords: &[Heard], preference: impl Fn(Key) -> i8) -> Option<Key> {
     Key::all()
         .filter(|key| key.mode == mode && key.tonic.chroma() == tonic)
         .max_by_key(|&key| {
-            let away = (key.signature() - home.signature()).abs();
-            debug_assert!(key.signature().abs() <= MOST_SIGNS);
-            (agreeing(key), -away)
+            let notes = key.notes();
+            let own = chords
+                .iter()
+                .filter(|heard| notes.contains(&heard.chord.root()));
+            (own.count(), preference(key))
         })
-        .unwrap_or(home) // every sound of the octave has a key among the thirty
 }
 
 #[cfg(test)]

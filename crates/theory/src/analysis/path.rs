@@ -1,6 +1,7 @@
 //! The cheapest path of keys along a chart.
 
-use super::reading::{Color, Heard, Reading, cheapest};
+use super::reading::{Color, Reading, cheapest};
+use super::sounding::Heard;
 use crate::key::{Key, Mode};
 
 /// A key as a hypothesis: what sounds, without spelling.
@@ -91,51 +92,74 @@ impl Hypothesis {
     }
 }
 
+/// A chord with its cheapest reading under every hypothesis, major tonics first, from C up.
+pub(super) struct Priced {
+    weight: u32,
+    readings: [(u32, Reading); COUNT],
+}
+
+impl Priced {
+    pub(super) fn of(heard: &Heard) -> Priced {
+        Priced {
+            weight: heard.beats.clamp(USUAL_BEATS / 2, USUAL_BEATS * 4) as u32,
+            readings: std::array::from_fn(|index| {
+                cheapest(heard, (index % 12) as u8, COLORS[index / 12])
+            }),
+        }
+    }
+
+    fn under(&self, hypothesis: Hypothesis) -> (u32, Reading) {
+        let (cost, reading) =
+            self.readings[hypothesis.color as usize * 12 + usize::from(hypothesis.tonic)];
+        (self.weight * cost, reading)
+    }
+}
+
 /// A chord's key and what it is there.
 pub(super) type Step = (Hypothesis, Reading);
 
-/// The cheapest keys for all chords (given with their beats), beginning and ending at home as the form comes
-/// round, and the total cost. Of equal paths, the one that stays in the key listed first.
-pub(super) fn cheapest_path(chords: &[(Heard, usize)], home: Hypothesis) -> (Vec<Step>, u32) {
+/// The cheapest keys for all chords, beginning and ending at home as the form comes round, and the total
+/// cost. Of equal paths, the one that stays in a key, then the one in the key listed first.
+pub(super) fn cheapest_path(chords: &[Priced], home: Hypothesis) -> (Vec<Step>, u32) {
     let scale = USUAL_BEATS as u32;
-    let at = |index: usize| Hypothesis::at(index, home);
-    let change: Vec<[u32; COUNT]> = (0..COUNT)
-        .map(|from| std::array::from_fn(|to| scale * at(from).change_to(at(to))))
-        .collect();
-    let mut total: [u32; COUNT] = std::array::from_fn(|key| scale * home.change_to(at(key)));
-    let mut steps: Vec<([usize; COUNT], [Reading; COUNT])> = Vec::with_capacity(chords.len());
-    for (index, (heard, beats)) in chords.iter().enumerate() {
-        let weight = (*beats).clamp(USUAL_BEATS / 2, USUAL_BEATS * 4) as u32;
-        let mut from = [0; COUNT];
-        let mut readings = [Reading::Foreign; COUNT];
-        let mut next = [0; COUNT];
-        for key in 0..COUNT {
+    let at: [Hypothesis; COUNT] = std::array::from_fn(|index| Hypothesis::at(index, home));
+    // To each key, from each key.
+    let change = at.map(|to| at.map(|from| scale * from.change_to(to)));
+    let mut total = at.map(|key| scale * home.change_to(key));
+    let mut came_from: Vec<[u8; COUNT]> = Vec::with_capacity(chords.len());
+    for (index, chord) in chords.iter().enumerate() {
+        let mut next = [(0, 0u8); COUNT];
+        for (key, change) in change.iter().enumerate() {
             // The start already counts the way from home.
-            let (best, cost) = if index == 0 {
-                (key, total[key])
-            } else {
-                let costs = (0..COUNT).map(|before| (before, total[before] + change[before][key]));
-                costs
-                    .min_by_key(|&(before, cost)| (cost, before != key))
-                    .unwrap_or((key, 0))
-            };
-            let hypothesis = at(key);
-            let (price, reading) = cheapest(heard, hypothesis.tonic, hypothesis.color);
-            from[key] = best;
-            readings[key] = reading;
-            next[key] = cost + weight * price;
+            let mut best = (total[key], key as u8);
+            for before in (0..COUNT).filter(|_| index > 0) {
+                let cost = total[before] + change[before];
+                if cost < best.0 {
+                    best = (cost, before as u8);
+                }
+            }
+            next[key] = (best.0 + chord.under(at[key]).0, best.1);
         }
-        total = next;
-        steps.push((from, readings));
+        total = next.map(|(cost, _)| cost);
+        came_from.push(next.map(|(_, before)| before));
     }
-    let ending = |key: usize| total[key] + scale * at(key).change_to(home);
+    let ending = |key: usize| total[key] + scale * at[key].change_to(home);
     let mut key = (0..COUNT).min_by_key(|&key| ending(key)).unwrap_or(0);
     let cost = ending(key);
     let mut path: Vec<Step> = Vec::with_capacity(chords.len());
-    for (from, readings) in steps.iter().rev() {
-        path.push((at(key), readings[key]));
-        key = from[key];
+    for (chord, came_from) in chords.iter().zip(&came_from).rev() {
+        path.push((at[key], chord.under(at[key]).1));
+        key = usize::from(came_from[key]);
     }
     path.reverse();
     (path, cost)
 }
+
+/// What the documentation's table names.
+#[cfg(test)]
+pub(super) const COSTS: &[(&str, u32)] = &[
+    ("CHANGE_TO_RELATIVE", CHANGE_TO_RELATIVE),
+    ("CHANGE_TO_PARALLEL", CHANGE_TO_PARALLEL),
+    ("CHANGE", CHANGE),
+    ("CHANGE_TO_BLUES", CHANGE_TO_BLUES),
+];

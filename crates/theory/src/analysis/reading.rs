@@ -4,7 +4,8 @@
 //! neighbours explain, more an oddity. They say how surprising a listener would find the chord there; all
 //! are common practice, no source, and meant to be argued with.
 
-use crate::{chord::Chord, chord::Family, interval::Degree};
+use super::sounding::Heard;
+use crate::chord::Family;
 
 /// How the key sounds: major, minor, or a blues whose tonic is itself a dominant seventh chord.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -39,32 +40,6 @@ pub(super) enum Reading {
     Passing,
     /// None of these.
     Foreign,
-}
-
-/// A neighbour in time that sounds another chord.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Neighbour {
-    pub(super) root: u8,
-    pub(super) bass: u8,
-    pub(super) family: Family,
-}
-
-/// A chord with its neighbours, the form going round.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Heard<'a> {
-    pub(super) chord: &'a Chord,
-    pub(super) before: Option<Neighbour>,
-    pub(super) after: Option<Neighbour>,
-}
-
-impl Neighbour {
-    pub(super) fn of(chord: &Chord) -> Neighbour {
-        Neighbour {
-            root: chord.root().chroma(),
-            bass: chord.bass().chroma(),
-            family: chord.family(),
-        }
-    }
 }
 
 use Family::*;
@@ -163,8 +138,6 @@ const TONIC_AFTER_TWO: u32 = 4;
 /// A major seventh on V is no dominant.
 const MAJOR_SEVENTH_ON_FIVE: u32 = 8;
 
-const MAJOR_SEVENTH: Degree = Degree::new(7, 0);
-
 impl Color {
     /// Whether the key owns a chord on this degree that dominants point to, or the parallel key lends one.
     fn target(self, semitones: u8) -> Option<u32> {
@@ -189,8 +162,8 @@ pub(super) fn cheapest(heard: &Heard, tonic: u8, color: Color) -> (u32, Reading)
         }
     };
     let above = |root: u8| (root + 12 - tonic) % 12;
-    let degree = above(heard.chord.root().chroma());
-    let family = heard.chord.family();
+    let degree = above(heard.sound.root);
+    let family = heard.sound.family;
     let before = heard.before.map(|n| (above(n.root), n.family));
     let after = heard
         .after
@@ -215,7 +188,7 @@ pub(super) fn cheapest(heard: &Heard, tonic: u8, color: Color) -> (u32, Reading)
         let after_two = color == Color::Blues && degree == 0 && around.follows_its_two();
         offer(cost + if after_two { TONIC_AFTER_TWO } else { 0 }, reading);
     }
-    let major_seventh = heard.chord.has(MAJOR_SEVENTH);
+    let major_seventh = heard.major_seventh;
     if family == Major && degree == 7 {
         offer(
             if major_seventh {
@@ -354,3 +327,24 @@ impl Around {
         }
     }
 }
+
+/// What the documentation's table names.
+#[cfg(test)]
+pub(super) const COSTS: &[(&str, u32)] = &[
+    ("SECONDARY", SECONDARY),
+    ("SECONDARY_BORROWED", SECONDARY_BORROWED),
+    ("DELAYED", DELAYED),
+    ("UNRESOLVED", UNRESOLVED),
+    ("UNRESOLVED_TWO", UNRESOLVED_TWO),
+    ("AFTER_TWO", AFTER_TWO),
+    ("RELATED_TWO", RELATED_TWO),
+    ("SUBSTITUTE", SUBSTITUTE),
+    ("SECONDARY_SUBSTITUTE", SECONDARY_SUBSTITUTE),
+    ("SUBSTITUTE_TWO", SUBSTITUTE_TWO),
+    ("BACKDOOR", BACKDOOR),
+    ("BACKDOOR_UNRESOLVED", BACKDOOR_UNRESOLVED),
+    ("LEADING", LEADING),
+    ("PASSING", PASSING),
+    ("LEADING_INVERTED", LEADING_INVERTED),
+    ("FOREIGN", FOREIGN),
+];

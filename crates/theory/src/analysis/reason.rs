@@ -2,7 +2,8 @@
 
 use super::numeral::{numeral_as, target_numeral};
 use super::path::Step;
-use super::reading::{Color, Heard, Reading};
+use super::reading::{Color, Reading};
+use super::sounding::Heard;
 use crate::{
     chord::Chord,
     interval::{Degree, Interval},
@@ -12,15 +13,9 @@ use crate::{
 };
 
 /// "V of ii, so half-whole diminished: its b9, Eb, falls to D, the fifth of Gm7."
-pub(super) fn reason(
-    heard: &Heard,
-    key: Key,
-    step: Step,
-    scale: Scale,
-    next: Option<&Chord>,
-) -> String {
+pub(super) fn reason(heard: &Heard, key: Key, step: Step, scale: Scale) -> String {
     let what = what(heard, key, step);
-    match why(heard.chord, key, step.1, scale, next) {
+    match why(heard.chord, key, step.1, scale, heard.next) {
         Some(why) => format!("{what}, so {}: {why}", scale.name()),
         None => format!("{what}, so {}", scale.name()),
     }

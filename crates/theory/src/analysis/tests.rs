@@ -1,5 +1,5 @@
 use super::*;
-use crate::{Chart, Interval};
+use crate::{Chart, Chord, Interval, key::MOST_SIGNS};
 use proptest::prelude::*;
 
 fn analysed(home: &str, bars: &str) -> Vec<(String, Understood)> {
@@ -122,4 +122,20 @@ fn numerals_keep_their_names_under_plainer_spellings() {
             "{symbol} in {key}"
         );
     }
+}
+
+/// The table of costs in the documentation states what the code counts.
+#[test]
+fn documented_costs_are_the_costs() {
+    let constants = [reading::COSTS, path::COSTS].concat();
+    let mut documented = Vec::new();
+    for row in include_str!("costs.md")
+        .lines()
+        .filter(|line| line.ends_with("` |"))
+    {
+        let cells: Vec<&str> = row.trim_matches('|').split('|').map(str::trim).collect();
+        let cost: u32 = cells[1].trim_start_matches(['+', '-']).parse().unwrap();
+        documented.push((cells[2].trim_matches('`'), cost));
+    }
+    assert_eq!(documented, constants);
 }

@@ -4,6 +4,33 @@
 //! order and notation, into the set of degrees that it stands for; those are spelled from the root, so that
 //! the seventh of Gb7 is Fb; and one house spelling is printed from the degrees.
 //!
+//! ## How a symbol is built
+//!
+//! | piece | means | also written |
+//! |---|---|---|
+//! | nothing | major triad: 1 3 5 | `maj`, `M` |
+//! | `m` | minor triad: 1 b3 5 | `min`, `mi`, `-` |
+//! | `dim` | 1 b3 b5; with 7 the diminished seventh, bb7 | `°`, `o` |
+//! | `aug` | 1 3 #5 | `+` |
+//! | `m7b5` | the half-diminished chord: 1 b3 b5 b7 | `ø`, `ø7`, `-7b5` |
+//! | `6`, `69` | the sixth added, and the ninth | `6/9` |
+//! | `7 9 11 13` | thirds stacked on the triad, up to that number, over a minor seventh | |
+//! | `maj7`, `maj9`, … | the same over a major seventh | `M7`, `ma7`, `Δ`, `^7` |
+//! | `b5 #5 b9 #9 #11 b13` | the tone altered, in the place of the plain one | `-5 +5 …`; in parentheses, after commas |
+//! | `sus4`, `sus2` | the fourth or second for the third | `sus` |
+//! | `add9`, … | that tone and nothing below it | `2`, `(9)` |
+//! | `no3`, `no5` | that tone left out | `omit3` |
+//! | `7alt` | both fifths and both ninths altered | `alt` |
+//! | `/G` | another bass; it does not become a chord tone | |
+//!
+//! Case matters in `M` and `m` only. A root takes every sign that it can: `Cb9` is a ninth chord on Cb, and
+//! the other is written `C(b9)` or `C7b9`.
+//!
+//! Sources: tones and spelling of about fifteen hundred symbols are those on which tonal, chord-symbol,
+//! music21, pychord, mingus and teoria agree (a test reads `tests/reference/chords.csv` and
+//! `more_chords.csv`); which tones spell a chord, and the seam, are design sections 6 and 2; the notations
+//! are common practice, no source.
+//!
 //! ```
 //! use endpin_theory::Chord;
 //! let chord: Chord = "C-7(b5)".parse()?;
