@@ -252,6 +252,9 @@ impl Lattice {
     }
 }
 
+/// Which of the choices at a place the rules allow, and what they remember after each.
+type Allowed = Vec<(usize, u64)>;
+
 /// The edges from the states of a layer into a place, and the states that they reach, in the order in which
 /// they are met.
 ///
@@ -263,7 +266,7 @@ fn expand(
     settle: impl Fn(State) -> State,
 ) -> (Block, Vec<State>) {
     let choices: Vec<Option<u8>> = Grammar::choices(place).collect();
-    let mut allowed: FxHashMap<(Option<u8>, u64), Vec<(usize, u64)>> = FxHashMap::default();
+    let mut allowed: FxHashMap<(Option<u8>, u64), Allowed> = FxHashMap::default();
     let mut numbers: FxHashMap<State, u32> = FxHashMap::default();
     let mut after = Vec::new();
     let mut starts = vec![0];

@@ -16,6 +16,7 @@ pub mod place;
 pub mod plan;
 pub mod role;
 pub mod rules;
+pub mod segments;
 mod spelling;
 pub mod sums;
 pub mod tastes;

@@ -15,6 +15,8 @@ pub struct Sums {
     exponent: i64,
     /// For each layer, `sums[state * exits + exit]`, all layers scaled on their own.
     layers: Vec<Box<[f64]>>,
+    /// For each layer but the last, the power of two that was divided out of its sums.
+    scales: Vec<f64>,
 }
 
 impl Sums {
@@ -35,6 +37,7 @@ impl Sums {
             .map(|place| f64::from(u8::from(place / exits == place % exits)))
             .collect();
         let mut layers = Vec::with_capacity(lattice.places() + 1);
+        let mut scales = Vec::with_capacity(lattice.places());
         let mut exponent = 0;
         for block in lattice.blocks().iter().rev() {
             let mut before = vec![0.0; block.states() * exits].into_boxed_slice();
@@ -47,21 +50,30 @@ impl Sums {
                     }
                 }
             }
-            exponent += rescale(&mut before);
+            let power = rescale(&mut before);
+            scales.push(power_of_two(power));
+            exponent += power;
             layers.push(std::mem::replace(&mut layer, before));
         }
         layers.push(layer);
         layers.reverse();
+        scales.reverse();
         Sums {
             exits,
             exponent,
             layers,
+            scales,
         }
     }
 
     /// Total weight of all lines from an entry to an exit, in a unit of the whole lattice.
     pub fn total(&self, entry: usize, exit: usize) -> f64 {
         self.layers[0][entry * self.exits + exit]
+    }
+
+    /// Total weight of all lines from a state of a layer to an exit, in a unit of that layer.
+    pub fn at(&self, layer: usize, state: usize, exit: usize) -> f64 {
+        self.layers[layer][state * self.exits + exit]
     }
 
     /// The odds that two lines drawn between the same ends are equal, at the ends where they are greatest;
@@ -94,9 +106,24 @@ impl Sums {
     ) {
         let mut state = entry;
         let last = lattice.places() - 1;
-        for (block, after) in lattice.blocks()[..last].iter().zip(&self.layers[1..]) {
-            let total = |edge: &Edge| edge.weight * after[edge.to as usize * self.exits + exit];
-            let edge = choose(block.edges(state), total, rng);
+        for (layer, block) in lattice.blocks()[..last].iter().enumerate() {
+            let after = &self.layers[layer + 1];
+            // The sum over the edges is known: it is this state's own, before it was rescaled.
+            let total = self.layers[layer][state * self.exits + exit] * self.scales[layer];
+            let mut left = unit(rng) * total;
+            let mut chosen = None;
+            for edge in block.edges(state) {
+                let weight = edge.weight * after[edge.to as usize * self.exits + exit];
+                if weight > 0.0 {
+                    chosen = Some(edge);
+                    if left < weight {
+                        break;
+                    }
+                    left -= weight;
+                }
+            }
+            // A state with a sum above 0 has an edge to one; entry and exit have lines between them.
+            let Some(edge) = chosen else { return };
             keys.push(edge.key);
             state = edge.to as usize;
         }
@@ -144,8 +171,12 @@ fn rescale(numbers: &mut [f64]) -> i64 {
         return 0;
     }
     let exponent = (greatest.to_bits() >> 52) as i64 - 1023;
-    // Weights keep sums far from the ends of the range, so this is a normal number.
-    let factor = f64::from_bits(((1023 - exponent) as u64) << 52);
+    let factor = power_of_two(-exponent);
     numbers.iter_mut().for_each(|number| *number *= factor);
     exponent
+}
+
+/// 2 to a power; weights keep sums far from the ends of the range, so it is a normal number.
+fn power_of_two(power: i64) -> f64 {
+    f64::from_bits(((1023 + power) as u64) << 52)
 }

@@ -1,0 +1,45 @@
+//! Lines a second and time to the first line on the line problem: the walker and two other ways, one thread.
+//! The constraint solver stands in `cp_sat.py`.
+
+use criterion::{Criterion, Throughput, black_box, criterion_group, criterion_main};
+use endpin_benches::{backtracking, exact::Exact, rejection, relation::Relation};
+use rand::SeedableRng;
+use rand_chacha::ChaCha8Rng;
+
+fn lines(criterion: &mut Criterion) {
+    let mut group = criterion.benchmark_group("line");
+    group.throughput(Throughput::Elements(1));
+    let exact = Exact::new();
+    let relation = Relation::new();
+    let mut rng = ChaCha8Rng::seed_from_u64(1);
+    group.bench_function("exact, whole segments", |bencher| {
+        let mut keys = [0; 48];
+        bencher.iter(|| exact.by_segments(&mut rng, black_box(&mut keys)));
+    });
+    group.bench_function("exact, note by note", |bencher| {
+        let mut keys = Vec::with_capacity(48);
+        bencher.iter(|| exact.by_sums(&mut rng, black_box(&mut keys)));
+    });
+    group.bench_function("randomised backtracking", |bencher| {
+        bencher.iter(|| backtracking::draw(&relation, &mut rng));
+    });
+    group.bench_function("rejection chord by chord", |bencher| {
+        bencher.iter(|| rejection::draw(&relation, &mut rng));
+    });
+    group.finish();
+    let mut first = criterion.benchmark_group("first line");
+    first.bench_function("exact, all tables built", |bencher| {
+        bencher.iter(|| {
+            let mut keys = [0; 48];
+            Exact::new().by_segments(&mut rng, &mut keys);
+            keys
+        });
+    });
+    first.bench_function("randomised backtracking", |bencher| {
+        bencher.iter(|| backtracking::draw(&Relation::new(), &mut rng));
+    });
+    first.finish();
+}
+
+criterion_group!(benches, lines);
+criterion_main!(benches);
