@@ -131,7 +131,8 @@ pub struct Options {
     pub weights: Weights,
     /// How the choruses develop; none: later choruses are a little busier.
     pub arc: Option<Arc>,
-    /// Whether arrivals after the first chorus may be other chord tones than the root.
+    /// Whether arrivals after the first chorus may be other chord tones than the root: with the default
+    /// weights about one in four is, as players do (see `tone.loose_root` in the table of weights).
     pub loose: bool,
     /// Notes to play on given beats.
     pub pins: Vec<Pin>,

@@ -131,10 +131,21 @@ impl Taste for Tones {
     fn weigh(&self, _: Memory, step: &Step<'_>) -> (u32, Memory) {
         let place = step.place;
         let Some(to) = step.to else { return (1, 0) };
+        let chroma = to % 12;
+        if place.arrival && place.loose {
+            let root = chroma == place.bass;
+            return (
+                if root {
+                    self.0.loose_root
+                } else {
+                    self.0.loose_other
+                },
+                0,
+            );
+        }
         if place.arrival || place.leads != Leads::Nowhere {
             return (1, 0);
         }
-        let chroma = to % 12;
         let weight = if !place.tones.contains(to) {
             match place.scale.contains(to) {
                 true => self.0.weak_scale,

@@ -95,6 +95,10 @@ table! {
         weak_scale = 6,
         /// a note from outside on a weak beat
         weak_chromatic = 2,
+        /// with loose arrivals: the root
+        loose_root = 13,
+        /// with loose arrivals: another chord tone
+        loose_other = 1,
     }
 }
 
@@ -170,7 +174,7 @@ table! {
         /// two falling triplets
         drop = 1,
         /// in `broken`: holding the note over a beat
-        hold = 60,
+        hold = 40,
         /// in `broken`: striking on that beat
         strike = 3,
     }
