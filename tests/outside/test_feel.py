@@ -32,6 +32,18 @@ def play(endpin, tmp_path):
     return play
 
 
+def test_percussion_sounds_are_general_midis(play):
+    # pretty_midi's table of General MIDI level 1 percussion.
+    names = set()
+    for how in ("ride", "brushes", "cross-stick", "click"):
+        parts, _ = play("--time", how, "--choruses", 4)
+        names |= {pretty_midi.note_number_to_drum_name(note.pitch) for note in parts["Time"]}
+    assert names == {
+        "Ride Cymbal 1", "Pedal Hi Hat", "Bass Drum 1", "Acoustic Snare", "Crash Cymbal 1",
+        "Maracas", "Cabasa", "Side Stick", "Hi Wood Block", "Low Wood Block",
+    }
+
+
 def ratios(starts, beat):
     """Long to short of each off-beat between two beats, the grid taken as exact."""
     into = numpy.array([start % beat for start in starts])

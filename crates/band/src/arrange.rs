@@ -416,7 +416,7 @@ impl<'a> Band<'a> {
 const BASS: i32 = 88;
 const GHOST: i32 = 42;
 /// Middle velocity of the comp.
-const COMP: i32 = 56;
+const COMP: i32 = 64;
 /// How far a note may be moved from its place, in milliseconds at human 1. Bass and ride together stay
 /// within 20 ms of each other (issue: bass against ride within 20 ms).
 const BASS_REACH_MS: f64 = 8.0;
@@ -450,7 +450,7 @@ fn last_strokes(keeping: TimeKeeping) -> Vec<Hit> {
         velocity,
     };
     match keeping {
-        TimeKeeping::Kit(_) => vec![hit(sound::KICK, 34), hit(sound::RIDE, 52)],
+        TimeKeeping::Kit(_) => vec![hit(sound::KICK, 40), hit(sound::RIDE, 66)],
         TimeKeeping::Click(_) => vec![hit(sound::CLICK_HIGH, 84)],
     }
 }

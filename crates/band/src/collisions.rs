@@ -7,6 +7,7 @@
 use crate::comp::ChorusComp;
 use endpin_theory::{Chord, Strength, Ticks, chart::Chorus};
 use endpin_walker::{ChorusLine, LineNote};
+use std::fmt;
 
 /// Whether a comp note on `key` collides with a bass note on `bass` while the comp sounds `chord`.
 pub fn collides(bass: i16, key: i16, chord: &Chord) -> bool {
@@ -43,8 +44,8 @@ pub struct Clash {
     pub bass: i16,
     /// MIDI key of the comp note.
     pub comp: i16,
-    /// Whether the bass note is on a strong beat.
-    pub strong: bool,
+    /// Strength of the bass note's beat; an arrival is strong.
+    pub strength: Strength,
 }
 
 /// What was rated and what was found.
@@ -65,7 +66,8 @@ pub struct Collisions {
 impl Collisions {
     /// Collisions on strong beats.
     pub fn strong(&self) -> usize {
-        self.clashes.iter().filter(|clash| clash.strong).count()
+        let strong = |clash: &&Clash| clash.strength != Strength::Weak;
+        self.clashes.iter().filter(strong).count()
     }
 
     /// Brushed weak beats as a share of all weak beats, 0 to 1.
@@ -115,8 +117,7 @@ pub fn rate(chorus: &Chorus, line: &ChorusLine, comp: &ChorusComp) -> Collisions
                 if !collides(bass, key, chord) {
                     continue;
                 }
-                let strong = is_strong(note);
-                if !strong && last_brushed != Some(note.start) {
+                if !is_strong(note) && last_brushed != Some(note.start) {
                     found.brushed += 1;
                     last_brushed = Some(note.start);
                 }
@@ -127,10 +128,25 @@ pub fn rate(chorus: &Chorus, line: &ChorusLine, comp: &ChorusComp) -> Collisions
                     chord: chorus.spans[attack.span].symbol.clone(),
                     bass,
                     comp: key,
-                    strong,
+                    strength: note.strength,
                 });
             }
         }
     }
     found
+}
+
+/// `96 pairs of notes sound together; of 24 strong beats 0 collide, of 24 weak beats 0 are brushed`.
+impl fmt::Display for Collisions {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(
+            f,
+            "{} pairs of notes sound together; of {} strong beats {} collide, of {} weak beats {} are brushed",
+            self.rated,
+            self.strong_beats,
+            self.strong(),
+            self.weak_beats,
+            self.brushed
+        )
+    }
 }

@@ -185,3 +185,88 @@ impl BarRange {
         })
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use endpin_theory::{Chart, Meter};
+
+    fn keys(home: &str, order: KeyOrder) -> Vec<String> {
+        let home: Key = home.parse().unwrap();
+        (1..=13)
+            .map(|chorus| key(home, order, chorus, 5).to_string())
+            .collect()
+    }
+
+    #[test]
+    fn keys_go_round_all_twelve() {
+        // The circle of fourths (common practice, no source).
+        let fourths = "F Bb Eb Ab Db Gb B E A D G C F";
+        assert_eq!(keys("F", KeyOrder::Fourths).join(" "), fourths);
+        let half_steps = "C Db D Eb E F Gb G Ab A Bb B C";
+        assert_eq!(keys("C", KeyOrder::HalfSteps).join(" "), half_steps);
+        let mut all = keys("C", KeyOrder::All);
+        assert_eq!((all[0].as_str(), all[12].as_str()), ("C", "C"));
+        all.truncate(12);
+        assert_ne!(all.join(" ") + " C", half_steps);
+        all.sort();
+        all.dedup();
+        assert_eq!(all.len(), 12);
+        assert!(
+            keys("G minor", KeyOrder::Fourths)
+                .iter()
+                .all(|key| key.ends_with("minor"))
+        );
+    }
+
+    #[test]
+    fn a_range_of_bars_stands_alone() {
+        let four: Meter = "4/4".parse().unwrap();
+        let chorus = Chart::from_bars("F7 | % | Bb7 | Cm7 F7", four)
+            .unwrap()
+            .chorus();
+        let range: BarRange = "2-4".parse().unwrap();
+        let cut = range.of(&chorus).unwrap();
+        let spans: Vec<(&str, usize, usize, u32, u32)> = cut
+            .spans
+            .iter()
+            .map(|span| {
+                (
+                    span.symbol.as_str(),
+                    span.start,
+                    span.beats,
+                    span.bar,
+                    span.beat,
+                )
+            })
+            .collect();
+        assert_eq!(
+            spans,
+            [
+                ("F7", 0, 4, 1, 1),
+                ("Bb7", 4, 4, 2, 1),
+                ("Cm7", 8, 2, 3, 1),
+                ("F7", 10, 2, 3, 3)
+            ]
+        );
+        assert_eq!(cut.beats(), 12);
+        assert!(cut.bars[0].opens_section && cut.bars[0].number == 1);
+        let beyond: BarRange = "4-5".parse().unwrap();
+        assert_eq!(
+            beyond.of(&chorus).unwrap_err().to_string(),
+            "bars 4-5 are not all in the chorus, which has bars 1 to 4"
+        );
+        for bad in ["", "0-3", "5-4", "a-b", "1-", "-3"] {
+            assert!(bad.parse::<BarRange>().is_err(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn the_band_trades_first_and_tempo_steps_stay_in_range() {
+        let turns: Vec<bool> = (0..10).map(|bar| is_students_turn(Some(4), bar)).collect();
+        assert_eq!(turns, [0, 0, 0, 0, 1, 1, 1, 1, 0, 0].map(|turn| turn == 1));
+        assert!(!is_students_turn(None, 5));
+        assert_eq!(tempo(138.0, 4.0, 3), 146.0);
+        assert_eq!(tempo(138.0, 100.0, 50), 400.0);
+    }
+}

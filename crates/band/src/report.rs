@@ -1,10 +1,11 @@
 //! The line report: `endpin-line/1`.
 
 use crate::{
-    collisions::Clash,
+    collisions::{Clash, Collisions},
     comp::CompAttack,
     session::{Made, Session},
 };
+use endpin_theory::Palette;
 use endpin_walker::LineNote;
 use serde::Serialize;
 
@@ -82,7 +83,9 @@ pub struct LineReport<'a> {
     #[serde(skip_serializing_if = "Option::is_none")]
     comp: Option<Vec<AttackReport>>,
     #[serde(skip_serializing_if = "Option::is_none")]
-    collisions: Option<CollisionReport>,
+    meetings: Option<Vec<MeetingReport>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    collisions: Option<Vec<ClashReport>>,
 }
 
 /// An attack of the comp as reports give it.
@@ -115,13 +118,27 @@ impl AttackReport {
 
 /// What was rated where bass and comp sound together, and what was found.
 #[derive(Debug, Serialize)]
-struct CollisionReport {
-    rated: usize,
+struct MeetingReport {
+    /// None: as played; else the same line under this palette.
+    palette: Option<String>,
+    pairs: usize,
     strong_beats: usize,
-    strong: usize,
+    strong_collisions: usize,
     weak_beats: usize,
-    weak: usize,
-    clashes: Vec<ClashReport>,
+    weak_brushes: usize,
+}
+
+impl MeetingReport {
+    fn new(palette: Option<Palette>, found: &Collisions) -> Self {
+        MeetingReport {
+            palette: palette.map(|palette| palette.to_string()),
+            pairs: found.rated,
+            strong_beats: found.strong_beats,
+            strong_collisions: found.strong(),
+            weak_beats: found.weak_beats,
+            weak_brushes: found.brushed,
+        }
+    }
 }
 
 #[derive(Debug, Serialize)]
@@ -132,7 +149,7 @@ struct ClashReport {
     chord: String,
     bass: i16,
     comp: i16,
-    strong: bool,
+    strength: String,
 }
 
 impl From<Clash> for ClashReport {
@@ -144,7 +161,7 @@ impl From<Clash> for ClashReport {
             chord,
             bass,
             comp,
-            strong,
+            strength,
         } = clash;
         ClashReport {
             chorus,
@@ -153,7 +170,7 @@ impl From<Clash> for ClashReport {
             chord,
             bass,
             comp,
-            strong,
+            strength: strength.to_string(),
         }
     }
 }
@@ -169,6 +186,7 @@ impl<'a> LineReport<'a> {
             choruses: made.takes.len() as u32,
             notes: made.notes().map(NoteReport::from).collect(),
             comp: None,
+            meetings: None,
             collisions: None,
         }
     }
@@ -184,16 +202,14 @@ impl<'a> LineReport<'a> {
         let ending = made.ending.iter().flat_map(|(_, chord)| chord);
         let ending = ending.map(|chord| AttackReport::new(last, chord));
         let found = made.collisions();
+        let mut meetings = vec![MeetingReport::new(None, &found)];
+        let under_all = made.under_every_palette().into_iter();
+        meetings
+            .extend(under_all.map(|(palette, found)| MeetingReport::new(Some(palette), &found)));
         LineReport {
             comp: Some(attacks.chain(ending).collect()),
-            collisions: Some(CollisionReport {
-                rated: found.rated,
-                strong_beats: found.strong_beats,
-                strong: found.strong(),
-                weak_beats: found.weak_beats,
-                weak: found.brushed,
-                clashes: found.clashes.into_iter().map(ClashReport::from).collect(),
-            }),
+            meetings: Some(meetings),
+            collisions: Some(found.clashes.into_iter().map(ClashReport::from).collect()),
             ..self
         }
     }

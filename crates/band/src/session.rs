@@ -11,7 +11,7 @@ use crate::{
     practice,
     score::Score,
 };
-use endpin_theory::{Chart, Chorus, Feel, Key, Scale, Understood, analyse};
+use endpin_theory::{Chart, Chorus, Feel, Key, Palette, Scale, Understood, analyse};
 use endpin_walker::{
     ChorusLine, Level, LineNote, Options, Plan, Walker,
     pins::{Bars, Hold},
@@ -164,13 +164,17 @@ impl Session {
 
     /// The comp over a line.
     pub fn comp(&self, line: &ChorusLine) -> ChorusComp {
+        self.comp_as(line, &self.wishes.comp)
+    }
+
+    fn comp_as(&self, line: &ChorusLine, options: &CompOptions) -> ChorusComp {
         let scales: Vec<Option<Scale>> = self
             .understood(line.chorus)
             .iter()
             .zip(&self.chorus(line.chorus).spans)
-            .map(|(understood, span)| span.chord.as_ref().map(|_| understood.scale.clone()))
+            .map(|(understood, span)| span.chord.as_ref().map(|_| understood.scale))
             .collect();
-        comp::comp(self.chorus(line.chorus), &scales, line, &self.wishes.comp)
+        comp::comp(self.chorus(line.chorus), &scales, line, options)
     }
 
     /// The choruses asked for, made, with the ending behind them.
@@ -233,6 +237,25 @@ impl Made<'_> {
             .iter()
             .map(rate)
             .fold(Collisions::default(), Collisions::and)
+    }
+
+    /// Where bass and comp meet when the same line is comped with each palette in turn.
+    pub fn under_every_palette(&self) -> Vec<(Palette, Collisions)> {
+        let rate = |palette| {
+            let options = CompOptions {
+                palette: Some(palette),
+                ..self.session.wishes.comp
+            };
+            let lines = self.takes.iter().map(|(line, _)| line);
+            lines
+                .map(|line| {
+                    let comp = self.session.comp_as(line, &options);
+                    collisions::rate(self.session.chorus(line.chorus), line, &comp)
+                })
+                .fold(Collisions::default(), Collisions::and)
+        };
+        let palettes = Palette::ALL.into_iter();
+        palettes.map(|palette| (palette, rate(palette))).collect()
     }
 
     /// All parts in performed time.

@@ -250,7 +250,7 @@ fn strokes(context: &BarContext, kit: Kit, rng: &mut impl Rng) -> Vec<Hit> {
         let is_back_beat = back_beats.contains(&index);
         let strong = meter.strength(index) != Strength::Weak;
         if is_back_beat {
-            hit(at, sound::PEDAL_HAT, 52);
+            hit(at, sound::PEDAL_HAT, 62);
         }
         let crash = index == 0 && context.opens_chorus && context.bars_before > 0;
         // Drawn for each beat whatever comes of it, so that a bar's choices don't hang on those before.
@@ -259,8 +259,8 @@ fn strokes(context: &BarContext, kit: Kit, rng: &mut impl Rng) -> Vec<Hit> {
         match kit {
             Kit::Ride | Kit::Auto => {
                 let (cymbal, velocity) = match crash && crash_odds < 2 {
-                    true => (sound::CRASH, 50),
-                    false => (sound::RIDE, if is_back_beat { 60 } else { 54 }),
+                    true => (sound::CRASH, 60),
+                    false => (sound::RIDE, if is_back_beat { 74 } else { 68 }),
                 };
                 hit(at, cymbal, velocity);
                 if skips
@@ -270,31 +270,31 @@ fn strokes(context: &BarContext, kit: Kit, rng: &mut impl Rng) -> Vec<Hit> {
                         add_skip && !strong
                     })
                 {
-                    hit(at + half(beat), sound::RIDE, 44);
+                    hit(at + half(beat), sound::RIDE, 58);
                 }
                 if strong || !context.two_feel {
-                    hit(at, sound::KICK, if strong { 30 } else { 25 });
+                    hit(at, sound::KICK, if strong { 36 } else { 30 });
                 }
             }
             Kit::Brushes => {
-                hit(at, sound::MARACAS, if strong { 46 } else { 40 });
+                hit(at, sound::MARACAS, if strong { 62 } else { 56 });
                 if skips && is_back_beat && !leave_skip {
-                    hit(at + half(beat), sound::MARACAS, 32);
+                    hit(at + half(beat), sound::MARACAS, 44);
                 }
                 if is_back_beat {
-                    hit(at, sound::CABASA, 40);
+                    hit(at, sound::CABASA, 52);
                 }
             }
             Kit::CrossStick => {
-                hit(at, sound::RIDE, 40);
+                hit(at, sound::RIDE, 54);
                 if skips && is_back_beat && !leave_skip {
-                    hit(at + half(beat), sound::RIDE, 32);
+                    hit(at + half(beat), sound::RIDE, 44);
                 }
                 if Some(&index) == back_beats.last() {
-                    hit(at, sound::SIDE_STICK, 46);
+                    hit(at, sound::SIDE_STICK, 58);
                 }
                 if strong {
-                    hit(at, sound::KICK, 28);
+                    hit(at, sound::KICK, 34);
                 }
             }
         }
@@ -329,9 +329,9 @@ fn fill(hits: &mut Vec<Hit>, meter: &Meter, kit: Kit, choice: u32) {
     let beat = meter.beat_ticks();
     let from = beat * (i64::from(meter.beats()) - 2);
     let (key, velocity) = match kit {
-        Kit::Brushes => (sound::MARACAS, 44),
-        Kit::CrossStick => (sound::SIDE_STICK, 34),
-        Kit::Ride | Kit::Auto => (sound::SNARE, 40),
+        Kit::Brushes => (sound::MARACAS, 56),
+        Kit::CrossStick => (sound::SIDE_STICK, 44),
+        Kit::Ride | Kit::Auto => (sound::SNARE, 48),
     };
     for (step, &sixths) in places.iter().enumerate() {
         let in_bar = from + Ticks(beat.0 * sixths / 6);
@@ -485,7 +485,7 @@ mod tests {
                     for hit in hits {
                         assert!(hit.in_bar < parsed.bar_ticks() && hit.in_bar >= Ticks(0));
                         // The bass plays at 80 and more.
-                        assert!((1..=62).contains(&hit.velocity));
+                        assert!((1..=76).contains(&hit.velocity));
                     }
                 }
             }

@@ -90,6 +90,10 @@ fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
             text.push_str(&format!("     {remark}\n"));
         }
     }
+    text.push_str(&format!("\nBass and comp: {}.\n", made.collisions()));
+    for (palette, found) in made.under_every_palette() {
+        text.push_str(&format!("  {:<11} {found}\n", palette.to_string()));
+    }
     format!("{}\n{}", printable(&text), reading::LEGEND)
 }
 

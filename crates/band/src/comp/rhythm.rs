@@ -133,6 +133,9 @@ pub trait Surroundings {
     fn bass_notes(&self, bar: usize) -> usize;
 }
 
+/// Below this many quarters a minute chords are held twice as long.
+const SLOW: f64 = 96.0;
+
 /// Attacks a bar that a density from 0 to 1 aims at, in hundredths: 1.5 in the middle.
 fn target(density: f64, meter: &Meter) -> i64 {
     let per_bar = (20.0 + 260.0 * density.clamp(0.0, 1.0)) as i64;
@@ -373,8 +376,10 @@ fn place(
         let anticipates = is_off_beat && chorus.is_arrival(beat + 1);
         let span = chorus.span_at(if anticipates { beat + 1 } else { beat });
         let span_end = chorus.ticks_at(chorus.spans[span].start + chorus.spans[span].beats);
-        // An anticipation is held past the arrival by half a beat at least.
-        let held = half * i64::from(if anticipates { length.max(2) } else { length });
+        // An anticipation is held past the arrival by half a beat at least; a slow tune is sustained.
+        let length = if anticipates { length.max(2) } else { length };
+        let times = if here.tempo < SLOW { 2 } else { 1 };
+        let held = half * i64::from(length) * times;
         let attack = Attack {
             bar,
             start,

@@ -120,7 +120,7 @@ fn laid<'a>(moment: &'a Moment) -> impl Iterator<Item = (Keys, usize)> + 'a {
 fn step(from: &Choice, to: &Choice, same_chord: bool) -> i32 {
     let top = (to.keys.top() - from.keys.top()).abs();
     let melody = match top {
-        0 if same_chord => 8,
+        0 if same_chord => 12,
         0 => 3,
         1..=4 => 0,
         _ => 2 * (top - 4),

@@ -49,8 +49,10 @@ const THREE_NOTES: i32 = 4;
 const SHELL: i32 = 9;
 /// Leaving out what the symbol asks for, or an altered fifth that is the chord's character.
 const CHARACTER_MISSING: i32 = 6;
-/// Colours that are welcome and not needed: eleventh on a minor seventh, thirteenth on a major or minor one.
+/// Colours that are welcome and not needed: eleventh on a minor seventh, sharp eleventh on a major one,
+/// thirteenth on either.
 const ELEVENTH: i32 = 2;
+const SHARP_ELEVENTH: i32 = 6;
 const THIRTEENTH: i32 = 8;
 
 /// Whether a chord is voiced in fourths.
@@ -116,7 +118,10 @@ fn tone_sets(colours: &Colours) -> Vec<(Vec<Degree>, Kind, i32)> {
     let second_colours: Vec<(Degree, i32)> = colours
         .elevenths
         .iter()
-        .map(|&eleventh| (eleventh, ELEVENTH))
+        .map(|&tone| match tone.alteration() {
+            0 => (tone, ELEVENTH),
+            _ => (tone, SHARP_ELEVENTH),
+        })
         .chain(colours.thirteenths.iter().map(|&tone| (tone, THIRTEENTH)))
         .map(|(tone, cost)| match colours.fifth {
             Fifth::Omitted => (tone, 0),
