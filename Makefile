@@ -30,6 +30,7 @@ test: ## build and run every test, with those that read our files by other peopl
 	cargo build --release --locked --package endpin
 	cargo test --workspace --locked
 	ENDPIN=$(CURDIR)/target/debug/endpin ENDPIN_RELEASE=$(CURDIR)/$(ENDPIN) $(PYTEST) -q tests
+	tests/reference/check
 
 ci: ## what must hold before a change lands
 	@bash .ci/run

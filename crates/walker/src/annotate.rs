@@ -229,7 +229,8 @@ impl Reader<'_> {
             .find(|name| name.chroma() == chroma);
         let leads = self.slot.place.leads != Leads::Nowhere;
         match (in_scale, approach) {
-            (Some(name), Some(approach)) if leads => (approach, None, name),
+            // Into its goal a note reads best by direction: C up to D, even over A7 where it is B#, the #9.
+            (Some(_), Some(approach)) if leads => (approach, None, self.outside_name()),
             (Some(name), _) => (Role::Scale, None, name),
             (None, _) => {
                 let name = self.outside_name();
