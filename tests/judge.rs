@@ -61,7 +61,7 @@ fn case(name: &'static str, chorus: Chorus) -> Case {
             };
             let plan = Plan::of(chorus.clone(), &options);
             let walker = Walker::new(plan, options).unwrap();
-            [1].map(|seed| {
+            (1..=3).map(move |seed| {
                 let choruses = walker.lines(seed, 1, CHORUSES);
                 let ending = walker.ending(seed, choruses.last().unwrap());
                 let notes = choruses.into_iter().flat_map(|line: ChorusLine| line.notes);
@@ -198,7 +198,8 @@ fn is_weak(note: &LineNote) -> bool {
 /// Whether the note is the last beat of its span and has to lead on: the next note arrives elsewhere.
 fn leads_on(line: &[LineNote], note: usize) -> bool {
     let (this, next) = (&line[note], &line[note + 1]);
-    is_weak(this) && (next.span != this.span || next.chorus != this.chorus)
+    let silence = next.chorus == this.chorus && next.start != this.start + this.length;
+    is_weak(this) && !silence && (next.span != this.span || next.chorus != this.chorus)
 }
 
 /// Every way to plant a fault of one kind at a note, so that nothing else goes wrong.
@@ -231,7 +232,10 @@ fn plants(case: &Case, line: &[LineNote], note: usize, kind: Broken) -> Vec<Plan
         let smooth = near(before) && near(after) && (key - key_of(note)).abs() <= 5;
         let below_seam = key <= allowed.seam;
         let approaches = matches!(after - key, -2 | -1 | 1 | 2 | 5 | -7);
-        let plain = smooth && below_seam && key != key_of(note);
+        // Nothing before is a leap that this note answers.
+        let quiet = note >= 2 && (before - key_of(note - 2)).abs() <= 7;
+        let in_range = key >= i16::from(RANGE.0);
+        let plain = smooth && quiet && in_range && below_seam && key != key_of(note);
         let next_is_strong = !is_weak(&line[note + 1]);
         match kind {
             Broken::ArrivalRoot => {
@@ -269,7 +273,6 @@ fn plants(case: &Case, line: &[LineNote], note: usize, kind: Broken) -> Vec<Plan
             Broken::RootToSeventh => {
                 // Up by a leap that is answered, from a line that left none open.
                 let (up, down) = (key - before, key - after);
-                let quiet = note >= 2 && (before - key_of(note - 2)).abs() <= 7;
                 let answered = (1..=7).contains(&down)
                     || down == 12
                     || ((8..=11).contains(&down) && key_of(note + 2) > after);
@@ -293,6 +296,9 @@ fn plants(case: &Case, line: &[LineNote], note: usize, kind: Broken) -> Vec<Plan
                     && away(after)
                     && (before - after).abs() <= 7
                     && before != after
+                    && quiet
+                    && (key_of(note + 2) - after).abs() <= 7
+                    && has(&allowed.connecting)
                     && !arrival
                     && !leads
                     && !before_needs
@@ -389,18 +395,18 @@ fn planted_faults_are_found_where_they_are() {
     const CASES: usize = 10_000;
     let mut table = String::from("rule              cases   found  elsewhere  precision  recall\n");
     let (mut hits, mut extra, mut missed, mut planted) = (0, 0, 0, 0);
-    for (kind, plants) in all_plants() {
-        // Evenly over all that can be planted, so that charts, levels and beats are mixed.
-        let wanted = CASES.div_ceil(Broken::ALL.len());
-        assert!(
-            plants.len() > 100,
-            "{kind}: only {} can be planted",
-            plants.len()
-        );
+    let mut left = Broken::ALL.len();
+    // The rules for which least can be planted first; the others make up for them.
+    let mut kinds: Vec<_> = all_plants().iter().collect();
+    kinds.sort_by_key(|(_, plants)| plants.len());
+    for (kind, plants) in kinds {
+        assert!(plants.len() > 50, "{kind}: only {}", plants.len());
+        let count = plants.len().min((CASES - planted).div_ceil(left));
+        left -= 1;
         let (mut hit, mut other) = (0, 0);
-        let count = wanted.max(1);
+        // Evenly over all that can be planted, so that charts, levels and beats are mixed.
         for index in 0..count {
-            let (number, chosen, plant) = &plants[index * 7919 % plants.len()];
+            let (number, chosen, plant) = &plants[index * plants.len() / count];
             let case = &cases()[*number];
             let line = &case.lines[*chosen].1;
             let found = find(case, line, plant);
@@ -438,7 +444,7 @@ fn planted_faults_are_found_where_they_are() {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(100))]
+    #![proptest_config(ProptestConfig { cases: 60, failure_persistence: None, ..ProptestConfig::default() })]
 
     /// Any kind at any place.
     #[test]

@@ -58,6 +58,7 @@ h3 { margin: 1em 0 .2em; } p.terms { margin: .1em 0; color: #444; }
 table { border-collapse: collapse; } td, th { padding: .15em .9em .15em 0; text-align: left; }
 th { font-weight: bold; } td.bar { width: 180px; }
 code { font: 13px ui-monospace, Menlo, Consolas, monospace; background: #f2f0ea; padding: .1em .3em; }
+pre { overflow-x: auto; }
 svg { display: block; width: 100%; height: auto; }
 svg text { font: 11px Helvetica, Arial, sans-serif; fill: #1b1b1b; }
 svg text.chord { font: bold 13px Georgia, serif; } svg text.scale { font-size: 9px; fill: #666; }
@@ -447,13 +448,7 @@ fn register(bench: &Bench, judged: &Judged) -> String {
     let keys = judged.take.notes.iter().map(|note| f64::from(note.key));
     let low = keys.clone().fold(127.0, f64::min);
     let high = keys.fold(0.0, f64::max).max(low + 1.0);
-    let name = |key: f64| {
-        const NAMES: [&str; 12] = [
-            "C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B",
-        ];
-        let key = key.round() as usize;
-        format!("{}{}", NAMES[key % 12], key as i32 / 12 - 1)
-    };
+    let name = |key: f64| text::key_name(key.round() as u8);
     let middle = ((low + high) / 2.0).round();
     let share = |key: f64| (key - low) / (high - low);
     let mut svg = frame(

@@ -235,11 +235,9 @@ fn figures(judged: &Judged) -> String {
     );
     row("", "turns of direction", figures.turns.to_string());
     if let Some((lowest, median, highest)) = figures.register {
-        row(
-            "",
-            "register (MIDI keys)",
-            format!("{lowest} to {highest}, half of it below {median}"),
-        );
+        let (lowest, median, highest) = (key_name(lowest), key_name(median), key_name(highest));
+        let register = format!("{lowest} to {highest}, half of it below {median}");
+        row("", "register", register);
     }
     for (what, value) in time(judged) {
         row(if what == "placement" { "Time" } else { "" }, what, value);
@@ -257,6 +255,18 @@ fn figures(judged: &Judged) -> String {
         );
     }
     table.to_string().trim_start().to_owned()
+}
+
+/// The plain name of a MIDI key, with its octave; middle C is C4.
+pub fn key_name(key: u8) -> String {
+    const NAMES: [&str; 12] = [
+        "C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B",
+    ];
+    format!(
+        "{}{}",
+        NAMES[usize::from(key % 12)],
+        i16::from(key) / 12 - 1
+    )
 }
 
 /// The figures of time, in words.

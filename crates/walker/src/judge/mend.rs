@@ -2,7 +2,7 @@
 //!
 //! The stretch from the chord before to the chord after is laid out for the walker, every good note pinned.
 //! If no line goes through with the broken note alone set free, notes next to it are, one and then two,
-//! nearest first; so as few notes are changed as possible.
+//! nearest first, and at last the other broken ones too; so few notes are changed.
 
 use super::{Judge, Line, Verdict, part, rules, words};
 use crate::{
@@ -75,23 +75,21 @@ pub(super) fn all(judge: &Judge, line: &Line<'_>, verdicts: &mut [Verdict]) {
             note.key = *key;
         }
         let mended = Line::new(judge, &heard, line.choruses);
-        let pitch_of = |changed: usize| part::verdict(&mended, changed, Vec::new(), None);
-        for &(changed, key) in &changes {
-            if key == line.heard[changed].key && changed != note {
-                continue;
-            }
-            let verdict = pitch_of(changed);
-            let others = changes
-                .iter()
-                .filter(|&&(other, key)| other != changed && key != line.heard[other].key);
+        let moved = |&&(changed, key): &&(usize, u8)| key != line.heard[changed].key;
+        for &(changed, _) in changes
+            .iter()
+            .filter(|change| change.0 == note || moved(change))
+        {
+            let verdict = part::verdict(&mended, changed, Vec::new(), None);
+            let others = changes.iter().filter(moved).map(|change| change.0);
+            let others = others.filter(|&other| other != changed);
+            let pitch = |other| (other, part::verdict(&mended, other, Vec::new(), None).pitch);
             let mend = Mend {
                 pitch: verdict.pitch,
                 why: words::why(&mended, changed, &verdict),
-                others: others
-                    .map(|&(other, _)| (other, pitch_of(other).pitch))
-                    .collect(),
+                others: others.map(pitch).collect(),
             };
-            if changed == note || !verdicts[changed].broken.is_empty() {
+            if !verdicts[changed].broken.is_empty() {
                 verdicts[changed].mend = Some(mend);
             }
         }
@@ -142,15 +140,22 @@ impl Mender {
         if stand.ending {
             return self.mend_ending(line, note);
         }
+        if self.stands_by_now(line, note) {
+            return Some(vec![(note, self.keys[note])]);
+        }
         let window = Window::around(self, line, note)?;
-        FREED.iter().find_map(|beside| {
+        // With the other broken notes as they are, if a line goes through, else with them free.
+        let attempts = [false, true]
+            .into_iter()
+            .flat_map(|all_broken| FREED.iter().map(move |beside| (all_broken, beside)));
+        attempts.into_iter().find_map(|(all_broken, beside)| {
             let freed: Vec<usize> = beside
                 .iter()
                 .filter_map(|&step| note.checked_add_signed(step))
                 .filter(|&other| other < self.keys.len())
                 .chain([note])
                 .collect();
-            let changes = window.draw(self, &freed, note as u64)?;
+            let changes = window.draw(self, &freed, all_broken, note as u64)?;
             self.is_better(line, note, &changes).then_some(changes)
         })
     }
@@ -165,6 +170,11 @@ impl Mender {
             .filter(|key| key % 12 == home)
             .min_by_key(|key| key.abs_diff(from))?;
         line.stands[note].arrival.then(|| vec![(note, key)])
+    }
+
+    /// Whether what was mended before has mended this note too.
+    fn stands_by_now(&self, line: &Line<'_>, note: usize) -> bool {
+        self.is_better(line, note, &[])
     }
 
     /// Whether by the judge's own rules the note is mended and no other note broken.
@@ -251,10 +261,18 @@ impl<'a> Window<'a> {
         })
     }
 
-    /// A line through the window with every note pinned but those set free and those still broken.
-    fn draw(&self, mender: &Mender, freed: &[usize], seed: u64) -> Option<Vec<(usize, u8)>> {
+    /// A line through the window with every note pinned but those set free, and `all_broken` ones if so
+    /// wished.
+    fn draw(
+        &self,
+        mender: &Mender,
+        freed: &[usize],
+        all_broken: bool,
+        seed: u64,
+    ) -> Option<Vec<(usize, u8)>> {
+        let is_free = |note: usize| freed.contains(&note) || (all_broken && mender.free[note]);
         let place = |place: &Place, note: Option<usize>| match note {
-            Some(note) if !freed.contains(&note) && !mender.free[note] => {
+            Some(note) if !is_free(note) => {
                 let key = mender.keys[note];
                 let keys = Keys::between(key, key);
                 Place {
@@ -299,9 +317,7 @@ impl<'a> Window<'a> {
             .iter()
             .zip(keys)
             .filter_map(|(note, key)| Some(((*note)?, key)));
-        let changes: Vec<(usize, u8)> = changed
-            .filter(|(note, _)| freed.contains(note) || mender.free[*note])
-            .collect();
+        let changes: Vec<(usize, u8)> = changed.filter(|&(note, _)| is_free(note)).collect();
         Some(changes)
     }
 }

@@ -253,7 +253,7 @@ fn has_key(chromas: Chromas, key: i16) -> bool {
 
 /// Rule 5: for each note the highest key that its span allows; none outside the chords.
 ///
-/// Over a wrong or left-out root the one nearest to what was played is taken to be meant.
+/// Over a wrong or left-out root (or slash bass) the one nearest to what was played is taken to be meant.
 pub(super) fn seams(line: &Line<'_>) -> Vec<Option<i16>> {
     let mut seams = vec![None; line.heard.len()];
     let mut begin = 0;
@@ -280,7 +280,10 @@ fn seam(line: &Line<'_>, notes: std::ops::Range<usize>, sounding: &Sounding) -> 
         .filter(|&note| line.chroma(note) == sounding.root())
         .map(|note| line.key(note));
     let over_slash = line.stands[first].arrival && line.chroma(first) == sounding.bass();
-    let meant = (!over_slash).then(|| nearest(line.key(first), sounding.root()));
+    let meant = [sounding.root(), sounding.bass()]
+        .map(|chroma| nearest(line.key(first), chroma))
+        .into_iter()
+        .filter(|_| !over_slash);
     let top = roots.chain(meant).max().unwrap_or(line.key(first));
     top + i16::from(Chord::seventh(&sounding.chord))
 }
@@ -305,14 +308,14 @@ fn unplayable(line: &Line<'_>) -> Vec<bool> {
             continue;
         };
         let distance = line.key(note) - line.key(last);
-        if distance.abs() > 12 {
+        if distance.abs() > 12 || !in_range {
             found[note] = true;
             // Out of the way and back again is one fault.
-            let astray = line.heard.get(note + 1).is_some_and(|next| {
-                (i16::from(next.key) - line.key(note)).abs() > 12
-                    && (i16::from(next.key) - line.key(last)).abs() <= 12
-            });
-            if !astray {
+            let returns = line
+                .heard
+                .get(note + 1)
+                .is_some_and(|next| (i16::from(next.key) - line.key(last)).abs() <= 12);
+            if !returns {
                 from = Some((note, 0));
             }
             continue;
