@@ -12,7 +12,7 @@ use crate::{
         comp::CompMusic,
         engrave::Show,
         measure::{Music, Played},
-        musicxml, mxl, pdf,
+        musicxml, mxl, page, pdf,
         print::{self, Paper},
         svg,
     },
@@ -67,6 +67,8 @@ enum Format {
     Musicxml,
     /// The same, compressed
     Mxl,
+    /// A practice page that plays
+    Html,
     /// Pages for print
     Pdf,
     /// The same pages as pictures
@@ -102,6 +104,7 @@ impl Format {
             .map(|ending| ending.to_string_lossy().to_lowercase());
         let named = match ending.as_deref() {
             Some("xml") => Some(Format::Musicxml),
+            Some("htm") => Some(Format::Html),
             Some(ending) => Format::from_str(ending, false).ok(),
             None => None,
         };
@@ -200,6 +203,7 @@ fn written(
                 _ => document,
             }
         }
+        Format::Html => page::write(session, &subtitle(session))?,
         Format::Pdf | Format::Svg => {
             let paper = Paper::from(args.paper);
             let pages = print::pages(&music, &subtitle(session), paper, show);

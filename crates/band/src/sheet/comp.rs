@@ -69,7 +69,7 @@ impl CompMusic {
                     .and_then(|span| span.chord.as_ref());
                 struck.extend(chord.map(|chord| Struck::new(attack, chord, begins)));
             }
-            begins = begins + chorus.length();
+            begins += chorus.length();
         }
         let home = music
             .measures
@@ -94,7 +94,7 @@ impl CompMusic {
                 bar(&measure.meter, start, &struck, staff == 0, signs)
             });
             bars.push(CompBar { upper, lower });
-            start = start + measure.meter.bar_ticks();
+            start += measure.meter.bar_ticks();
         }
         CompMusic { bars }
     }

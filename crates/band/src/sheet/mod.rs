@@ -1,7 +1,8 @@
 //! Notation: the line on paper and on the phone.
 //!
 //! [`measure::Music`] is the music as written down. From it come MusicXML for notation programs
-//! ([`musicxml`]), and by way of [`engrave`] pictures for paper and for the practice page.
+//! ([`musicxml`]), and by way of [`engrave`] pictures for paper ([`print`], [`pdf`], [`svg`]) and for the
+//! practice [`page`].
 
 pub mod accidental;
 pub mod comp;
@@ -10,6 +11,7 @@ pub mod harmony;
 pub mod measure;
 pub mod musicxml;
 pub mod mxl;
+pub mod page;
 pub mod pdf;
 pub mod print;
 pub mod rhythm;

@@ -28,7 +28,7 @@ pub struct Contents {
 
 /// Writes the music, with the comp on a grand staff of its own if one is given.
 pub fn write(music: &Music, comp: Option<&CompMusic>, contents: Contents) -> Vec<u8> {
-    let mut xml = Xml::new();
+    let mut xml = Xml::document();
     xml.doctype(
         "score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Partwise//EN\" \
          \"http://www.musicxml.org/dtds/partwise.dtd\"",

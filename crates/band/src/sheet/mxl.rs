@@ -31,7 +31,7 @@ pub fn pack(document: &[u8]) -> Result<Vec<u8>, ZipError> {
 }
 
 fn container() -> Vec<u8> {
-    let mut xml = Xml::new();
+    let mut xml = Xml::document();
     xml.element("container", &[], |xml| {
         xml.element("rootfiles", &[], |xml| {
             let media_type = "application/vnd.recordare.musicxml+xml";

@@ -176,10 +176,12 @@ impl Grid {
         if from % self.beat == 0 {
             let beats = (to - from) / self.beat * self.beat;
             let dotted_beat = to - from == self.beat * 3 / 2;
-            if dots && dotted_beat && self.step(to) == self.beat / 4 {
-                if let Some(value) = Value::exact(to - from) {
-                    return value;
-                }
+            if dots
+                && dotted_beat
+                && self.step(to) == self.beat / 4
+                && let Some(value) = Value::exact(to - from)
+            {
+                return value;
             }
             if beats > 0 {
                 return Value::longest(beats, dots).unwrap_or(fallback);

@@ -68,24 +68,44 @@ pub fn body(picture: &Picture, notes: &[LineNote], lettering: Lettering) -> Stri
     let mut svg = String::new();
     let same_note = |a: &&Mark, b: &&Mark| a.note == b.note;
     for of_note in marks.chunk_by(same_note) {
-        let note = of_note[0].note;
-        if let Some(index) = note {
-            let family = notes
-                .get(index)
-                .map_or("tone", |note| roles::family(note.role));
-            put(
-                &mut svg,
-                format_args!(r#"<g class="n {family}" data-n="{index}">"#),
-            );
-        }
-        for of_kind in of_note.chunk_by(|a, b| a.kind == b.kind) {
-            marks_of_kind(&mut svg, of_kind, lettering);
-        }
-        if note.is_some() {
-            svg.push_str("</g>");
+        match of_note[0].note {
+            None => kinds(&mut svg, of_note, (0.0, 0.0), lettering),
+            Some(index) => {
+                let family = notes
+                    .get(index)
+                    .map_or("tone", |note| roles::family(note.role));
+                let (x, y) = origin(&of_note[0].shape);
+                let at = format!("translate({} {})", number(x), number(y));
+                put(
+                    &mut svg,
+                    format_args!(r#"<g class="n {family}" data-n="{index}" transform="{at}">"#),
+                );
+                kinds(&mut svg, of_note, (x, y), lettering);
+                svg.push_str("</g>");
+            }
         }
     }
     svg
+}
+
+/// Where a shape is anchored. What belongs to a note is drawn from its head, so that notes of one shape are
+/// one text, which packs well.
+fn origin(shape: &Shape) -> (f64, f64) {
+    match shape {
+        Shape::Sign { x, y, .. } | Shape::Text { x, y, .. } => (*x, *y),
+        _ => (0.0, 0.0),
+    }
+}
+
+/// Marks in order of their kinds, drawn from an origin.
+fn kinds(svg: &mut String, marks: &[&Mark], origin: (f64, f64), lettering: Lettering) {
+    for of_kind in marks.chunk_by(|a, b| a.kind == b.kind) {
+        let moved = of_kind
+            .iter()
+            .map(|mark| mark.shape.clone().shifted(-origin.0, -origin.1));
+        let shapes: Vec<Shape> = moved.collect();
+        shapes_of_kind(svg, of_kind[0].kind, &shapes, lettering);
+    }
 }
 
 fn put(svg: &mut String, text: std::fmt::Arguments) {
@@ -104,14 +124,14 @@ fn class(kind: Kind) -> Option<&'static str> {
     }
 }
 
-fn marks_of_kind(svg: &mut String, marks: &[&Mark], lettering: Lettering) {
-    let class = class(marks[0].kind);
+fn shapes_of_kind(svg: &mut String, kind: Kind, shapes: &[Shape], lettering: Lettering) {
+    let class = class(kind);
     if let Some(class) = class {
         put(svg, format_args!(r#"<g class="{class}">"#));
     }
     let mut path = String::new();
-    for mark in marks {
-        shape(svg, &mut path, &mark.shape, lettering);
+    for one in shapes {
+        shape(svg, &mut path, one, lettering);
     }
     if !path.is_empty() {
         put(svg, format_args!(r#"<path d="{path}"/>"#));
@@ -126,7 +146,9 @@ fn shape(svg: &mut String, path: &mut String, shape: &Shape, lettering: Letterin
     match shape {
         Shape::Sign { glyph, x, y, size } => {
             let (name, x, y) = (glyph.outline().name, number(*x), number(*y));
-            if *size == 1.0 {
+            if *size == 1.0 && (x.as_str(), y.as_str()) == ("0", "0") {
+                put(svg, format_args!(r##"<use href="#{name}"/>"##));
+            } else if *size == 1.0 {
                 put(
                     svg,
                     format_args!(r##"<use href="#{name}" x="{x}" y="{y}"/>"##),
@@ -180,12 +202,29 @@ fn shape(svg: &mut String, path: &mut String, shape: &Shape, lettering: Letterin
     }
 }
 
+/// An upright rectangle by its sides, any other area by its corners.
 fn polygon(path: &mut String, corners: &[(f64, f64)]) {
-    for (index, (x, y)) in corners.iter().enumerate() {
-        let command = if index == 0 { "M" } else { "L" };
-        put(path, format_args!("{command}{} {}", number(*x), number(*y)));
+    let mut corner = |command: &str, (x, y): (f64, f64)| {
+        put(path, format_args!("{command}{} {}", number(x), number(y)));
+    };
+    if let [(left, top), (right, top2), (right2, bottom), _] = *corners
+        && top == top2
+        && right == right2
+    {
+        corner("M", (left, top));
+        let (width, height) = (number(right - left), number(bottom - top));
+        put(path, format_args!("h{width}v{height}h-{width}z"));
+        return;
     }
-    path.push('Z');
+    let mut before = (0.0, 0.0);
+    for (index, &(x, y)) in corners.iter().enumerate() {
+        corner(
+            if index == 0 { "M" } else { "l" },
+            (x - before.0, y - before.1),
+        );
+        before = (x, y);
+    }
+    path.push('z');
 }
 
 /// Straight shapes as filled polygons.

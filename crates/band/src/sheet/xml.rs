@@ -13,7 +13,7 @@ pub struct Xml(Writer<Vec<u8>>);
 
 impl Xml {
     /// A document that starts with its declaration.
-    pub fn new() -> Xml {
+    pub fn document() -> Xml {
         let mut xml = Xml(Writer::new_with_indent(Vec::new(), b' ', 1));
         xml.put(Event::Decl(BytesDecl::new("1.0", Some("UTF-8"), None)));
         xml
@@ -88,7 +88,7 @@ mod tests {
 
     #[test]
     fn texts_never_become_markup() {
-        let mut xml = Xml::new();
+        let mut xml = Xml::document();
         xml.element("a", &[("title", "\"<b>&'\u{1}")], |xml| {
             xml.text("c", "</c><script>&\u{0}")
         });

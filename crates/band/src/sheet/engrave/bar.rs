@@ -16,6 +16,7 @@ use crate::sheet::{
     roles,
     tab::Tablature,
 };
+use endpin_theory::Ticks;
 use endpin_walker::LineNote;
 
 /// How far a ledger line sticks out of its head.
@@ -54,6 +55,18 @@ impl<'a> Bar<'a> {
     /// The bar that is drawn.
     pub fn measure(&self) -> &'a Measure {
         self.measure
+    }
+
+    /// The moments of the bar with the middle of what stands there, for a cursor; the right edge last.
+    pub fn places(&self, width: f64) -> Vec<(Ticks, f64)> {
+        let half = Glyph::BlackHead.width() / 2.0;
+        let mut places: Vec<(Ticks, f64)> = self
+            .columns
+            .moments()
+            .map(|at| (at, self.columns.x(at, width) + half))
+            .collect();
+        places.push((self.measure.meter.bar_ticks(), width));
+        places
     }
 
     fn x(&self, event: &Event, width: f64) -> f64 {

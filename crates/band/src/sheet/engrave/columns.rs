@@ -114,6 +114,11 @@ impl Columns {
         }
     }
 
+    /// The moments at which something stands.
+    pub fn moments(&self) -> impl Iterator<Item = Ticks> {
+        self.places.iter().map(|&(at, _)| at)
+    }
+
     /// Left edge of the heads at a moment, in a bar of that width.
     pub fn x(&self, moment: Ticks, width: f64) -> f64 {
         let first = self.places.first().map_or((Ticks(0), 0.0), |&place| place);
@@ -123,7 +128,9 @@ impl Columns {
             .find(|(at, _)| *at == moment)
             .map_or(first.1, |&(_, x)| x);
         let share = (moment - first.0).0 as f64 / (self.end - first.0).0.max(1) as f64;
-        natural + (width - self.natural).max(0.0) * share
+        let x = natural + (width - self.natural).max(0.0) * share;
+        // Quarters of a space are fine enough, and pictures pack better for them.
+        (x * 4.0).round() / 4.0
     }
 }
 

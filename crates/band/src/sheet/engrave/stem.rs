@@ -50,10 +50,9 @@ pub fn draw(picture: &mut Picture, measure: &Measure, x: &dyn Fn(&Event) -> f64)
         draw_beam(picture, &group);
     }
     for index in 0..measure.events.len() {
-        if beams.iter().all(|beam| !beam.contains(&index)) {
-            if let Some(note) = stemmed(measure, index, x) {
-                draw_alone(picture, &note);
-            }
+        let is_alone = beams.iter().all(|beam| !beam.contains(&index));
+        if let Some(note) = stemmed(measure, index, x).filter(|_| is_alone) {
+            draw_alone(picture, &note);
         }
     }
     for triplet in rhythm::triplets(&measure.meter, &pieces) {

@@ -1,0 +1,254 @@
+"""The practice page in a real browser: what it plays is what our report says, it asks the net for nothing,
+it keeps ahead on a slow machine, and axe-core finds nothing that keeps anyone out (WCAG 2.2 AA)."""
+
+import shutil
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import sync_playwright
+
+ROOT = Path(__file__).resolve().parents[2]
+CHART = ROOT / "scenarios/breakwater-blues.toml"
+CHORUSES = 3
+OPTIONS = ["--choruses", CHORUSES, "--level", 6, "--seed", 4]
+# Listens to what the player says that it schedules.
+LISTEN = """
+window.heard = [];
+document.addEventListener('scheduled', event => window.heard.push({...event.detail}));
+"""
+
+
+@pytest.fixture(scope="module")
+def browser():
+    found = shutil.which("chromium") or shutil.which("google-chrome")
+    if not found:
+        pytest.skip("no Chromium here: .ci/install tests brings it")
+    with sync_playwright() as playwright:
+        arguments = ["--autoplay-policy=no-user-gesture-required", "--no-sandbox"]
+        browser = playwright.chromium.launch(executable_path=found, args=arguments)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="module")
+def file(endpin, tmp_path_factory):
+    file = tmp_path_factory.mktemp("page") / "blues.html"
+    endpin("sheet", CHART, "-o", file, *OPTIONS)
+    return file
+
+
+@pytest.fixture
+def open_page(browser):
+    """Opens a page; at the end it must have asked for itself only, and nothing complained."""
+    opened = []
+
+    def open_file(file):
+        page = browser.new_page(viewport={"width": 800, "height": 900})
+        asked = []
+        page.on("request", lambda request: asked.append(request.url))
+        page.on("pageerror", lambda error: asked.append(str(error)))
+        page.on("console", lambda message: asked.append(message.text))
+        page.add_init_script(LISTEN)
+        page.goto(file.as_uri())
+        page.wait_for_selector("body[data-ready]")
+        page.locator("summary").click()
+        opened.append((page, file, asked))
+        return page
+
+    yield open_file
+    for page, file, asked in opened:
+        page.close()
+        assert asked == [file.as_uri()]
+
+
+@pytest.fixture
+def page(open_page, file):
+    return open_page(file)
+
+
+def set_tempo(page, tempo):
+    page.eval_on_selector(
+        "#tempo", "(range, tempo) => { range.value = tempo; range.dispatchEvent(new Event('input')); }", tempo
+    )
+
+
+def play(page, seconds, part=None):
+    """Plays for a while; what was scheduled."""
+    page.evaluate("window.heard.length = 0")
+    page.click("#play")
+    page.wait_for_timeout(seconds * 1000)
+    if page.inner_text("#play") == "Stop":
+        page.click("#play")
+    heard = page.evaluate("window.heard")
+    return [event for event in heard if part in (None, event["part"])]
+
+
+def notes_of(report, chorus):
+    notes = [note for note in report["notes"] if note["chorus"] == chorus]
+    return [(note["bar"], round(note["beat"], 3), note["midi"]) for note in notes]
+
+
+def played(events):
+    """Bar, beat and key of bass events of a chorus in 4/4: 3840 ticks a bar, 960 a beat."""
+    return [
+        (event["bar"], round((event["start"] - (event["bar"] - 1) * 3840) / 960 + 1, 3), event["midi"])
+        for event in events
+    ]
+
+
+def test_plays_what_the_report_says(open_page, endpin, report, tmp_path):
+    """Two choruses of four bars, one after the other, and the ending."""
+    options = ["--bars", "F7 | Bb7 | F7 D7 | Gm7 C7", "--choruses", 3, "--level", 6, "--seed", 4]
+    file = tmp_path / "four.html"
+    endpin("sheet", *options, "-o", file)
+    page, said = open_page(file), report(*options)
+    page.uncheck("#count")
+    page.select_option("#after", "on")
+    page.select_option("#chorus", "1")
+    set_tempo(page, 400)
+    # 32 beats at 400 last 4.8 seconds, the ending half of one.
+    heard = play(page, 6)
+    bass = [event for event in heard if event["part"] == "bass"]
+    for chorus in (2, 3):
+        of_chorus = played(event for event in bass if event["chorus"] == chorus)
+        assert of_chorus == notes_of(said, chorus) and len(of_chorus) >= 16
+    comp = {(event["chorus"], event["start"], *event["keys"]) for event in heard if event["part"] == "comp"}
+    assert comp == {
+        (attack["chorus"], round((attack["bar"] - 1) * 3840 + (attack["beat"] - 1) * 960), *attack["midi"])
+        for attack in said["comp"]
+        if attack["chorus"] > 1
+    }
+    # Never late: each was scheduled before its time, the beats evenly.
+    assert min(event["ahead"] for event in heard) > 0
+    beats = [event["at"] for event in heard if event["part"] == "time"]
+    gaps = [after - before for before, after in zip(beats, beats[1:])]
+    assert len(beats) == 33 and gaps[:32] == pytest.approx([60 / 400] * 32)
+
+
+def test_a_slow_machine_keeps_ahead(page):
+    page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 6})
+    set_tempo(page, 240)
+    heard = play(page, 2.5)
+    assert len(heard) > 12
+    assert min(event["ahead"] for event in heard) > 0.05
+
+
+def test_count_in_mute_alone_loop_tempo(page):
+    set_tempo(page, 300)
+    heard = play(page, 2)
+    assert [event["part"] for event in heard[:4]] == ["count"] * 4
+    assert heard[4]["at"] - heard[0]["at"] == pytest.approx(4 * 60 / 300)
+    # Muting leaves the schedule alone and silences the part.
+    page.click("[data-part=bass]")
+    assert page.get_attribute("[data-part=bass]", "aria-pressed") == "false"
+    assert all(event["silent"] for event in play(page, 1, "bass"))
+    assert page.evaluate("band.parts.bass.level.gain.value") < 0.05
+    page.click("[data-only=bass]")
+    silent = {event["part"]: event["silent"] for event in play(page, 1.2) if event["part"] != "count"}
+    assert silent["bass"] is False and silent["time"] is True
+    # Bars 3 to 5 loop, whichever is touched first.
+    page.click(".bar[data-bar='4']")
+    page.click(".bar[data-bar='2']")
+    assert page.inner_text("#status") == "Bars 3 to 5 loop."
+    page.uncheck("#count")
+    bars = [event["bar"] for event in play(page, 2.2, "time")]
+    assert set(bars) == {3, 4, 5} and bars[:4] == [3] * 4 and bars[12:16] == [3] * 4
+    page.click("#unloop")
+    assert page.locator(".bar[aria-pressed=true]").count() == 0
+
+
+def test_cursor_follows(page):
+    page.uncheck("#count")
+    set_tempo(page, 120)
+    page.click("#play")
+    page.wait_for_selector(".bar[data-bar='1'].now .cursor", timeout=6000)
+    left = "parseFloat(document.querySelector('.cursor').style.left)"
+    before = page.evaluate(left)
+    page.wait_for_timeout(300)
+    assert page.evaluate(left) > before
+    assert page.locator(".n.now").count() >= 1
+    page.keyboard.press("Space")
+    page.wait_for_function("document.querySelectorAll('.now').length === 0")
+
+
+@pytest.mark.parametrize("key", ["Db", "B"])
+def test_other_keys_are_what_the_program_makes_there(page, report, key):
+    page.select_option("#key", key)
+    page.wait_for_selector(f"body[data-ready='{key}']")
+    page.uncheck("#count")
+    set_tempo(page, 320)
+    said = notes_of(report(CHART, *OPTIONS, "--key", key), 1)
+    heard = played(play(page, 4, "bass"))
+    assert len(heard) > 12 and heard == said[: len(heard)]
+    # Breakwater Blues opens on the tonic.
+    assert page.text_content(".c >> nth=0")[0] == key[0]
+
+
+def test_letters_tablature_reasons(page):
+    letters = page.locator(".r text").first
+    assert not letters.is_visible()
+    page.check("#letters")
+    assert letters.is_visible() and page.locator("#legend").is_visible()
+    page.check("#tab")
+    assert page.locator(".bar svg.tab").first.is_visible()
+    page.click(".bar[data-bar='0']")
+    reasons = page.locator("#reasons li")
+    assert "root" in reasons.first.inner_text()
+    assert reasons.count() == page.locator(".bar[data-bar='0'] .staff .n .r").count()
+
+
+@pytest.mark.parametrize("width, scheme", [(360, "light"), (1280, "dark")])
+def test_nobody_is_kept_out(page, width, scheme):
+    page.emulate_media(color_scheme=scheme)
+    page.set_viewport_size({"width": width, "height": 800})
+    page.check("#letters")
+    page.check("#tab")
+    page.click(".bar[data-bar='1']")
+    options = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}
+    found = Axe().run(page, options=options)
+    assert found.violations_count == 0, found.generate_report()
+    # Nothing runs off the side of a phone.
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_keyboard_alone_is_enough(page):
+    page.locator("summary").focus()
+    page.keyboard.press("Shift+Tab")
+    page.evaluate("document.querySelector('.bar').focus()")
+    page.keyboard.press("Enter")
+    assert page.get_attribute(".bar[data-bar='0']", "aria-pressed") == "true"
+    page.locator("#play").focus()
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".bar.now")
+    page.keyboard.press("Enter")
+
+
+def test_titles_never_become_script(browser, endpin, tmp_path):
+    title = "</title></script><script>window.hacked=1</script><img src=x onerror=hacked=1>{{music}}"
+    chart, file = tmp_path / "odd.toml", tmp_path / "odd.html"
+    chart.write_text(
+        f'title = "{title}"\nkey = "C"\nmeter = "4/4"\ntempo = 100\nfeel = "four"\n'
+        '[section."<script>window.hacked=1</script>"]\nbars = "| C | F | G7 | C |"\n',
+        encoding="utf-8",
+    )
+    endpin("sheet", chart, "-o", file, "--choruses", 1)
+    page = browser.new_page()
+    asked = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.goto(file.as_uri())
+    page.wait_for_selector("body[data-ready]")
+    page.click(".bar >> nth=0")
+    assert page.evaluate("window.hacked") is None
+    assert page.inner_text("h1") == title and page.inner_text("h3") == "<script>window.hacked=1</script>"
+    assert page.locator("img").count() == 0 and asked == [file.as_uri()]
+    page.close()
+
+
+def test_a_page_is_light(endpin, tmp_path):
+    # Level 6 has the most notes: eight choruses of twelve bars in twelve keys.
+    file = tmp_path / "blues.html"
+    endpin("sheet", CHART, "-o", file, "--choruses", 8, "--level", 6)
+    assert file.stat().st_size < 400_000
+    text = file.read_text(encoding="utf-8")
+    assert "http://" not in text and "https://" not in text
