@@ -30,7 +30,8 @@ class Pipe:
 
     def __init__(self, path):
         self.path = path
-        os.mkfifo(path)
+        if not path.exists():
+            os.mkfifo(path)
         self.messages = []  # (seconds, message)
         self.thread = threading.Thread(target=self._read, daemon=True)
         self.thread.start()

@@ -249,7 +249,8 @@ impl Args {
         let ports = self.port.iter().map(|target| (Way::Port, target));
         let raw = self.raw.iter().map(|target| (Way::Raw, target));
         let offered = self.offered.iter().map(|target| (Way::Offered, target));
-        ports.chain(raw).chain(offered).take(Sinks::MOST).collect()
+        // Pipes last: they may have to wait for their readers, who may wait for our ports.
+        offered.chain(ports).chain(raw).take(Sinks::MOST).collect()
     }
 
     /// Whoever follows a clock sends none, lest it come back to the leader.
