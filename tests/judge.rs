@@ -222,10 +222,13 @@ fn plants(case: &Case, line: &[LineNote], note: usize, kind: Broken) -> Vec<Plan
     let leads = leads_on(line, note);
     let was_root = (key_of(note) as u8) % 12 == allowed.root;
     // Notes before that need this one to resolve as it was.
-    let before_needs = leads_on(line, note - 1) || {
-        let chroma = (before % 12) as u8;
-        self::allowed(case, line, note - 1).is_none_or(|at| !at.connecting.contains(&chroma))
+    let needs = |other: usize| {
+        let chroma = line[other].pitch.midi().rem_euclid(12) as u8;
+        self::allowed(case, line, other).is_none_or(|at| !at.connecting.contains(&chroma))
     };
+    // As a goal, or as the goal of two.
+    let before_needs =
+        leads_on(line, note - 1) || needs(note - 1) || (note >= 2 && needs(note - 2));
     let fits = |key: i16| {
         let has = |set: &[u8]| set.contains(&((key % 12) as u8));
         let near = |other: i16| (key - other).abs() <= 7 && key != other;
@@ -366,9 +369,12 @@ fn find(case: &Case, line: &[LineNote], plant: &Plant) -> Vec<(usize, Broken)> {
         .collect()
 }
 
-/// All faults that can be planted, by kind.
-fn all_plants() -> &'static BTreeMap<Broken, Vec<(usize, usize, Plant)>> {
-    static PLANTS: OnceLock<BTreeMap<Broken, Vec<(usize, usize, Plant)>>> = OnceLock::new();
+/// Faults with the number of their case and line, by kind.
+type Plants = BTreeMap<Broken, Vec<(usize, usize, Plant)>>;
+
+/// All faults that can be planted.
+fn all_plants() -> &'static Plants {
+    static PLANTS: OnceLock<Plants> = OnceLock::new();
     PLANTS.get_or_init(|| {
         let mut all: BTreeMap<Broken, Vec<_>> = BTreeMap::new();
         for (number, case) in cases().iter().enumerate() {
@@ -400,7 +406,7 @@ fn planted_faults_are_found_where_they_are() {
     let mut kinds: Vec<_> = all_plants().iter().collect();
     kinds.sort_by_key(|(_, plants)| plants.len());
     for (kind, plants) in kinds {
-        assert!(plants.len() > 50, "{kind}: only {}", plants.len());
+        assert!(plants.len() > 30, "{kind}: only {}", plants.len());
         let count = plants.len().min((CASES - planted).div_ceil(left));
         left -= 1;
         let (mut hit, mut other) = (0, 0);

@@ -97,8 +97,9 @@ fn part(line: &Line<'_>, index: usize) -> (Option<Role>, Option<Role>, NoteName)
         .into_iter()
         .find(|name| name.chroma() == chroma);
     match (scale_name, approach) {
-        (Some(name), Some(approach)) if stand.leads != LeadsInto::Nothing => {
-            (Some(approach), None, name)
+        // Into its goal a note reads best by direction: C up to D, even over A7, where it is B#, the #9.
+        (Some(_), Some(approach)) if stand.leads != LeadsInto::Nothing => {
+            (Some(approach), None, outside_name(line, index))
         }
         (Some(name), _) => (Some(Role::Scale), None, name),
         (None, Some(approach)) => (Some(approach), None, outside_name(line, index)),
