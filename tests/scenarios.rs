@@ -9,6 +9,8 @@ fn charts() -> Vec<(PathBuf, Chart)> {
         .unwrap()
         .map(|entry| entry.unwrap().path())
         .filter(|path| path.extension().is_some_and(|kind| kind == "toml"))
+        // The list of a term's questions is no chart.
+        .filter(|path| !path.ends_with("term.toml"))
         .collect();
     files.sort();
     let read = |path: PathBuf| {

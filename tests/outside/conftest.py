@@ -2,10 +2,12 @@
 
 import json
 import os
+import shutil
 import subprocess
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import sync_playwright
 
 ROOT = Path(__file__).resolve().parents[2]
 SCENARIOS = sorted((ROOT / "scenarios").glob("*.toml"))
@@ -49,6 +51,19 @@ def endpin(program):
 def report(endpin):
     """`endpin explain --json`, read."""
     return lambda *arguments: json.loads(endpin("explain", *arguments, "--json"))
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """The system's Chromium; nothing is downloaded."""
+    found = shutil.which("chromium") or shutil.which("google-chrome")
+    if not found:
+        pytest.skip("no Chromium here: .ci/install tests brings it")
+    with sync_playwright() as playwright:
+        arguments = ["--autoplay-policy=no-user-gesture-required", "--no-sandbox"]
+        browser = playwright.chromium.launch(executable_path=found, args=arguments)
+        yield browser
+        browser.close()
 
 
 def pytest_generate_tests(metafunc):

@@ -1,12 +1,10 @@
 """The practice page in a real browser: what it plays is what our report says, it asks the net for nothing,
 it keeps ahead on a slow machine, and axe-core finds nothing that keeps anyone out (WCAG 2.2 AA)."""
 
-import shutil
 from pathlib import Path
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import sync_playwright
 
 ROOT = Path(__file__).resolve().parents[2]
 CHART = ROOT / "scenarios/breakwater-blues.toml"
@@ -17,18 +15,6 @@ LISTEN = """
 window.heard = [];
 document.addEventListener('scheduled', event => window.heard.push({...event.detail}));
 """
-
-
-@pytest.fixture(scope="module")
-def browser():
-    found = shutil.which("chromium") or shutil.which("google-chrome")
-    if not found:
-        pytest.skip("no Chromium here: .ci/install tests brings it")
-    with sync_playwright() as playwright:
-        arguments = ["--autoplay-policy=no-user-gesture-required", "--no-sandbox"]
-        browser = playwright.chromium.launch(executable_path=found, args=arguments)
-        yield browser
-        browser.close()
 
 
 @pytest.fixture(scope="module")

@@ -45,6 +45,31 @@ pub struct Wishes {
     pub loop_ready: bool,
 }
 
+impl Wishes {
+    /// So many choruses of a line, from the first, with nothing else asked for.
+    pub fn plain(seed: u64, choruses: u32, line: Options) -> Wishes {
+        Wishes {
+            seed,
+            choruses: 1..choruses + 1,
+            line,
+            holds: Vec::new(),
+            vary: None,
+            apart: 1,
+            comp: CompOptions {
+                seed,
+                ..CompOptions::default()
+            },
+            arrange: ArrangeOptions {
+                seed,
+                ..ArrangeOptions::default()
+            },
+            keys: None,
+            bars: None,
+            loop_ready: false,
+        }
+    }
+}
+
 /// The chart as a level plays it: levels 1 and 2 are two-feel, and the whole band plays so, unless a feel was
 /// asked for (design section 2).
 pub fn chart_at_level(mut chart: Chart, line: &Options) -> Chart {

@@ -16,6 +16,8 @@ pub enum Purpose {
     Kinds,
     /// Which answer each question of a kind has, by the kind's place in [`super::Kind::ALL`].
     Answers(usize),
+    /// Which topic a drill takes next, by the number of answers so far.
+    Drill(usize),
 }
 
 /// The stream of a purpose of the whole set.
@@ -23,6 +25,7 @@ pub fn of_set(seed: u64, purpose: Purpose) -> ChaCha8Rng {
     let number = match purpose {
         Purpose::Kinds => 0,
         Purpose::Answers(kind) => 1 + kind as u64,
+        Purpose::Drill(asked) => (1 << 16) + (asked as u64 & 0xffff_ffff),
     };
     numbered(seed, number)
 }

@@ -8,15 +8,19 @@
 pub mod approach;
 pub mod audio;
 pub mod balance;
+pub mod drill;
 pub mod export;
 pub mod kind;
 pub mod page;
 pub mod passage;
 pub mod phrase;
+#[cfg(feature = "live")]
+pub mod player;
 pub mod record;
 pub mod schedule;
 pub mod set;
 pub mod sound;
+pub mod term;
 pub mod tune;
 pub mod vary;
 

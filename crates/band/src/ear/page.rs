@@ -2,7 +2,12 @@
 //!
 //! Each is one file that loads nothing. The learners' page holds the sounding notes and nothing of the key.
 
-use super::{kind::Kind, set::Question, sound::score};
+use super::{
+    drill::{Progress, weakest_first},
+    kind::Kind,
+    set::Question,
+    sound::score,
+};
 use crate::{
     failure::printable,
     score::{PartName, Score},
@@ -145,10 +150,10 @@ fn item(question: &Question, reader: Reader) -> String {
         passage.meter,
         question.playing.tempo,
     ));
-    if question.kind.shows_chords() {
+    if let Some(chords) = question.chords_shown() {
         put(format_args!(
             "<p class=\"chords\">{}</p>\n",
-            escaped(&bars(question))
+            escaped(&chords)
         ));
     }
     if question.choices.is_empty() {
@@ -206,24 +211,34 @@ fn heading(kind: Kind) -> &'static str {
     }
 }
 
-/// The chords of a passage, bar by bar.
-fn bars(question: &Question) -> String {
-    let passage = &question.variant.passage;
-    let mut text = String::new();
-    for bar in 1..=passage.bars {
-        let in_bar = passage
-            .chords
-            .iter()
-            .filter(|placed| passage.place(placed.start).0 == bar);
-        let symbols: Vec<&str> = in_bar.map(|placed| placed.symbol.as_str()).collect();
-        let symbols = if symbols.is_empty() {
-            "%".to_owned()
-        } else {
-            symbols.join(" ")
-        };
-        text += &format!("| {symbols} ");
-    }
-    text + "|"
+/// How the topics of a drill stand, as a page.
+pub fn progress_page(progress: &[Progress]) -> String {
+    let met = weakest_first(progress);
+    let row = |topic: &&Progress| {
+        let share = (topic.share() * 100.0).round();
+        format!(
+            "<tr><th scope=\"row\">{}</th><td>{} of {}</td>\
+             <td><meter min=\"0\" max=\"100\" value=\"{share}\">{share} %</meter></td><td>{}</td></tr>\n",
+            escaped(&topic.topic),
+            topic.right,
+            topic.asked,
+            topic.due(),
+        )
+    };
+    let rows: String = met.iter().map(row).collect();
+    let heads = "<tr><th scope=\"col\">Topic</th><th scope=\"col\">Right</th><th scope=\"col\">Share</th>\
+                 <th scope=\"col\">Again</th></tr>";
+    let table = format!("<table>\n<thead>{heads}</thead>\n<tbody>\n{rows}</tbody>\n</table>\n");
+    let about = "The weakest topic first.";
+    let values = [
+        ("title", "How you stand"),
+        ("about", about),
+        ("style", STYLE),
+        ("items", &table),
+        ("music", "[]"),
+        ("script", ""),
+    ];
+    filled(PAGE, &values)
 }
 
 /// Text made safe for HTML, in elements and in quoted attributes.

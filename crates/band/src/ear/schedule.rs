@@ -35,6 +35,12 @@ impl Standing {
         current_retrievability(self.memory, days, FSRS6_DEFAULT_DECAY)
     }
 
+    /// Whole days until it is due again; 0 is today.
+    pub fn days_left(&self, now: u64) -> u32 {
+        let passed = now.saturating_sub(self.last) as f32 / SECONDS_A_DAY;
+        (self.interval - passed).max(0.0) as u32
+    }
+
     /// Whether it is due again.
     pub fn is_due(&self, now: u64) -> bool {
         now.saturating_sub(self.last) as f32 >= self.interval * SECONDS_A_DAY

@@ -7,7 +7,7 @@ use super::{
     phrase::phrases,
     sound::{Playing, With},
     tune::{Families, Family, Register, Tune},
-    vary::{Bounds, Variant, strong_beats, variants},
+    vary::{Bounds, Variant, variants},
 };
 use crate::stream::below;
 use endpin_theory::{Chart, Key, Meter, Strength};
@@ -180,7 +180,19 @@ impl<'a> Maker<'a> {
             .collect()
     }
 
-    fn choices(&self, kind: Kind) -> Vec<Choice> {
+    /// One question of a kind with that answer; `index` sets it apart from others.
+    ///
+    /// # Errors
+    /// A kind for which there is no place.
+    pub fn one(&self, kind: Kind, answer: usize, index: usize) -> Result<Question, SetError> {
+        let drawn = self.draw(kind, answer, index, 0..ATTEMPTS);
+        drawn
+            .map(|(_, question)| question)
+            .ok_or(SetError::NoPlace(kind, needs(kind)))
+    }
+
+    /// Between which answers a question of the kind chooses.
+    pub fn choices(&self, kind: Kind) -> Vec<Choice> {
         let beats = 1..=usize::from(self.meter.beats());
         let strong: Vec<usize> = beats
             .filter(|beat| self.meter.strength(beat - 1) != Strength::Weak)
@@ -362,8 +374,23 @@ impl Question {
             .map(|beat| self.variant.passage.place(beat))
     }
 
-    /// Beats that are strong in its meter, from 1.
-    pub fn strong_beats(&self) -> Vec<usize> {
-        strong_beats(&self.variant.passage)
+    /// Its chords bar by bar, where they are shown with it.
+    pub fn chords_shown(&self) -> Option<String> {
+        let passage = &self.variant.passage;
+        let bar = |bar: usize| {
+            let in_bar = passage
+                .chords
+                .iter()
+                .filter(|placed| passage.place(placed.start).0 == bar);
+            let symbols: Vec<&str> = in_bar.map(|placed| placed.symbol.as_str()).collect();
+            if symbols.is_empty() {
+                "| % ".to_owned()
+            } else {
+                format!("| {} ", symbols.join(" "))
+            }
+        };
+        self.kind
+            .shows_chords()
+            .then(|| (1..=passage.bars).map(bar).collect::<String>() + "|")
     }
 }

@@ -248,7 +248,7 @@ fn wrong_notes(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Ve
 }
 
 /// The strong and medium beats of the passage's meter, from 1.
-pub fn strong_beats(base: &Passage) -> Vec<usize> {
+fn strong_beats(base: &Passage) -> Vec<usize> {
     let strong = |beat: &usize| base.meter.strength(beat - 1) != Strength::Weak;
     (1..=base.bar_beats()).filter(strong).collect()
 }
@@ -355,7 +355,7 @@ fn colours(base: &Passage) -> Option<Vec<Variant>> {
                 number => number == 1 || degree.alteration() == 0,
             })
     };
-    let symbols: Vec<&str> = base
+    let mut symbols: Vec<&str> = base
         .chords
         .iter()
         .filter(|placed| placed.start < base.goal() && dominant(&placed.chord))
@@ -365,6 +365,7 @@ fn colours(base: &Passage) -> Option<Vec<Variant>> {
         .chords
         .iter()
         .all(|placed| !dominant(&placed.chord) || is_plain(&placed.chord));
+    symbols.dedup();
     if symbols.is_empty() || !all_plain {
         return None;
     }

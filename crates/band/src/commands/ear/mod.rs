@@ -1,17 +1,23 @@
 //! `endpin ear`: a set of questions for the ear and its key.
 
+mod drill;
+mod term;
+
 use crate::{
     cli::shared::ChartOptions,
     ear::{
-        Ask, Kind, Maker, SetError,
+        Ask, Kind, Maker,
         audio::{Format, Studio, find_font},
+        drill::Drill,
         export::{Folder, answers, json, questions, table},
         page,
+        record::{Record, usual_path},
         sound::With,
     },
-    failure::Failure,
+    failure::{Failure, shown},
     score::PartName,
 };
+use drill::{InFile, Sounder};
 use endpin_theory::{Feel, Key, Mode, Pitch};
 use endpin_walker::{Level, Options};
 use std::{
@@ -64,6 +70,25 @@ pub struct Args {
     /// The sound font (.sf2) to render with [default: the system's]
     #[arg(long, value_name = "FILE", requires = "audio")]
     sound_font: Option<PathBuf>,
+    /// Make all that a week of a term needs, as its file says
+    #[arg(long, value_name = "FILE", requires = "week", conflicts_with_all = ["charts", "bars", "key", "kind", "keys", "drill"])]
+    term: Option<PathBuf>,
+    /// Which week of the term
+    #[arg(long, value_name = "N", requires = "term")]
+    week: Option<u32>,
+    /// Ask here and now: one question at a time, by what is weak and due
+    #[arg(long, conflicts_with_all = ["output", "count", "only", "audio"])]
+    drill: bool,
+    /// The record of the answers given [default: endpin/ear.jsonl in the user's data folder]
+    #[arg(long, value_name = "FILE", requires = "drill")]
+    record: Option<PathBuf>,
+    /// End the drill after so many questions
+    #[arg(long, value_name = "N", requires = "drill")]
+    rounds: Option<u32>,
+    /// The MIDI port to play the drill's questions on; without one each is written to a file
+    #[cfg(feature = "live")]
+    #[arg(long, value_name = "NAME", requires = "drill")]
+    port: Option<String>,
 }
 
 /// What the pages are called.
@@ -86,45 +111,104 @@ fn accompanist(text: &str) -> Result<Option<PartName>, String> {
     }
 }
 
-/// Makes the set.
+/// Makes the set, or asks.
 ///
 /// # Errors
-/// Charts that cannot be read or have no place for such questions, and a folder that cannot be written.
+/// Charts that cannot be read or have no place for such questions, and a folder or record that cannot be
+/// written.
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
-    let mut ask = args.ask()?;
-    let Some(output) = &args.output else {
-        return Err(Failure::input("where to? Name a folder with -o DIR"));
-    };
-    if args.kind.is_empty() {
-        let possible = Maker::new(&ask).map_err(input)?.possible();
+    if let (Some(file), Some(number)) = (&args.term, args.week) {
+        let (term, folder) = term::read(file)?;
+        let week = term
+            .week(number)
+            .map_err(|why| Failure::input(format!("{}: {why}", shown(file))))?;
+        let title = format!("{}, week {number}", term.title);
+        let ask = term::ask(week, &folder, args)?;
+        write_set(args, ask, week.kinds.is_empty(), &title)?;
+        term::write_play_alongs(week, &folder, args.folder()?)?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    let ask = args.ask()?;
+    if args.drill {
+        drill(args, &ask)?;
+    } else {
+        write_set(args, ask, args.kind.is_empty(), TITLE)?;
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Writes the files of a set. Where the kinds were not chosen, those without a place are left out.
+fn write_set(args: &Args, mut ask: Ask, any_kind: bool, title: &str) -> Result<(), Failure> {
+    let folder = Folder::new(args.folder()?)?;
+    if any_kind {
+        let possible = Maker::new(&ask).map_err(Failure::input)?.possible();
         for left_out in ask.kinds.iter().filter(|kind| !possible.contains(kind)) {
             eprintln!("note: these charts have no place for questions of the kind {left_out}");
+        }
+        if possible.is_empty() {
+            return Err(Failure::input(
+                "these charts have no place for questions: they need three bars or more with chords",
+            ));
         }
         ask.kinds = possible;
     }
     let set = Maker::new(&ask)
         .and_then(|maker| maker.set())
-        .map_err(input)?;
+        .map_err(Failure::input)?;
     let (first, last) = args.only.unwrap_or((1, set.len()));
     let Some(chosen) = set.get(first - 1..last) else {
-        return Err(Failure::input(format!(
-            "--only {first}-{last}: the set has {} questions",
-            set.len()
-        )));
+        let message = format!("--only {first}-{last}: the set has {} questions", set.len());
+        return Err(Failure::input(message));
     };
-    let folder = Folder::new(output)?;
+    let studio = match args.audio {
+        Some(format) => Some((studio(args.sound_font.as_deref(), format)?, format)),
+        None => None,
+    };
     folder.write_midi(chosen, set.len())?;
     let key = answers(&set, &ask);
     folder.write("answers.json", &json(&key)?)?;
     folder.write("answers.csv", table(&key).as_bytes())?;
-    folder.write("answers.html", page::answers(&set, TITLE).as_bytes())?;
-    folder.write("questions.html", page::questions(&set, TITLE).as_bytes())?;
+    folder.write("answers.html", page::answers(&set, title).as_bytes())?;
+    folder.write("questions.html", page::questions(&set, title).as_bytes())?;
     folder.write("questions.json", &json(&questions(&set))?)?;
-    if let Some(format) = args.audio {
-        let studio = studio(args.sound_font.as_deref(), format)?;
+    if let Some((studio, format)) = studio {
         folder.write_audio(chosen, set.len(), &studio, format)?;
     }
-    Ok(ExitCode::SUCCESS)
+    Ok(())
+}
+
+fn drill(args: &Args, ask: &Ask) -> Result<(), Failure> {
+    let record = Record::open(&args.record.clone().unwrap_or_else(usual_path))?;
+    let file = drill::beside(record.path());
+    let maker = Maker::new(ask).map_err(Failure::input)?;
+    let mut drill = Drill::new(maker, ask.seed, record)?;
+    let mut sounder = sounder(args, file)?;
+    let (input, output) = (std::io::stdin(), std::io::stdout());
+    drill::converse(
+        &mut drill,
+        &mut input.lock(),
+        &mut output.lock(),
+        &mut *sounder,
+        args.rounds,
+        drill::now,
+    )
+}
+
+#[cfg(feature = "live")]
+fn sounder(args: &Args, file: PathBuf) -> Result<Box<dyn Sounder>, Failure> {
+    use crate::{ear::player::Player, live::ports};
+    let Some(port) = &args.port else {
+        return Ok(Box::new(InFile(file)));
+    };
+    let (sink, _) = ports::open_output(port).map_err(Failure::output)?;
+    Ok(Box::new(
+        Player::new(Box::new(sink)).map_err(Failure::output)?,
+    ))
+}
+
+#[cfg(not(feature = "live"))]
+fn sounder(_: &Args, file: PathBuf) -> Result<Box<dyn Sounder>, Failure> {
+    Ok(Box::new(InFile(file)))
 }
 
 fn studio(font: Option<&Path>, format: Format) -> Result<Studio, Failure> {
@@ -133,11 +217,38 @@ fn studio(font: Option<&Path>, format: Format) -> Result<Studio, Failure> {
         .map_err(Failure::input)
 }
 
-fn input(error: SetError) -> Failure {
-    Failure::input(error)
-}
-
 impl Args {
+    /// The lowest and highest key, the instrument's if not given.
+    fn range(&self) -> Result<(u8, u8), Failure> {
+        let (low, high) = Options::default().range;
+        let key = |pitch: Option<Pitch>, usual: u8| {
+            let Some(pitch) = pitch else { return Ok(usual) };
+            let key = u8::try_from(pitch.midi()).ok().filter(|key| *key < 128);
+            key.ok_or_else(|| Failure::input(format!("{pitch} is no note that MIDI can play")))
+        };
+        let found = (key(self.lowest, low)?, key(self.highest, high)?);
+        if found.0 >= found.1 {
+            return Err(Failure::input("the lowest note must lie below the highest"));
+        }
+        Ok(found)
+    }
+
+    /// The parts that may play besides the bass.
+    fn with(&self) -> With {
+        let plays = |part| self.with.contains(&Some(part));
+        With {
+            comp: plays(PartName::Comp),
+            time: plays(PartName::Time),
+        }
+    }
+
+    fn folder(&self) -> Result<&Path, Failure> {
+        let folder = self.output.as_deref();
+        folder.ok_or_else(|| {
+            Failure::input("where to? Name a folder with -o DIR, or practise with --drill")
+        })
+    }
+
     fn ask(&self) -> Result<Ask, Failure> {
         let options = &self.chart_options;
         if !matches!(options.feel, None | Some(Feel::Four)) {
@@ -159,7 +270,6 @@ impl Args {
         }
         kinds.sort_unstable();
         kinds.dedup();
-        let plays = |part| self.with.contains(&Some(part));
         Ok(Ask {
             charts,
             tonics: tonics(&self.keys)?,
@@ -167,29 +277,11 @@ impl Args {
             count: self.count as usize,
             seed: self.seed,
             level: Level::try_from(self.level).map_err(Failure::input)?,
-            range: range(self.lowest, self.highest)?,
+            range: self.range()?,
             tempo: options.tempo,
-            with: With {
-                comp: plays(PartName::Comp),
-                time: plays(PartName::Time),
-            },
+            with: self.with(),
         })
     }
-}
-
-/// The lowest and highest key, the instrument's if not given.
-fn range(lowest: Option<Pitch>, highest: Option<Pitch>) -> Result<(u8, u8), Failure> {
-    let (low, high) = Options::default().range;
-    let key = |pitch: Option<Pitch>, usual: u8| {
-        let Some(pitch) = pitch else { return Ok(usual) };
-        let key = u8::try_from(pitch.midi()).ok().filter(|key| *key < 128);
-        key.ok_or_else(|| Failure::input(format!("{pitch} is no note that MIDI can play")))
-    };
-    let found = (key(lowest, low)?, key(highest, high)?);
-    if found.0 >= found.1 {
-        return Err(Failure::input("the lowest note must lie below the highest"));
-    }
-    Ok(found)
 }
 
 /// The keys of `--keys`, in order, each once.

@@ -1,0 +1,93 @@
+//! A week of a term: its questions, and its charts to play along to.
+
+use super::Args;
+use crate::{
+    cli::shared::read_chart,
+    ear::{
+        Ask, Kind,
+        term::{Term, Week},
+    },
+    failure::{Failure, shown},
+    input, output,
+    session::{Session, Wishes},
+    smf::{self, Layout},
+};
+use endpin_walker::{Level, Options};
+use std::{
+    fs,
+    path::{Path, PathBuf},
+};
+
+/// Choruses of a chart to play along to.
+const CHORUSES: u32 = 4;
+
+/// A term, and the folder that its charts are in.
+///
+/// # Errors
+/// A file that cannot be read or is no term, with line and column.
+pub fn read(file: &Path) -> Result<(Term, PathBuf), Failure> {
+    let term = Term::parse(&input::text(file)?);
+    let term = term.map_err(|why| Failure::input(format!("{}:{why}", shown(file))))?;
+    Ok((term, file.parent().unwrap_or(Path::new("")).to_owned()))
+}
+
+/// What a week asks for.
+///
+/// # Errors
+/// A chart that cannot be read, or a range without notes.
+pub fn ask(week: &Week, folder: &Path, args: &Args) -> Result<Ask, Failure> {
+    let charts = week
+        .charts
+        .iter()
+        .map(|name| read_chart(&folder.join(name)));
+    let mut kinds = match week.kinds.is_empty() {
+        true => Kind::ALL.to_vec(),
+        false => week.kinds.clone(),
+    };
+    kinds.sort_unstable();
+    kinds.dedup();
+    Ok(Ask {
+        charts: charts.collect::<Result<_, _>>()?,
+        tonics: week.keys.clone(),
+        kinds,
+        count: week.count as usize,
+        seed: seed(week),
+        level: Level::try_from(week.level).map_err(Failure::input)?,
+        range: args.range()?,
+        tempo: args.chart_options.tempo,
+        with: args.with(),
+    })
+}
+
+fn seed(week: &Week) -> u64 {
+    week.seed.unwrap_or(u64::from(week.number))
+}
+
+/// Writes a MIDI file of each chart into the set's folder, to play along to.
+///
+/// # Errors
+/// A chart without a line, or a file that cannot be written.
+pub fn write_play_alongs(week: &Week, folder: &Path, set: &Path) -> Result<(), Failure> {
+    let beside = set.join("play-along");
+    fs::create_dir_all(&beside).map_err(|error| {
+        Failure::output(format!(
+            "cannot make the folder {}: {error}",
+            shown(&beside)
+        ))
+    })?;
+    for name in &week.charts {
+        let line = Options {
+            level: Level::try_from(week.level).map_err(Failure::input)?,
+            ..Options::default()
+        };
+        let wishes = Wishes::plain(seed(week), CHORUSES, line);
+        let session = Session::new(read_chart(&folder.join(name))?, wishes)?;
+        let stem = Path::new(name).file_stem().unwrap_or_default();
+        let file = beside.join(stem).with_extension("mid");
+        output::write(
+            &file,
+            &smf::bytes(&session.perform()?.score(), Layout::Tracks),
+        )?;
+    }
+    Ok(())
+}

@@ -1,0 +1,161 @@
+//! A term's questions in one TOML file: for each week its charts, kinds, count, level and seed.
+//!
+//! ```toml
+//! title = "A term of ears"
+//!
+//! [[week]]
+//! number = 1
+//! charts = ["blues.toml"]        # beside this file
+//! kinds  = ["chord-tone"]        # default: all that the charts have a place for
+//! keys   = ["F", "Bb"]           # default: the charts' own
+//! count  = 40                    # default: 40
+//! level  = 3                     # default: 4
+//! seed   = 101                   # default: the week's number
+//! ```
+
+use super::kind::Kind;
+use endpin_theory::Key;
+use serde::{Deserialize, Deserializer, de::Error};
+use std::str::FromStr;
+
+/// A term.
+#[derive(Clone, Debug, Deserialize, PartialEq)]
+#[serde(deny_unknown_fields)]
+pub struct Term {
+    /// What the pages are called.
+    pub title: String,
+    /// The weeks in which questions are asked.
+    #[serde(rename = "week")]
+    pub weeks: Vec<Week>,
+}
+
+/// A week of a term.
+#[derive(Clone, Debug, Deserialize, PartialEq)]
+#[serde(deny_unknown_fields)]
+pub struct Week {
+    /// From 1.
+    pub number: u32,
+    /// Chart files, beside the term's file.
+    pub charts: Vec<String>,
+    /// Kinds of question; all that the charts have a place for if empty.
+    #[serde(default, deserialize_with = "each_read")]
+    pub kinds: Vec<Kind>,
+    /// Major keys in whose tonics the charts are asked; the charts' own if empty.
+    #[serde(default, deserialize_with = "each_read")]
+    pub keys: Vec<Key>,
+    /// How many questions.
+    #[serde(default = "usual_count")]
+    pub count: u32,
+    /// Level of the lines.
+    #[serde(default = "usual_level")]
+    pub level: u8,
+    /// The seed; the week's number if none.
+    pub seed: Option<u64>,
+}
+
+fn usual_count() -> u32 {
+    40
+}
+
+fn usual_level() -> u8 {
+    4
+}
+
+fn each_read<'de, D: Deserializer<'de>, T: FromStr<Err: std::fmt::Display>>(
+    deserializer: D,
+) -> Result<Vec<T>, D::Error> {
+    let texts = Vec::<String>::deserialize(deserializer)?;
+    texts
+        .iter()
+        .map(|text| text.parse().map_err(D::Error::custom))
+        .collect()
+}
+
+impl Term {
+    /// Reads a term.
+    ///
+    /// # Errors
+    /// `line:column: what is wrong`.
+    pub fn parse(text: &str) -> Result<Term, String> {
+        let term: Term = toml::from_str(text).map_err(|error| {
+            let before = &text[..error.span().map_or(0, |span| span.start)];
+            let line = before.matches('\n').count() + 1;
+            let column = before.chars().rev().take_while(|&c| c != '\n').count() + 1;
+            format!("{line}:{column}: {}", error.message())
+        })?;
+        for week in &term.weeks {
+            let number = week.number;
+            if week.charts.is_empty() {
+                return Err(format!("1:1: week {number} names no chart"));
+            }
+            if !(1..=100_000).contains(&week.count) {
+                return Err(format!(
+                    "1:1: week {number} asks for {} questions; write 1 to 100000",
+                    week.count
+                ));
+            }
+            if !(3..=5).contains(&week.level) {
+                return Err(format!(
+                    "1:1: week {number} has level {}; questions are asked of levels 3 to 5",
+                    week.level
+                ));
+            }
+        }
+        Ok(term)
+    }
+
+    /// The week of that number.
+    ///
+    /// # Errors
+    /// A message with the weeks that there are.
+    pub fn week(&self, number: u32) -> Result<&Week, String> {
+        let found = self.weeks.iter().find(|week| week.number == number);
+        found.ok_or_else(|| {
+            let numbers: Vec<String> = self
+                .weeks
+                .iter()
+                .map(|week| week.number.to_string())
+                .collect();
+            format!(
+                "there is no week {number}; there are {}",
+                numbers.join(", ")
+            )
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_week_has_defaults_and_errors_their_place() {
+        let term = Term::parse(
+            "title = \"T\"\n[[week]]\nnumber = 2\ncharts = [\"a.toml\"]\nkeys = [\"F\"]\n",
+        )
+        .unwrap();
+        let week = term.week(2).unwrap();
+        assert_eq!(
+            (week.count, week.level, week.seed, week.kinds.len()),
+            (40, 4, None, 0)
+        );
+        assert_eq!(term.week(3).unwrap_err(), "there is no week 3; there are 2");
+        let bad = |line: &str| {
+            Term::parse(&format!(
+                "title = \"T\"\n[[week]]\nnumber = 1\ncharts = [\"a\"]\n{line}\n"
+            ))
+            .unwrap_err()
+        };
+        assert!(
+            bad("kinds = [\"harmony\"]").starts_with("5:9: \"harmony\" is no kind"),
+            "{}",
+            bad("kinds = [\"harmony\"]")
+        );
+        assert!(
+            bad("colour = 3").starts_with("5:1: unknown field `colour`"),
+            "{}",
+            bad("colour = 3")
+        );
+        assert!(bad("level = 6").contains("levels 3 to 5"));
+    }
+}

@@ -1,0 +1,180 @@
+"""Ear questions: the key against the bytes, and nothing but the notes in place that tells it."""
+
+import json
+import wave
+from array import array
+from collections import Counter, defaultdict
+
+import numpy as np
+import pytest
+from ear_key import KINDS, agrees, hear
+from scipy.stats import binomtest
+from sklearn.ensemble import RandomForestClassifier
+from sklearn.model_selection import cross_val_predict
+
+from conftest import ROOT
+
+COUNT = 2000
+CHARTS = [ROOT / "scenarios" / f"{name}.toml" for name in ("breakwater-blues", "customs-house-corner")]
+
+
+@pytest.fixture(scope="module")
+def questions(endpin, tmp_path_factory):
+    """[(question, answer, what is heard)] of a large set over two charts in twelve keys."""
+    folder = tmp_path_factory.mktemp("ear")
+    endpin("ear", *CHARTS, "--keys", "all", "--count", COUNT, "--seed", 11, "-o", folder)
+    lists = [json.loads((folder / f"{name}.json").read_text()) for name in ("questions", "answers")]
+    assert [found["format"] for found in lists] == ["endpin-questions/1", "endpin-answers/1"]
+    pairs = list(zip(*(found["items"] for found in lists), strict=True))
+    assert [question["number"] for question, _ in pairs] == list(range(1, COUNT + 1))
+    return [(question, answer, hear(folder / question["file"])) for question, answer in pairs]
+
+
+def test_the_key_is_what_is_heard(questions):
+    wrong = [
+        (question["number"], question["kind"], answer["answer"])
+        for question, answer, heard in questions
+        if not agrees(heard, question, answer)
+    ]
+    assert not wrong
+
+
+def test_answers_are_balanced_and_all_kinds_come_equally_often(questions):
+    answers = defaultdict(Counter)
+    for question, answer, _ in questions:
+        answers[question["kind"]][answer["answer"]] += 1
+    kinds = [sum(found.values()) for found in answers.values()]
+    assert set(answers) == set(KINDS)
+    assert max(kinds) - min(kinds) <= 1
+    choices = {question["kind"]: [c["answer"] for c in question["choices"]] for question, *_ in questions}
+    for kind, found in answers.items():
+        if kind != "dictation":
+            often = [found[answer] for answer in choices[kind]]
+            assert sum(often) == sum(found.values())
+            assert max(often) - min(often) <= 1, kind
+
+
+def test_no_two_questions_are_alike_and_they_grow_harder(questions):
+    sounds = Counter(
+        (question["kind"], tuple(sorted((n, tuple(notes)) for n, notes in heard.tracks.items())))
+        for question, _, heard in questions
+    )
+    assert max(sounds.values()) == 1
+    difficulties = [question["difficulty"] for question, *_ in questions]
+    assert difficulties == sorted(difficulties)
+
+
+def place(question, answer, heard):
+    """Ticks from bar 1 on whose notes carry the answer."""
+    if question["kind"] == "approach":
+        return {heard.bell - back * heard.beat for back in (1, 2)}
+    if question["kind"] == "chord-tone":
+        return {heard.bell}
+    return None
+
+
+def context(question, answer, heard):
+    """What the notes outside the place sound, against a note of the place's bar: all of it for the kinds
+    whose place is a note or two, only the tonic before for those that ask for the whole passage."""
+    tonic = heard.tracks["Bass"][0].key
+    asked = place(question, answer, heard)
+    if asked is None:
+        return [tonic] + [0] * 9
+    rest = sorted((tick, key) for tick, key in heard.bass().items() if tick not in asked)
+    anchor = heard.bass()[heard.bell - heard.bell % heard.bar]
+    keys = [key for _, key in rest]
+    comp = [note.key for note in heard.tracks.get("Comp", [])]
+    near = [key - anchor for _, key in rest[-5:]]
+    return [tonic, min(keys), max(keys), sum(keys) / len(keys), sum(comp) / max(1, len(comp)), *near]
+
+
+def everything_else(question, answer, heard, before):
+    """Everything about a question but the sounding pitches in place, as numbers."""
+    notes = [note for name in ("Bass", "Comp", "Time") for note in heard.tracks.get(name, [])]
+    counts = [len(heard.tracks.get(name, [])) for name in ("Bass", "Comp", "Time")]
+    velocities, lengths = [note.velocity for note in notes], [note.length for note in notes]
+    ends = [note.start + note.length for note in notes]
+    times = [note.start for note in heard.tracks["Time"] if note.key != 81]
+    return [
+        question["number"],
+        question["tempo"],
+        question["bars"],
+        question["difficulty"],
+        heard.bytes,
+        len(question["file"]),
+        len(heard.tracks),
+        *counts,
+        sum(velocities), min(velocities), max(velocities),
+        sum(lengths), min(lengths), max(lengths),
+        max(ends), sum(times), sum(heard.marks.values()),
+        before,
+        *context(question, answer, heard),
+    ]  # fmt: skip
+
+
+def leak(kind, questions):
+    """How often a random forest, trained on all else, names the answer of a question it has not seen, and
+    the odds that chance does as well."""
+    rows, labels, before = [], [], -1
+    names = sorted({answer["answer"] for question, answer, _ in questions if question["kind"] == kind})
+    for question, answer, heard in questions:
+        if question["kind"] != kind:
+            continue
+        rows.append(everything_else(question, answer, heard, before))
+        before = names.index(answer["answer"])
+        labels.append(before)
+    forest = RandomForestClassifier(n_estimators=60, min_samples_leaf=2, random_state=1)
+    found = cross_val_predict(forest, np.array(rows, dtype=float), labels, cv=5)
+    hits = int((found == labels).sum())
+    return hits, len(labels), binomtest(hits, len(labels), 1 / len(names), alternative="greater").pvalue
+
+
+@pytest.mark.parametrize("kind", [kind for kind in KINDS if kind != "dictation"])
+def test_nothing_else_tells_the_answer(questions, kind):
+    # A dictation has no answers to choose from. The odds allow for the nine kinds tested.
+    hits, count, odds = leak(kind, questions)
+    print(f"{kind}: {hits} of {count}, p = {odds:.3f}")
+    assert odds > 0.01 / 9
+
+
+def test_a_broken_off_set_is_completed(endpin, tmp_path):
+    arguments = ["ear", CHARTS[0], "--count", 30, "--seed", 4, "-o"]
+    endpin(*arguments, tmp_path / "whole")
+    endpin(*arguments, tmp_path / "part", "--only", "11-20")
+    assert len(list((tmp_path / "part/questions").iterdir())) == 10
+    endpin(*arguments, tmp_path / "part")
+    files = sorted(path.relative_to(tmp_path / "whole") for path in (tmp_path / "whole").rglob("*"))
+    assert len(files) == 36
+    for file in files:
+        whole, part = tmp_path / "whole" / file, tmp_path / "part" / file
+        assert whole.is_dir() or whole.read_bytes() == part.read_bytes(), file
+
+
+def test_the_sound_is_there_and_does_not_clip(endpin, tmp_path):
+    endpin("ear", CHARTS[0], "--count", 30, "-o", tmp_path, "--audio", "wav", "--only", "1-3")
+    for path in sorted((tmp_path / "questions").glob("*.wav")):
+        with wave.open(str(path)) as sound:
+            assert (sound.getnchannels(), sound.getsampwidth(), sound.getframerate()) == (2, 2, 44100)
+            samples = np.array(array("h", sound.readframes(sound.getnframes())), dtype=float) / 32768
+        heard = hear(path.with_suffix(".mid"))
+        ends = max(n.start + n.length for notes in heard.tracks.values() for n in notes)
+        seconds = ends / 960 * heard.tempo / 1e6
+        assert len(samples) / 2 / 44100 > seconds
+        loudest, effective = np.abs(samples).max(), np.sqrt((samples**2).mean())
+        print(f"{path.name}: peak {loudest:.3f}, rms {effective:.4f}")
+        assert 0.05 < loudest < 0.95
+        assert effective > 0.005
+
+
+def test_wrong_calls_say_what_would_do(endpin, program, tmp_path):
+    def fails(*arguments):
+        import subprocess
+
+        done = subprocess.run([program, "ear", *map(str, arguments)], capture_output=True, text=True, timeout=60)
+        assert done.returncode == 2
+        return done.stderr
+
+    assert "kind" in fails(CHARTS[0], "--kind", "harmony", "-o", tmp_path)
+    assert "-o DIR" in fails(CHARTS[0])
+    assert "no place" in fails("--bars", "Cm7 | Dm7 | Cm7 | Dm7", "--kind", "comp", "-o", tmp_path)
+    assert "different" in fails("--bars", "C7 | F7 | C7", "--kind", "dictation", "--count", 3000, "-o", tmp_path)

@@ -1,0 +1,125 @@
+"""The pages of an ear set in a real browser: heard, answered by keyboard, judged; nothing loaded."""
+
+import pytest
+
+from conftest import ROOT
+
+# WCAG 2.2, success criterion 1.4.3 (AA): 4.5 to 1, for large text 3 to 1. Relative luminance by its definition.
+CONTRAST = """() => {
+  const channels = text => text.match(/[\\d.]+/g).map(Number);
+  const luminance = text => {
+    const [r, g, b] = channels(text).slice(0, 3).map(v => (v /= 255) <= 0.04045 ? v / 12.92 : ((v + 0.055) / 1.055) ** 2.4);
+    return 0.2126 * r + 0.7152 * g + 0.0722 * b;
+  };
+  const behind = element => {
+    for (let at = element; at; at = at.parentElement) {
+      const colour = getComputedStyle(at).backgroundColor;
+      if ((channels(colour)[3] ?? 1) > 0) return colour;
+    }
+    return "rgb(255, 255, 255)";
+  };
+  const low = [];
+  for (const element of document.querySelectorAll("body *")) {
+    const own = [...element.childNodes].some(node => node.nodeType === 3 && node.textContent.trim());
+    if (!own || !element.checkVisibility() || element.tagName === "SCRIPT") continue;
+    const [a, b] = [getComputedStyle(element).color, behind(element)].map(luminance);
+    const ratio = (Math.max(a, b) + 0.05) / (Math.min(a, b) + 0.05);
+    if (ratio < 4.5) low.push([element.tagName, element.textContent.slice(0, 30), ratio]);
+  }
+  return low;
+}"""
+
+LOUDEST = """async () => {
+  const ear = new AnalyserNode(band.context, { fftSize: 2048 });
+  band.master.connect(ear);
+  const samples = new Float32Array(ear.fftSize);
+  let loudest = 0;
+  for (let i = 0; i < 60; i++) {
+    await new Promise(done => setTimeout(done, 25));
+    ear.getFloatTimeDomainData(samples);
+    loudest = Math.max(loudest, ...samples.map(Math.abs));
+  }
+  return loudest;
+}"""
+
+
+@pytest.fixture(scope="module")
+def pages(endpin, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("pages")
+    endpin("ear", ROOT / "scenarios/breakwater-blues.toml", "--count", 40, "-o", folder)
+    return folder
+
+
+@pytest.fixture
+def opened(browser, pages):
+    """Opens a page of the set; at the end nothing was loaded besides and nothing went wrong."""
+    trouble, loaded, contexts = [], [], []
+
+    def show(name, **view):
+        context = browser.new_context(**view)
+        contexts.append(context)
+        page = context.new_page()
+        page.on("console", lambda message: trouble.append(message.text) if message.type == "error" else None)
+        page.on("pageerror", lambda error: trouble.append(str(error)))
+        page.on("request", lambda request: loaded.append(request.url))
+        page.goto((pages / name).as_uri())
+        return page
+
+    yield show
+    assert not trouble
+    assert all(url.startswith("file:") and url.endswith(".html") for url in loaded), loaded
+    for context in contexts:
+        context.close()
+
+
+def test_a_question_is_heard_and_answered_with_the_keyboard(opened):
+    page = opened("questions.html")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.dataset.play") == "0"
+    page.keyboard.press("Enter")
+    assert page.locator("#status").text_content() == "Playing question 1"
+    assert page.evaluate(LOUDEST) > 0.05
+    page.keyboard.press("Enter")
+    assert page.locator("#status").text_content() == ""
+    page.keyboard.press("Tab")
+    page.keyboard.press("Space")
+    assert page.locator("input:checked").count() == 1
+
+
+def test_the_learners_page_holds_no_answer(pages):
+    page = (pages / "questions.html").read_text()
+    script = page.index("<script>")
+    assert "data-answer" not in page[:script] and "data-why" not in page[:script]
+
+
+def test_the_answers_page_judges_and_tells_why(opened):
+    page = opened("answers.html")
+    item = page.locator(".item", has=page.locator("input")).first
+    right = item.get_attribute("data-answer")
+    wrong = next(v for v in item.locator("input").evaluate_all("all => all.map(i => i.value)") if v != right)
+    result = item.locator(".result")
+    item.locator(f"input[value='{wrong}']").check()
+    assert result.text_content().startswith("No: it is ")
+    item.locator(f"input[value='{right}']").check()
+    assert result.text_content().startswith("Right: ")
+    assert item.get_attribute("data-why") in result.text_content()
+
+
+def test_a_dictation_is_revealed_note_by_note(opened):
+    page = opened("answers.html")
+    item = page.locator(".item", has=page.locator("[data-do=reveal]")).first
+    notes = item.get_attribute("data-answer").split()
+    for shown in range(1, len(notes) + 1):
+        item.locator("[data-do=reveal]").click()
+        assert item.locator(".result").text_content().startswith(" ".join(notes[:shown]))
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("name", ["questions.html", "answers.html"])
+def test_text_stands_out_and_fits_a_phone(opened, name, scheme):
+    page = opened(name, color_scheme=scheme, viewport={"width": 360, "height": 740})
+    assert page.evaluate(CONTRAST) == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= 360
+    # WCAG 2.2, success criterion 2.5.8 (AA): targets of 24 pixels at least.
+    heights = page.locator("button, label").evaluate_all("all => all.filter(e => e.checkVisibility()).map(e => e.getBoundingClientRect().height)")
+    assert min(height for height in heights if height) >= 24
