@@ -99,6 +99,12 @@ impl Draft {
 
     /// `maj7` and its extensions.
     pub(super) fn major_seventh(&mut self, number: u8) -> Said {
+        // `m9(maj7)` names the ninth first.
+        let named_later = number == 7 && self.extension.is_some_and(|stacked| stacked > 7);
+        if named_later && self.shape == Shape::Minor && !self.major {
+            self.major = true;
+            return Ok(());
+        }
         if self.triad_said || self.extension.is_some() {
             return Err(ChordProblem::Twice);
         }

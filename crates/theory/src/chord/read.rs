@@ -36,6 +36,7 @@ pub(super) const SPELLINGS: &[&str] = &[
 
 /// Words of each quality, longer ones before their beginnings.
 const QUALITIES: &[(&str, Shape)] = &[
+    ("dominant", Shape::Major),
     ("dom", Shape::Major),
     ("dim", Shape::Diminished),
     ("°", Shape::Diminished),
@@ -45,6 +46,7 @@ const QUALITIES: &[(&str, Shape)] = &[
     ("Ø", Shape::HalfDiminished),
     ("aug", Shape::Augmented),
     ("+", Shape::Augmented),
+    ("minor", Shape::Minor),
     ("min", Shape::Minor),
     ("mi", Shape::Minor),
     ("m", Shape::Minor),
@@ -134,7 +136,7 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// Length of a word for "major" that begins here: `maj`, `ma`, `M`, `j` or a triangle.
+    /// Length of a word for "major" that begins here: `major`, `maj`, `ma`, `M`, `j` or a triangle.
     fn major_word(&self) -> Option<usize> {
         let rest = self.rest();
         let is = |word: &str| {
@@ -142,7 +144,9 @@ impl<'a> Reader<'a> {
                 .is_some_and(|start| start.eq_ignore_ascii_case(word))
         };
         let letter_at = |i: usize| rest[i..].starts_with(|c: char| c.is_ascii_alphabetic());
-        if is("maj") {
+        if is("major") {
+            Some(5)
+        } else if is("maj") {
             Some(3)
         } else if is("ma") && !letter_at(2) {
             Some(2)
