@@ -8,12 +8,14 @@ use endpin::live::clock::{Clock, FakeClock, Nanos};
 use endpin::live::conductor::{Conductor, Programme, Ties};
 use endpin::live::control::Control;
 use endpin::live::copyist::Routing;
+use endpin::live::follow::{Follower, Lead};
 use endpin::live::message::{Message, Note};
 use endpin::live::passage::{Bar, Beat, Cue, Passage, Section};
 use endpin::live::queue::{ROOM, Shared};
-use endpin::live::scheduler::{EARLY, Ending, Lines, News, Scheduler};
+use endpin::live::scheduler::{EARLY, Ending, Lines, News, Scheduler, Steer};
 use endpin::live::sink::{Outlet, Recording, Sink, SinkError, SinkIndex, Sinks};
 use endpin::live::supply::{AtOnce, Piece, Request};
+use endpin::live::timebase::Quarter;
 use endpin::score::PartName;
 use endpin_theory::Ticks;
 use rtrb::{Consumer, Producer, RingBuffer};
@@ -167,7 +169,6 @@ impl Stage {
             events: taken,
             news: told,
             spares: wait.then_some(spare),
-            steering: None,
         };
         let outlet = Outlet::new(sinks);
         let scheduler = Scheduler::new(clock.clone(), outlet, lines, shared.clone(), Sinks::ALL);
@@ -180,6 +181,27 @@ impl Stage {
             board,
             news,
             spares: wait.then_some(spares),
+        }
+    }
+
+    /// Plays under a leading clock that sends these messages at these moments, to the last of them.
+    fn play_under(&mut self, leader: &[(u64, Message)]) {
+        let (mut steering, steered) = RingBuffer::new(64);
+        self.scheduler.follow(steered);
+        let mut follower = Follower::new(Quarter::from_tempo(120.0));
+        for (at, message) in leader {
+            // The messages of others come between two looks of ours.
+            assert_eq!(self.play_until(Nanos(*at)), None);
+            match follower.hear(*message, Nanos(*at)) {
+                Some(Lead::Locate(tick)) => {
+                    let epoch = self.shared.cut();
+                    self.conductor.locate(tick, epoch);
+                    self.conductor.begin();
+                }
+                Some(Lead::Line(line)) => steering.push(Steer::Line(line)).unwrap(),
+                Some(Lead::Halt) => steering.push(Steer::Halt).unwrap(),
+                None => {}
+            }
         }
     }
 
@@ -634,4 +656,84 @@ fn an_interruption_is_not_hurried_after() {
     for pair in bass.windows(2) {
         assert_eq!(pair[1].0 - pair[0].0, HALF_SECOND as i64);
     }
+}
+
+/// 24 pulses to each of `beats` quarters, the first at `start`, `quarter` nanoseconds each.
+fn pulses(start: u64, quarter: u64, beats: u64) -> Vec<(u64, Message)> {
+    let at = |pulse: u64| (start + pulse * quarter / 24, Message::CLOCK);
+    (0..beats * 24).map(at).collect()
+}
+
+const SECOND: u64 = 1_000_000_000;
+/// A quarter at 100, where the chart says 120.
+const SLOWER: u64 = 600_000_000;
+
+#[test]
+fn a_leading_clock_is_followed_through_jitter_and_dropouts() {
+    let mut stage = Stage::set(None);
+    let mut leader = vec![(SECOND - 5_000_000, Message::START)];
+    leader.extend(pulses(SECOND, SLOWER, 48));
+    // Every pulse up to 2 ms early or late, by a step that shares no factor with the beat; and two
+    // dropouts, of one pulse and of half a beat.
+    for (index, (at, message)) in leader.iter_mut().enumerate() {
+        if *message == Message::CLOCK {
+            *at = *at + (index as u64 * 1_299_709) % 4_000_000 - 2_000_000;
+        }
+    }
+    leader.drain(700..712);
+    leader.remove(400);
+    stage.play_under(&leader);
+    let bass = ons(&stage.recording.take(), PartName::Bass);
+    assert!((47..=49).contains(&bass.len()), "{} beats", bass.len());
+    for (beat, (at, _, _)) in bass.iter().enumerate() {
+        let wanted = SECOND + beat as u64 * SLOWER;
+        let off = *at + LEAD as i64 - wanted as i64;
+        assert!(off.abs() < 8_000_000, "beat {beat} is {off} ns off");
+    }
+}
+
+#[test]
+fn a_leading_clock_stops_relocates_and_goes_on() {
+    let mut stage = Stage::set(None);
+    let mut leader = vec![(SECOND - 5_000_000, Message::START)];
+    leader.extend(pulses(SECOND, SLOWER, 6));
+    let stop = SECOND + 6 * SLOWER - 10_000_000;
+    // To bar 3, where section B starts: 32 sixteenths.
+    leader.push((stop, Message::STOP));
+    leader.push((stop + SECOND, Message::song_position(32).unwrap()));
+    leader.push((stop + SECOND + 1, Message::CONTINUE));
+    let again = stop + 2 * SECOND;
+    leader.extend(pulses(again, SLOWER, 8));
+    stage.play_under(&leader);
+    let taken = stage.recording.take();
+    let (before, after): (Vec<_>, Vec<_>) = taken
+        .into_iter()
+        .partition(|(at, _)| at.0 < again - 1_000_000);
+    assert_eq!(ons(&before, PartName::Bass).len(), 6);
+    assert_eq!(
+        sounding(&before),
+        [],
+        "silent while the leader stands still"
+    );
+    let bass = ons(&after, PartName::Bass);
+    assert_eq!(bass[0].1, 41, "section B");
+    assert!(
+        (bass[0].0 + LEAD as i64 - again as i64).abs() < 8_000_000,
+        "at once"
+    );
+}
+
+#[test]
+fn when_the_leader_falls_silent_play_goes_on_a_little_and_then_waits() {
+    let mut stage = Stage::set(None);
+    let mut leader = vec![(SECOND - 5_000_000, Message::START)];
+    leader.extend(pulses(SECOND, SLOWER, 8));
+    stage.play_under(&leader);
+    let gone = stage.clock.now().0;
+    stage.play_until(Nanos(gone + 10 * SECOND));
+    let taken = stage.recording.take();
+    let last = ons(&taken, PartName::Bass).last().unwrap().0 + LEAD as i64;
+    let on = last as u64 - gone;
+    assert!((SECOND..3 * SECOND).contains(&on), "it went on for {on} ns");
+    assert_eq!(sounding(&taken), []);
 }

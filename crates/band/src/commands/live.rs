@@ -9,8 +9,6 @@ use std::sync::mpsc::{Receiver, channel};
 use std::thread;
 use std::time::Duration;
 
-use endpin_theory::Meter;
-
 use crate::cli::shared::Performance;
 use crate::failure::{Failure, shown};
 use crate::live::board::{Board, SharedBoard, Standing};
@@ -27,10 +25,11 @@ use crate::live::repertoire::Repertoire;
 use crate::live::scheduler::Ending;
 use crate::live::sink::Sinks;
 use crate::live::supply::{Piece, Request};
-use crate::live::take::{self, Beats};
+use crate::live::take;
 use crate::live::timebase::{PlayTick, Quarter};
 use crate::score::PartName;
 use crate::smf::{self, Layout};
+use crate::verdict::{Bench, text};
 use crate::{input, output};
 
 /// Arguments of `endpin live`.
@@ -129,7 +128,9 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let stop = stop_on_signals()?;
     let map = args.map.as_deref().map(read_map).transpose()?;
     let (chart, wishes) = args.performance.chart_and_wishes(args.chart.as_deref())?;
-    let (title, meter) = (chart.title.clone(), chart.meter.clone());
+    let written = chart.clone();
+    let title = chart.title.clone();
+    let (range, is_whole) = (wishes.line.range, wishes.bars.is_none());
     let counts_in = wishes.arrange.count_in > 0 && args.follow.is_none();
     let ending = !wishes.loop_ready;
     let muted = PartName::ALL.map(|part| wishes.arrange.mute.contains(&part));
@@ -225,9 +226,24 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     }
     if let Some(heard) = inputs.heard {
         drop(inputs.open);
-        args.keep_take(&title, &meter, heard, &beats, origin)?;
+        let played: Vec<(Nanos, Message)> = heard.try_iter().collect();
+        let Some(score) = take::score(&title, &written.meter, &played, &beats, origin) else {
+            eprintln!("nothing was played to listen to");
+            return ended(outcome.ending, &targets);
+        };
+        let (file, bytes) = (args.take_file(), smf::bytes(&score, Layout::Tracks));
+        output::write(&file, &bytes)?;
+        let notes = score.parts[0].notes.len();
+        eprintln!("{notes} notes played meanwhile, in {}", shown(&file));
+        if is_whole {
+            args.judge(Bench::new(written, range), &file, &bytes, to_stdout)?;
+        }
     }
-    match outcome.ending {
+    ended(outcome.ending, &targets)
+}
+
+fn ended(ending: Ending, targets: &[&Target]) -> Result<ExitCode, Failure> {
+    match ending {
         Ending::Finished | Ending::Stopped => Ok(ExitCode::SUCCESS),
         Ending::Lost(index, error) => {
             let name = targets.get(index).map_or("", |target| &target.name);
@@ -294,33 +310,36 @@ impl Args {
         Ok(Inputs { open, heard })
     }
 
-    fn keep_take(
-        &self,
-        title: &str,
-        meter: &Meter,
-        heard: Receiver<(Nanos, Message)>,
-        beats: &Beats,
-        origin: PlayTick,
-    ) -> Result<(), Failure> {
-        let played: Vec<(Nanos, Message)> = heard.try_iter().collect();
-        let Some(score) = take::score(title, meter, &played, beats, origin) else {
-            eprintln!("nothing was played to listen to");
-            return Ok(());
-        };
-        let file = self.take.clone().unwrap_or_else(|| {
+    fn take_file(&self) -> PathBuf {
+        self.take.clone().unwrap_or_else(|| {
             let stem = self.chart.as_deref().and_then(Path::file_stem);
-            let stem = stem
-                .filter(|stem| *stem != "-")
-                .map_or("bars".into(), |stem| stem.to_string_lossy());
+            let stem = stem.filter(|stem| *stem != "-");
+            let stem = stem.map_or("bars".into(), |stem| stem.to_string_lossy());
             PathBuf::from(format!("{stem}-take.mid"))
-        });
-        output::write(&file, &smf::bytes(&score, Layout::Tracks))?;
-        eprintln!(
-            "{} notes played meanwhile, in {}",
-            score.parts[0].notes.len(),
-            shown(&file)
-        );
-        Ok(())
+        })
+    }
+
+    /// Judges what was played as `endpin check` does. A take that cannot be judged is kept all the same.
+    fn judge(&self, bench: Bench, file: &Path, take: &[u8], quiet: bool) -> Result<(), Failure> {
+        let judged = match bench.judge(shown(file), take, None) {
+            Ok(judged) => judged,
+            Err(problem) => {
+                eprintln!("{}: {problem}", shown(file));
+                return Ok(());
+            }
+        };
+        let chart = self
+            .chart
+            .as_deref()
+            .map_or_else(|| "the bars".into(), shown);
+        let report = text::report(&bench, &[judged], &chart);
+        match quiet {
+            true => {
+                eprint!("{report}");
+                Ok(())
+            }
+            false => output::print(&report),
+        }
     }
 }
 

@@ -107,11 +107,13 @@ impl Play {
             events: taken,
             news: told,
             spares: stage.wait.then_some(spare),
-            steering: stage.follow.then_some(steered),
         };
         let outlet = Outlet::new(stage.sinks);
         let transport = stage.routing.clock;
-        let scheduler = Scheduler::new(clock, outlet, lines, shared.clone(), transport);
+        let mut scheduler = Scheduler::new(clock, outlet, lines, shared.clone(), transport);
+        if stage.follow {
+            scheduler.follow(steered);
+        }
         let ties = Ties {
             events,
             shared: shared.clone(),

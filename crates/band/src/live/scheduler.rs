@@ -76,8 +76,6 @@ pub struct Lines {
     pub news: Producer<News>,
     /// Sinks that replace lost ones. `None`: a lost sink ends play.
     pub spares: Option<Consumer<(SinkIndex, Box<dyn Sink>)>>,
-    /// The leading clock. `None`: play keeps its own time.
-    pub steering: Option<Consumer<Steer>>,
 }
 
 /// The scheduler; see the module.
@@ -85,6 +83,8 @@ pub struct Scheduler<C> {
     clock: C,
     outlet: Outlet,
     lines: Lines,
+    /// The leading clock. `None`: play keeps its own time.
+    steering: Option<Consumer<Steer>>,
     shared: Arc<Shared>,
     /// Where start, stop and the song position go.
     transport: Sinks,
@@ -111,6 +111,7 @@ impl<C: Clock> Scheduler<C> {
             clock,
             outlet,
             lines,
+            steering: None,
             shared,
             transport,
             time: None,
@@ -120,6 +121,11 @@ impl<C: Clock> Scheduler<C> {
             next: None,
             lateness: Lateness::default(),
         }
+    }
+
+    /// Lets another clock lead.
+    pub fn follow(&mut self, steering: Consumer<Steer>) {
+        self.steering = Some(steering);
     }
 
     /// Plays until the end, then leaves silence and returns the lateness measured on the way.
@@ -164,7 +170,7 @@ impl<C: Clock> Scheduler<C> {
             self.next = None;
             self.halt();
         }
-        if let Some(steering) = &mut self.lines.steering {
+        if let Some(steering) = &mut self.steering {
             let mut halted = false;
             while let Ok(steer) = steering.pop() {
                 self.steered_at = self.clock.now();
@@ -207,7 +213,7 @@ impl<C: Clock> Scheduler<C> {
         self.clock.wait_until(deadline);
         self.next = None;
         let mut late = self.clock.now().since(deadline);
-        if late > INTERRUPTION && self.lines.steering.is_none() {
+        if late > INTERRUPTION && self.steering.is_none() {
             self.outlet.release();
             let now = self.clock.now();
             self.time = Some(Timebase::new(event.tick, now, time.quarter()));
@@ -228,7 +234,7 @@ impl<C: Clock> Scheduler<C> {
 
     fn begin(&mut self, tick: PlayTick) -> Option<Ending> {
         self.begun = true;
-        if self.lines.steering.is_none() {
+        if self.steering.is_none() {
             let now = Timebase::new(PlayTick(tick.0 - EARLY), self.clock.now(), self.quarter);
             self.time = Some(now);
         }
@@ -258,7 +264,7 @@ impl<C: Clock> Scheduler<C> {
             }
             Act::Tempo(quarter) => {
                 self.quarter = quarter;
-                if self.lines.steering.is_none()
+                if self.steering.is_none()
                     && let Some(time) = &mut self.time
                 {
                     time.change_tempo(event.tick, quarter);
