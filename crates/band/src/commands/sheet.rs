@@ -11,6 +11,7 @@ use crate::{
     sheet::{
         comp::CompMusic,
         engrave::Show,
+        lesson,
         measure::{Music, Played},
         musicxml, mxl, page, pdf,
         print::{self, Paper},
@@ -50,6 +51,9 @@ pub struct Args {
     /// The comp on a grand staff (MusicXML only)
     #[arg(long)]
     comp: bool,
+    /// A lesson: the chart analysed, eight lines from level 1 up, blanks to fill and answers (PDF or SVG)
+    #[arg(long, conflicts_with_all = ["tab", "fingering", "comp", "roles"])]
+    lesson: bool,
     /// Paper of PDF and SVG
     #[arg(long, value_enum, default_value_t)]
     paper: PaperName,
@@ -130,12 +134,16 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let format = match (args.format, &args.output) {
         (Some(format), _) => format,
         (None, Some(file)) if !is_stdout(file) => Format::of(file)?,
+        (None, _) if args.lesson => Format::Pdf,
         (None, _) => Format::Musicxml,
     };
     if args.comp && !matches!(format, Format::Musicxml | Format::Mxl) {
         return Err(Failure::input(
             "--comp is written in MusicXML only (.musicxml, .mxl)",
         ));
+    }
+    if args.lesson && !matches!(format, Format::Pdf | Format::Svg) {
+        return Err(Failure::input("--lesson is for paper: .pdf or .svg"));
     }
     let session = args.performance.session(args.chart.as_deref())?;
     let made = session.perform()?;
@@ -206,7 +214,11 @@ fn written(
         Format::Html => page::write(session, &subtitle(session))?,
         Format::Pdf | Format::Svg => {
             let paper = Paper::from(args.paper);
-            let pages = print::pages(&music, &subtitle(session), paper, show);
+            let about = subtitle(session);
+            let pages = match args.lesson {
+                true => lesson::pages(session, &about, paper)?,
+                false => print::pages(&music, &about, paper, show),
+            };
             match format {
                 Format::Pdf => pdf::document(&music.title, &pages, paper.spaces()),
                 _ => svg::document(

@@ -101,6 +101,8 @@ pub struct Head {
     pub tied_on: bool,
     /// Whether it is a ghost note.
     pub ghost: bool,
+    /// Whether it is left out for a student to write.
+    pub blank: bool,
 }
 
 impl Measure {
@@ -161,6 +163,32 @@ impl Music {
             tablature: tab::place(&pitches),
             notes,
         }
+    }
+}
+
+impl Music {
+    /// The same music with its approach notes left out, for a student to write; those under a beam stay.
+    pub fn blanked(&self) -> Music {
+        let mut music = self.clone();
+        let mut signs = Accidentals::new(0);
+        for measure in &mut music.measures {
+            signs.start(measure.key.signature());
+            signs.next_bar();
+            for event in &mut measure.events {
+                let is_plain = event.value.flags() == 0;
+                let Some(head) = &mut event.note else {
+                    continue;
+                };
+                let note = &music.notes[head.index];
+                head.blank = is_plain && (note.role.is_approach() || note.approach.is_some());
+                // What is left out tells nothing by its sign, and leaves the signs of others as they need to be.
+                head.sign = match head.blank || head.tied_back {
+                    true => None,
+                    false => signs.next(head.pitch),
+                };
+            }
+        }
+        music
     }
 }
 
@@ -250,6 +278,7 @@ fn events(
                 tied_back,
                 tied_on: piece.tied || (reaches_end && note.start + note.length > end),
                 ghost: note.ghost,
+                blank: false,
             }
         });
         events.push(Event {

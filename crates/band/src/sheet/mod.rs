@@ -2,12 +2,13 @@
 //!
 //! [`measure::Music`] is the music as written down. From it come MusicXML for notation programs
 //! ([`musicxml`]), and by way of [`engrave`] pictures for paper ([`print`], [`pdf`], [`svg`]) and for the
-//! practice [`page`].
+//! practice [`page`]; [`lesson`] puts a whole lesson on paper.
 
 pub mod accidental;
 pub mod comp;
 pub mod engrave;
 pub mod harmony;
+pub mod lesson;
 pub mod measure;
 pub mod musicxml;
 pub mod mxl;

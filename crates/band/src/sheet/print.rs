@@ -182,7 +182,8 @@ pub fn heading(pages: &mut Pages, title: &str, subtitle: &str) {
     pages.skip(2.0);
 }
 
-fn legend(pages: &mut Pages) {
+/// What the letters of roles mean.
+pub fn legend(pages: &mut Pages) {
     let entry = |(_, letters, words): &(&str, &str, &str)| format!("{letters} {words}");
     let text: Vec<String> = roles::LEGEND.iter().map(entry).collect();
     pages.words(&text.join(" · "), 1.6, Face::Regular);

@@ -5,7 +5,7 @@ use super::{
     columns::{Columns, head_glyph, sign_width},
     font::Face,
     glyph::Glyph,
-    ink::{BowPart, Kind, Picture, Shape},
+    ink::{Bounds, BowPart, Kind, Picture, Shape},
     position,
     signature::{lines, tablature_head, time, y_of},
     stem,
@@ -230,6 +230,16 @@ impl<'a> Bar<'a> {
 fn draw_note(picture: &mut Picture, event: &Event, head: &Head, x: f64) {
     let position = position(head.pitch);
     let (y, note, glyph) = (y_of(position), Some(head.index), head_glyph(event));
+    if head.blank {
+        let area = Bounds {
+            left: x - 0.3,
+            top: -1.5,
+            right: x + glyph.width() + 0.3,
+            bottom: 1.5,
+        };
+        picture.draw(Kind::Head, None, Shape::Frame { area, width: 0.12 });
+        return;
+    }
     for line in ledger_positions(position) {
         let (from, to) = (x - LEDGER, x + glyph.width() + LEDGER);
         picture.line(

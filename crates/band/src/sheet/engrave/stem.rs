@@ -67,7 +67,10 @@ fn stemmed<'a>(
     x: &dyn Fn(&Event) -> f64,
 ) -> Option<Stemmed<'a>> {
     let event = &measure.events[index];
-    let head = event.note.as_ref().filter(|_| event.value.fraction > 1)?;
+    let head = event
+        .note
+        .as_ref()
+        .filter(|head| event.value.fraction > 1 && !head.blank)?;
     Some(Stemmed {
         event,
         note: head.index,
