@@ -12,7 +12,7 @@ use super::{
         symbol::chord_symbol,
     },
     measure::{Music, Played},
-    print::{Pages, Paper, add_music, heading, legend},
+    print::{Pages, Paper, add_music, heading, keep_with_music, legend},
 };
 use crate::{
     failure::Failure,
@@ -45,6 +45,8 @@ pub fn pages(session: &Session, about: &str, paper: Paper) -> Result<Vec<Picture
     let mut pages = Pages::new(paper);
     heading(&mut pages, &session.chart().title, about);
     chart(&mut pages, session);
+    pages.skip(1.0);
+    legend(&mut pages);
     let roles = Show {
         roles: true,
         ..Show::default()
@@ -57,29 +59,28 @@ pub fn pages(session: &Session, about: &str, paper: Paper) -> Result<Vec<Picture
         let music = line(session, level, before as u32 + 1)?;
         let level = level_of(level)?;
         let title = format!("Line {}. Level {level}: {}", index + 1, level.words());
-        section(&mut pages, &title, ADVICE[usize::from(level.number()) - 1]);
-        if index == 0 {
-            legend(&mut pages);
-        }
-        add_music(&mut pages, &music, roles);
+        let advice = ADVICE[usize::from(level.number()) - 1];
+        section(&mut pages, &title, advice, &music, roles);
     }
     let mut answers = Vec::new();
     for (index, &level) in BLANKS.iter().enumerate() {
         let music = line(session, level, 3)?;
         let advice = "Each frame is a note that leads into the next. Write one that you like, then look how the line did it.";
+        let title = format!("Your turn {}. Level {level}", index + 1);
         section(
             &mut pages,
-            &format!("Your turn {}. Level {level}", index + 1),
+            &title,
             advice,
+            &music.blanked(),
+            Show::default(),
         );
-        add_music(&mut pages, &music.blanked(), Show::default());
         answers.push(music);
     }
     pages.next_page();
     for (index, music) in answers.iter().enumerate() {
         let advice = "One answer of many: yours is as good if it leads.";
-        section(&mut pages, &format!("Answers {}", index + 1), advice);
-        add_music(&mut pages, music, roles);
+        let title = format!("Answers {}", index + 1);
+        section(&mut pages, &title, advice, music, roles);
     }
     Ok(pages.finish())
 }
@@ -111,17 +112,18 @@ fn line(session: &Session, level: u8, chorus: u32) -> Result<Music, Failure> {
     Ok(music)
 }
 
-/// A heading with a word of advice, kept with at least one line of music.
-fn section(pages: &mut Pages, title: &str, advice: &str) {
-    const LINE_OF_MUSIC: f64 = 26.0;
-    if pages.left() < LINE_OF_MUSIC {
-        pages.next_page();
-    } else if !pages.is_fresh() {
+/// A heading with a word of advice and the music under it.
+fn section(pages: &mut Pages, title: &str, advice: &str, music: &Music, show: Show) {
+    // Two lines of advice at most.
+    const HEADING: f64 = 12.0;
+    keep_with_music(pages, HEADING, music, show);
+    if !pages.is_fresh() {
         pages.skip(1.5);
     }
     pages.words(title, 2.4, Face::Strong);
     pages.words(advice, 1.8, Face::Regular);
     pages.skip(1.2);
+    add_music(pages, music, show);
 }
 
 /// The chart with what each chord is and where it belongs: four bars a line, chord, function and scale.

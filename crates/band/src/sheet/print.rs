@@ -190,25 +190,41 @@ pub fn legend(pages: &mut Pages) {
     pages.skip(1.6);
 }
 
+/// Height of the section of some music that opens with its line `first`, up to the next section.
+fn section_height(music: &Music, lines: &[Range<usize>], first: usize, show: Show) -> f64 {
+    let after = lines[first + 1..]
+        .iter()
+        .position(|line| opens_section(music, line));
+    let end = after.map_or(lines.len(), |after| first + 1 + after);
+    let heights = lines[first..end]
+        .iter()
+        .map(|line| Line::new(music, line.clone(), show).height());
+    heights.map(|height| height + BETWEEN_LINES).sum()
+}
+
+fn opens_section(music: &Music, line: &Range<usize>) -> bool {
+    music.measures[line.start].section.is_some()
+}
+
+/// Begins another page where the first section of some music, under a heading of that height, would be torn
+/// and fits on a page of its own.
+pub fn keep_with_music(pages: &mut Pages, heading: f64, music: &Music, show: Show) {
+    let lines = break_lines(&music.measures, pages.width(), music);
+    keep_together(pages, heading + section_height(music, &lines, 0, show));
+}
+
+fn keep_together(pages: &mut Pages, height: f64) {
+    if height > pages.left() + BETWEEN_LINES && height <= pages.height() && !pages.is_fresh() {
+        pages.next_page();
+    }
+}
+
 /// Adds all lines of some music.
 pub fn add_music(pages: &mut Pages, music: &Music, show: Show) {
     let lines = break_lines(&music.measures, pages.width(), music);
     for (index, line) in lines.iter().enumerate() {
-        let opens = |line: &Range<usize>| music.measures[line.start].section.is_some();
-        if opens(line) {
-            // The section as a whole, up to the next one.
-            let after = lines[index + 1..].iter().position(opens);
-            let section = &lines[index..after.map_or(lines.len(), |after| index + 1 + after)];
-            let height: f64 = section
-                .iter()
-                .map(|line| Line::new(music, line.clone(), show).height() + BETWEEN_LINES)
-                .sum();
-            if height > pages.left() + BETWEEN_LINES
-                && height <= pages.height()
-                && !pages.is_fresh()
-            {
-                pages.next_page();
-            }
+        if opens_section(music, line) {
+            keep_together(pages, section_height(music, &lines, index, show));
         }
         let line = Line::new(music, line.clone(), show);
         let (top, bottom) = (line.top, line.bottom);
