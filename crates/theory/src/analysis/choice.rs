@@ -82,7 +82,6 @@ fn preferred(heard: &Heard, (hypothesis, reading): Step) -> &'static [ScaleKind]
         (Family::Major | Family::Open, Reading::Own) => match degree {
             0 if minor_key && chord.family() == Family::Open => &[Dorian],
             7 => &[Mixolydian, Major],
-            5 if chord.family() == Family::Open => &[Mixolydian],
             1 | 5 => &[Lydian, Major],
             8 if minor_key => &[Lydian, Major],
             10 if minor_key => &[Mixolydian, Lydian],
@@ -110,6 +109,9 @@ fn preferred(heard: &Heard, (hypothesis, reading): Step) -> &'static [ScaleKind]
         (Family::HalfDiminished, _) => &[Locrian, LocrianNaturalTwo],
         (Family::Diminished, Reading::Own) => &[Locrian, WholeHalf],
         (Family::Diminished, _) => &[WholeHalf],
+        // A dominant without its seventh.
+        (Family::Augmented, Reading::Own) if degree == 7 => &[WholeTone],
+        (Family::Augmented, Reading::Secondary(_)) => &[WholeTone],
         (Family::Augmented, _) => &[LydianAugmented, WholeTone],
         (Family::Suspended, Reading::Own) if degree == 0 && !minor_key => &[Mixolydian, Major],
         (Family::Suspended, _) => &[Mixolydian, DorianFlatTwo, Phrygian],

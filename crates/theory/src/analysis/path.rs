@@ -22,6 +22,8 @@ const CHANGE_TO_RELATIVE: u32 = 4;
 const CHANGE_TO_PARALLEL: u32 = 7;
 /// Between the plain and the blues colour of one tonic; on top, into a blues elsewhere.
 const CHANGE_TO_BLUES: u32 = 5;
+/// For a major home that begins, or ends, as a blues.
+const HOME_AS_BLUES: u32 = 1;
 /// Beats over which a chord's cost counts once; shorter chords count half, longer ones up to fourfold, so
 /// that a chord held for four bars makes itself at home.
 const USUAL_BEATS: usize = 4;
@@ -61,7 +63,22 @@ impl Hypothesis {
         }
     }
 
-    /// What it costs to go on in another key.
+    /// What it costs to begin in this key, or to end in it before the form comes round: a major home may as
+    /// well be a blues.
+    fn from_home(self, home: Hypothesis) -> u32 {
+        let blues = Hypothesis {
+            color: Color::Blues,
+            ..home
+        };
+        match home.color {
+            Color::Major => home
+                .change_to(self)
+                .min(HOME_AS_BLUES + blues.change_to(self)),
+            _ => home.change_to(self),
+        }
+    }
+
+    /// What it costs to go on in another key; the same both ways but for entering a blues.
     fn change_to(self, to: Hypothesis) -> u32 {
         if self == to {
             return 0;
@@ -125,7 +142,8 @@ pub(super) fn cheapest_path(chords: &[Priced], home: Hypothesis) -> (Vec<Step>, 
     let at: [Hypothesis; COUNT] = std::array::from_fn(|index| Hypothesis::at(index, home));
     // To each key, from each key.
     let change = at.map(|to| at.map(|from| scale * from.change_to(to)));
-    let mut total = at.map(|key| scale * home.change_to(key));
+    let away = at.map(|key| scale * key.from_home(home));
+    let mut total = away;
     let mut came_from: Vec<[u8; COUNT]> = Vec::with_capacity(chords.len());
     for (index, chord) in chords.iter().enumerate() {
         let mut next = [(0, 0u8); COUNT];
@@ -143,7 +161,7 @@ pub(super) fn cheapest_path(chords: &[Priced], home: Hypothesis) -> (Vec<Step>, 
         total = next.map(|(cost, _)| cost);
         came_from.push(next.map(|(_, before)| before));
     }
-    let ending = |key: usize| total[key] + scale * at[key].change_to(home);
+    let ending = |key: usize| total[key] + away[key];
     let mut key = (0..COUNT).min_by_key(|&key| ending(key)).unwrap_or(0);
     let cost = ending(key);
     let mut path: Vec<Step> = Vec::with_capacity(chords.len());
@@ -162,4 +180,5 @@ pub(super) const COSTS: &[(&str, u32)] = &[
     ("CHANGE_TO_PARALLEL", CHANGE_TO_PARALLEL),
     ("CHANGE", CHANGE),
     ("CHANGE_TO_BLUES", CHANGE_TO_BLUES),
+    ("HOME_AS_BLUES", HOME_AS_BLUES),
 ];

@@ -139,3 +139,46 @@ fn documented_costs_are_the_costs() {
     }
     assert_eq!(documented, constants);
 }
+
+/// Chords without a key named; common practice, no source.
+#[test]
+fn keys_are_found() {
+    for (bars, key) in [
+        ("F7 | Bb7 | C7 | Bb7", "F"),
+        ("Dm7 | G7 | Cmaj7", "C"),
+        ("Am7 D7 | Gmaj7", "G"),
+        ("Dm7b5 | G7 | Cm | %", "C minor"),
+        ("Gm7 | C7 | Fmaj7 | Bbmaj7 | Em7b5 | A7 | Dm | %", "D minor"),
+        ("Emaj7 | C#m7 | F#m7 | B7", "E"),
+        ("Abm7 | Db7 | Gbmaj7", "Gb"),
+        ("G#m7 | C#7 | F#maj7", "F#"),
+        ("C7", "F"),
+        ("Em9 | % | % | %", "E minor"),
+        ("Caug | F", "F"),
+        ("N.C.", "C"),
+    ] {
+        let chart = Chart::from_bars(bars, "4/4".parse().unwrap()).unwrap();
+        assert_eq!(find_key(&chart.chorus().spans).to_string(), key, "{bars}");
+    }
+}
+
+#[test]
+fn augmented_dominants_and_open_chords() {
+    let scales = |home, bars| -> Vec<String> {
+        analysed(home, bars)
+            .into_iter()
+            .map(|(_, u)| u.scale.to_string())
+            .collect()
+    };
+    assert_eq!(scales("F", "Caug | F"), ["C whole tone", "F major"]);
+    assert_eq!(scales("G", "C5 | G5"), ["C lydian", "G major"]);
+    assert_eq!(
+        scales("F", "F7 | Bb7 | C7 | Bb7"),
+        [
+            "F mixolydian",
+            "Bb mixolydian",
+            "C mixolydian",
+            "Bb mixolydian"
+        ]
+    );
+}
