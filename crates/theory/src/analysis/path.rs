@@ -65,7 +65,7 @@ impl Hypothesis {
 
     /// What it costs to begin in this key, or to end in it before the form comes round: a major home may as
     /// well be a blues.
-    fn from_home(self, home: Hypothesis) -> u32 {
+    fn away_from(self, home: Hypothesis) -> u32 {
         let blues = Hypothesis {
             color: Color::Blues,
             ..home
@@ -142,7 +142,7 @@ pub(super) fn cheapest_path(chords: &[Priced], home: Hypothesis) -> (Vec<Step>, 
     let at: [Hypothesis; COUNT] = std::array::from_fn(|index| Hypothesis::at(index, home));
     // To each key, from each key.
     let change = at.map(|to| at.map(|from| scale * from.change_to(to)));
-    let away = at.map(|key| scale * key.from_home(home));
+    let away = at.map(|key| scale * key.away_from(home));
     let mut total = away;
     let mut came_from: Vec<[u8; COUNT]> = Vec::with_capacity(chords.len());
     for (index, chord) in chords.iter().enumerate() {

@@ -201,6 +201,35 @@ fn bad_symbols_point_and_suggest() {
             assert_eq!(got.0, column, "{symbol}: {error}");
         }
     }
+    for (symbol, message) in [
+        (
+            "H7",
+            "a chord begins with a root, A to G, not \"H7\"; did you mean \"B7\"?",
+        ),
+        (
+            "Cmaj77",
+            "\"7\" says again what is said already; did you mean \"Cmaj7\"?",
+        ),
+        (
+            "C7b",
+            "\"b\" is not part of a chord symbol here; did you mean \"C7b9\"?",
+        ),
+        (
+            "C/",
+            "a bass note, A to G, is missing after the slash; did you mean \"C\"?",
+        ),
+        (
+            "C7(b9",
+            "the parenthesis is not closed; did you mean \"C7(b9)\"?",
+        ),
+        (
+            "Cdimsus4",
+            "\"sus4\" cannot stand here: a diminished chord keeps its third; did you mean \"Cdim\"?",
+        ),
+        ("🎵", "a chord begins with a root, A to G, not \"🎵\""),
+    ] {
+        assert_eq!(symbol.parse::<Chord>().unwrap_err().to_string(), message);
+    }
     let long = format!("C{}", "7".repeat(10_000));
     let error = long.parse::<Chord>().unwrap_err();
     assert_eq!(error.column(), 3);
