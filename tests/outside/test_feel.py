@@ -251,3 +251,39 @@ def test_a_file_for_each_part(endpin, tmp_path):
         apart[read.instruments[0].name] = len(read.instruments[0].notes)
         assert read.get_tempo_changes()[1][0] == pytest.approx(138, abs=0.01)
     assert apart == together
+
+
+# Between them, every option of the band; each scenario is played with two of these in turn.
+WISHES = [
+    ("--density", 1, "--palette", "altered", "--time", "brushes", "--count-in", 2, "--trade", 4),
+    ("--density", 0, "--palette", "quartal", "--time", "click-drop-2", "--swing", 1.5, "--human", 1),
+    ("--keys", "fourths", "--tempo-step", -5, "--time", "cross-stick", "--palette", "diminished"),
+    ("--keys", "all", "--straight", "--time", "click-every-2", "--density", 0.8, "--level", 6),
+    ("--keys", "half-steps", "--bars-range", "2-5", "--loop-ready", "--time", "click-2-4", "--level", 1),
+    ("--format", 0, "--tempo", 60, "--palette", "plain", "--count-in", 1, "--feel", "two"),
+    ("--tempo", 300, "--human", 1, "--time", "ride", "--palette", "function", "--trade", 2),
+]
+
+
+def test_every_option_gives_a_sound_file_on_every_scenario(endpin, scenario, tmp_path):
+    index = sum(scenario.stem.encode())
+    for wishes in (WISHES[index % len(WISHES)], WISHES[(index // 3 + 1) % len(WISHES)]):
+        file = tmp_path / "all.mid"
+        endpin("write", scenario, "--choruses", 2, *wishes, "-o", file)
+        read = mido.MidiFile(file)
+        ends = set()
+        for track in read.tracks:
+            now, sounding = 0, set()
+            for message in track:
+                now += message.time
+                if message.type == "note_on" and message.velocity > 0:
+                    assert (message.channel, message.note) not in sounding, "struck again before its off"
+                    sounding.add((message.channel, message.note))
+                elif message.type in ("note_on", "note_off"):
+                    sounding.remove((message.channel, message.note))
+            assert not sounding, "notes without an off"
+            assert track[-1].type == "end_of_track"
+            ends.add(now)
+        assert len(ends) == 1
+        names = {part.name for part in pretty_midi.PrettyMIDI(str(file)).instruments if part.notes}
+        assert len(names) >= 2, names

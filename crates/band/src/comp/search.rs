@@ -70,7 +70,7 @@ pub fn choices(moment: &Moment, taste: Taste, rng: &mut impl Rng) -> Vec<Choice>
         .map(|(keys, form)| {
             let count = keys.as_slice().len() as i32;
             let sum: i32 = keys.as_slice().iter().map(|&key| i32::from(key)).sum();
-            let off_centre = 2 * (sum - taste.centre * count).abs() / count;
+            let off_centre = (sum - taste.centre * count).abs() / count;
             let too_high = 3 * (keys.bottom() - BOTTOM_BELOW).max(0);
             let too_thick = if taste.thin && count == 4 { 6 } else { 0 };
             let whim = below(rng, taste.whim) as i32;

@@ -51,7 +51,7 @@ const SHELL: i32 = 9;
 const CHARACTER_MISSING: i32 = 6;
 /// Colours that are welcome and not needed: eleventh on a minor seventh, sharp eleventh on a major one,
 /// thirteenth on either.
-const ELEVENTH: i32 = 2;
+const ELEVENTH: i32 = 3;
 const SHARP_ELEVENTH: i32 = 6;
 const THIRTEENTH: i32 = 8;
 
