@@ -1,10 +1,11 @@
 //! Lines a second and time to the first line on the line problem: the walker and two other ways, one thread.
 //! The constraint solver stands in `cp_sat.py`.
 
-use criterion::{Criterion, Throughput, black_box, criterion_group, criterion_main};
+use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use endpin_benches::{backtracking, exact::Exact, rejection, relation::Relation};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
+use std::hint::black_box;
 
 fn lines(criterion: &mut Criterion) {
     let mut group = criterion.benchmark_group("line");

@@ -5,7 +5,7 @@ use crate::relation::Relation;
 use rand::{Rng, RngExt};
 
 /// Draws of one chord before the line is given up.
-const PATIENCE: u32 = 20_000;
+const PATIENCE: u32 = 2_000;
 
 /// Draws a line that closes into a loop.
 pub fn draw(relation: &Relation, rng: &mut impl Rng) -> Vec<u8> {

@@ -47,6 +47,16 @@ impl Block {
         &self.edges[self.starts[state] as usize..self.starts[state + 1] as usize]
     }
 
+    /// How many edges there are.
+    pub(crate) fn len(&self) -> usize {
+        self.edges.len()
+    }
+
+    /// How many edges leave the states before a state.
+    pub(crate) fn first(&self, state: usize) -> usize {
+        self.starts[state] as usize
+    }
+
     /// States in the layer before.
     pub fn states(&self) -> usize {
         self.starts.len() - 1

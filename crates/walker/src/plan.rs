@@ -41,7 +41,12 @@ impl Plan {
     pub fn through(choruses: Vec<Chorus>, options: &Options) -> Plan {
         assert!(!choruses.is_empty(), "a plan needs a chart");
         let charts: Vec<Arc<Chorus>> = choruses.into_iter().map(Arc::new).collect();
-        let (stages, stages_repeat_from) = stages(options);
+        let bars = charts
+            .iter()
+            .map(|chart| chart.bars.len())
+            .max()
+            .unwrap_or(0);
+        let (stages, stages_repeat_from) = stages(options, bars);
         // The shortest plan after which both charts and stages come round together.
         let cycle = lcm(charts.len(), stages.len() - stages_repeat_from);
         let stage_at = |index: usize| match index < stages.len() {
@@ -152,8 +157,11 @@ impl Plan {
     }
 }
 
+/// Bars from which on choruses are alike unless an arc is asked for: a form so long develops within itself.
+const LONG_FORM: usize = 256;
+
 /// Stages of the choruses, and from which on they repeat.
-fn stages(options: &Options) -> (Vec<Stage>, usize) {
+fn stages(options: &Options, bars: usize) -> (Vec<Stage>, usize) {
     let plain = Stage {
         level: options.level,
         feel: options.feel,
@@ -173,7 +181,7 @@ fn stages(options: &Options) -> (Vec<Stage>, usize) {
     };
     let (mut stages, repeat_from) = match options.arc {
         Some(Development::Flat) => (vec![plain], 0),
-        None if options.level < Level::DOMINANTS => (vec![plain], 0),
+        None if options.level < Level::DOMINANTS || bars >= LONG_FORM => (vec![plain], 0),
         None => (vec![plain, at(0, 1, 0), at(0, 2, 1)], 2),
         Some(Development::Rise) => (
             vec![

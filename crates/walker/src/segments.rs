@@ -19,23 +19,27 @@ const LONGEST: usize = 8;
 /// The most paths that a segment may have.
 const MOST_PATHS: usize = 1 << 18;
 
-/// A table to draw from: entry *i* is kept if a random number lies below its threshold, else its alias is
-/// taken.
+/// A table of paths to draw from; the keys of a path stand in one word, the first in the lowest byte.
 #[derive(Debug)]
-struct Alias {
-    entries: Box<[Entry]>,
+enum Table {
+    /// All are equally likely.
+    Equal(Box<[u64]>),
+    /// Each entry is kept if a random number lies below its threshold, else its alias is taken.
+    Weighted(Box<[Entry]>),
 }
 
 #[derive(Clone, Copy, Debug)]
 struct Entry {
     threshold: u64,
-    /// Keys of the places of the segment, the first in the lowest byte.
     keys: u64,
-    alias_keys: u64,
+    alias: u64,
 }
 
-impl Alias {
-    fn new(paths: &[(u64, f64)]) -> Alias {
+impl Table {
+    fn new(paths: &[(u64, f64)]) -> Table {
+        if paths.iter().all(|path| path.1 == paths[0].1) {
+            return Table::Equal(paths.iter().map(|path| path.0).collect());
+        }
         let mean = paths.iter().map(|path| path.1).sum::<f64>() / paths.len() as f64;
         let mut shares: Vec<f64> = paths.iter().map(|path| path.1 / mean).collect();
         let mut entries: Vec<Entry> = paths
@@ -43,7 +47,7 @@ impl Alias {
             .map(|&(keys, _)| Entry {
                 threshold: u64::MAX,
                 keys,
-                alias_keys: keys,
+                alias: keys,
             })
             .collect();
         let (mut small, mut large): (Vec<usize>, Vec<usize>) =
@@ -51,25 +55,29 @@ impl Alias {
         while let (Some(&poor), Some(&rich)) = (small.last(), large.last()) {
             small.pop();
             entries[poor].threshold = threshold(shares[poor]);
-            entries[poor].alias_keys = paths[rich].0;
+            entries[poor].alias = paths[rich].0;
             shares[rich] -= 1.0 - shares[poor];
             if shares[rich] < 1.0 {
                 large.pop();
                 small.push(rich);
             }
         }
-        Alias {
-            entries: entries.into(),
-        }
+        Table::Weighted(entries.into())
     }
 
     fn draw(&self, random: u64) -> u64 {
         // The high half of the product chooses the entry; the low half is uniform within it.
-        let product = u128::from(random) * self.entries.len() as u128;
-        let entry = &self.entries[(product >> 64) as usize];
-        match (product as u64) < entry.threshold {
-            true => entry.keys,
-            false => entry.alias_keys,
+        let among = |count: usize| u128::from(random) * count as u128;
+        match self {
+            Table::Equal(paths) => paths[(among(paths.len()) >> 64) as usize],
+            Table::Weighted(entries) => {
+                let product = among(entries.len());
+                let entry = &entries[(product >> 64) as usize];
+                match (product as u64) < entry.threshold {
+                    true => entry.keys,
+                    false => entry.alias,
+                }
+            }
         }
     }
 }
@@ -78,7 +86,7 @@ impl Alias {
 #[derive(Debug)]
 struct Paths {
     ends: usize,
-    tables: Vec<Option<Alias>>,
+    tables: Vec<Option<Table>>,
     weights: Vec<f64>,
 }
 
@@ -208,7 +216,7 @@ fn list(blocks: &[Arc<Block>], ends: usize) -> Option<Paths> {
             .collect(),
         tables: lists
             .iter()
-            .map(|list| (!list.is_empty()).then(|| Alias::new(list)))
+            .map(|list| (!list.is_empty()).then(|| Table::new(list)))
             .collect(),
     })
 }

@@ -17,12 +17,18 @@ pub struct Sums {
     layers: Vec<Box<[f64]>>,
     /// For each layer but the last, the power of two that was divided out of its sums.
     scales: Vec<f64>,
+    /// Running sums over the edges, if the lattice is small enough to keep them; they give the same choices.
+    running: Vec<Box<[f64]>>,
 }
 
 impl Sums {
     /// Sums the weights of lines backward over a lattice.
     pub fn new(lattice: &Lattice) -> Sums {
-        Sums::of(lattice, |edge| edge.weight)
+        let sums = Sums::of(lattice, |edge| edge.weight);
+        Sums {
+            running: running(lattice, &sums.layers, sums.exits),
+            ..sums
+        }
     }
 
     /// Sums the squares of the weights of lines: divided by the square of their sum, that is the
@@ -63,6 +69,7 @@ impl Sums {
             exponent,
             layers,
             scales,
+            running: Vec::new(),
         }
     }
 
@@ -107,27 +114,62 @@ impl Sums {
         let mut state = entry;
         let last = lattice.places() - 1;
         for (layer, block) in lattice.blocks()[..last].iter().enumerate() {
-            let after = &self.layers[layer + 1];
-            // The sum over the edges is known: it is this state's own, before it was rescaled.
-            let total = self.layers[layer][state * self.exits + exit] * self.scales[layer];
-            let mut left = unit(rng) * total;
-            let mut chosen = None;
-            for edge in block.edges(state) {
-                let weight = edge.weight * after[edge.to as usize * self.exits + exit];
-                if weight > 0.0 {
-                    chosen = Some(edge);
-                    if left < weight {
-                        break;
-                    }
-                    left -= weight;
+            let random = unit(rng);
+            let edges = block.edges(state);
+            let chosen = match self.running.get(layer) {
+                Some(running) => {
+                    let first = exit * block.len() + block.first(state);
+                    let sums = &running[first..first + edges.len()];
+                    // A state has an edge: between entry and exit there are lines.
+                    let limit = random * sums.last().copied().unwrap_or(0.0);
+                    sums.iter().position(|&sum| limit < sum)
                 }
-            }
-            // A state with a sum above 0 has an edge to one; entry and exit have lines between them.
-            let Some(edge) = chosen else { return };
+                None => {
+                    // The sum over the edges is known: it is the state's own, before it was rescaled.
+                    let total = self.at(layer, state, exit) * self.scales[layer];
+                    let limit = random * total;
+                    let mut sum = 0.0;
+                    edges.iter().position(|edge| {
+                        sum += edge.weight * self.at(layer + 1, edge.to as usize, exit);
+                        limit < sum
+                    })
+                }
+            };
+            // Rounding apart, the limit lies below the last sum.
+            let Some(edge) = chosen.map(|chosen| &edges[chosen]).or(edges.last()) else {
+                return;
+            };
             keys.push(edge.key);
             state = edge.to as usize;
         }
     }
+}
+
+/// The most running sums that are kept: 16 MiB of them.
+const MOST_RUNNING: usize = 1 << 21;
+
+/// For each layer the running sums over the edges of each state, exit by exit; none for a large lattice.
+fn running(lattice: &Lattice, layers: &[Box<[f64]>], exits: usize) -> Vec<Box<[f64]>> {
+    let edges: usize = lattice.blocks().iter().map(|block| block.len()).sum();
+    if edges * exits > MOST_RUNNING {
+        return Vec::new();
+    }
+    let blocks = lattice.blocks().iter().zip(&layers[1..]);
+    blocks
+        .map(|(block, after)| {
+            let mut running = Vec::with_capacity(block.len() * exits);
+            for exit in 0..exits {
+                for state in 0..block.states() {
+                    let mut sum = 0.0;
+                    for edge in block.edges(state) {
+                        sum += edge.weight * after[edge.to as usize * exits + exit];
+                        running.push(sum);
+                    }
+                }
+            }
+            running.into()
+        })
+        .collect()
 }
 
 /// Chooses among items with probability proportional to their weights; of no items with a weight above 0
