@@ -21,7 +21,7 @@ def test_pages_of_a_line(endpin, tmp_path, paper):
         assert document.metadata["title"] == "Breakwater Blues"
         text = ""
         for page in document:
-            assert page.rect.br == pytest.approx(PAPERS[paper], abs=0.2)
+            assert tuple(page.rect.br) == pytest.approx(PAPERS[paper], abs=0.2)
             text += page.get_text()
             for number, kind, _, name, *_ in page.get_fonts():
                 # An embedded file of TrueType, and no other font.

@@ -7,7 +7,7 @@ use crate::{
     feel::Swing,
     output,
     report::{LineReport, to_json},
-    session::{Made, Session},
+    session::Session,
     sheet::{
         comp::CompMusic,
         engrave::Show,
@@ -146,8 +146,7 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
         return Err(Failure::input("--lesson is for paper: .pdf or .svg"));
     }
     let session = args.performance.session(args.chart.as_deref())?;
-    let made = session.perform()?;
-    let bytes = written(args, format, &session, &made)?;
+    let bytes = written(args, format, &session)?;
     let file = args.output.clone().unwrap_or_else(|| {
         let stem = args
             .chart
@@ -159,10 +158,9 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     });
     output::write(&file, &bytes)?;
     if let Some(report) = &args.report {
-        output::write(
-            report,
-            to_json(&LineReport::new(&session, &made)).as_bytes(),
-        )?;
+        let made = session.perform()?;
+        let text = to_json(&LineReport::new(&session, &made));
+        output::write(report, text.as_bytes())?;
     }
     if !is_stdout(&file) {
         eprintln!("{session}: {}", shown(&file));
@@ -170,12 +168,12 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn written(
-    args: &Args,
-    format: Format,
-    session: &Session,
-    made: &Made<'_>,
-) -> Result<Vec<u8>, Failure> {
+fn written(args: &Args, format: Format, session: &Session) -> Result<Vec<u8>, Failure> {
+    if format == Format::Html {
+        // A page makes the choruses of each of its keys.
+        return page::write(session, &subtitle(session));
+    }
+    let made = session.perform()?;
     let played: Vec<Played> = made
         .takes
         .iter()
@@ -211,8 +209,7 @@ fn written(
                 _ => document,
             }
         }
-        Format::Html => page::write(session, &subtitle(session))?,
-        Format::Pdf | Format::Svg => {
+        _ => {
             let paper = Paper::from(args.paper);
             let about = subtitle(session);
             let pages = match args.lesson {
