@@ -7,6 +7,7 @@ import json
 import re
 import struct
 import subprocess
+import time
 
 import mido
 import music21
@@ -63,7 +64,7 @@ def test_the_written_file_itself_is_judged_good(endpin, tmp_path):
         assert broken(report) == set(), level
         assert report["choruses"] == 3
         assert report["track_name"] == "Bass"
-        assert report["collisions"]["strong"] == 0
+        assert report["meetings"]["strong_collisions"] == 0
 
 
 @pytest.mark.parametrize("late, scatter, drift", [(25, 10, 0), (-18, 15, -20), (0, 6, 15), (12, 20, -30)])
@@ -208,7 +209,10 @@ def test_damaged_files_are_refused(program, endpin, line, tmp_path):
 def test_two_students_and_a_page(endpin, tmp_path, program):
     endpin("write", CHART, "-o", tmp_path / "both.mid")
     report = json.loads(endpin("check", CHART, tmp_path / "both.mid", "--json"))
-    assert report["collisions"]["rated"] > 100
+    assert report["meetings"]["pairs"] > 100
+    # By plain arithmetic: a minor ninth or its octaves, or a semitone (design: the comp).
+    for clash in report["collisions"]:
+        assert (clash["comp"] - clash["bass"]) % 12 == 1
     paths = []
     for name, played in sorted(takes(CHART, program=program).items()):
         paths.append(tmp_path / f"{name}.mid")
@@ -230,3 +234,17 @@ def test_strict_tells_by_exit_code(endpin, line, tmp_path):
     endpin("check", CHART, tmp_path / "good.mid", "--strict", code=0)
     endpin("check", CHART, tmp_path / "bad.mid", "--strict", code=1)
     endpin("check", CHART, tmp_path / "bad.mid", code=0)
+
+
+def test_ten_minutes_are_judged_at_once(release, line, program, tmp_path):
+    notes, beats = line_of(CHART, "--choruses", "29", program=program)
+    for name, played in {"good": notes, "bad": wrong_roots(notes)[0]}.items():
+        path = tmp_path / f"{name}.mid"
+        write(path, Playing(TEMPO, scatter=12).play(played, beats), TEMPO)
+        took = []
+        for _ in range(5):
+            began = time.perf_counter()
+            subprocess.run([release, "check", CHART, path, "--json"], check=True, capture_output=True)
+            took.append(time.perf_counter() - began)
+        # The issue asks for 100 ms; the quickest of five, since other programs run beside.
+        assert min(took) < 0.1, (name, took)

@@ -36,6 +36,8 @@ const OUTSIDE: f64 = -0.5;
 const FROM_THE_TOP: f64 = 0.15;
 /// Most takes begin on a bar line of the file's grid.
 const ON_A_BAR: f64 = 0.05;
+/// The most notes that are tried at all places together; beyond, only places near the top are.
+const MOST_TRIED: usize = 20_000_000;
 /// Bars before the form in which notes may lead into it.
 const PICKUP_BARS: i64 = 2;
 
@@ -64,7 +66,8 @@ pub fn align(
         };
     };
     let (mut best, mut best_score) = (first, f64::MIN);
-    for begin in -PICKUP_BARS * bar..length {
+    let tried = (MOST_TRIED / heard.len()) as i64;
+    for begin in -PICKUP_BARS * bar..length.min(tried) {
         let zero = first - begin;
         let mut score = fit(&expected, &heard, zero);
         if begin == 0 {

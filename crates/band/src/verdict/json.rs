@@ -1,6 +1,6 @@
 //! The report of a judged take: `endpin-check/1`.
 
-use super::{Bench, Judged, practice};
+use super::{Bench, Collisions, Judged, practice};
 use crate::take::GridSource;
 use endpin_walker::{
     Verdict,
@@ -33,7 +33,8 @@ struct TakeReport<'a> {
     cleared: ClearedReport,
     scores: Scores,
     timing: TimingReport,
-    collisions: Option<CollisionReport>,
+    collisions: Option<Vec<ClashReport>>,
+    meetings: Option<Meetings>,
     notes: Vec<NoteReport<'a>>,
 }
 
@@ -113,12 +114,12 @@ struct TimingReport {
     clarity: Option<f64>,
 }
 
+/// What was rated where line and chords sound together.
 #[derive(Debug, Serialize)]
-struct CollisionReport {
-    rated: usize,
-    strong: usize,
-    weak: usize,
-    clashes: Vec<ClashReport>,
+struct Meetings {
+    pairs: usize,
+    strong_collisions: usize,
+    weak_brushes: usize,
 }
 
 #[derive(Debug, Serialize)]
@@ -126,9 +127,10 @@ struct ClashReport {
     chorus: u32,
     bar: i64,
     beat: f64,
+    strength: String,
     chord: String,
-    bass: String,
-    chord_notes: Vec<u8>,
+    bass: i16,
+    comp: u8,
 }
 
 #[derive(Debug, Serialize)]
@@ -234,7 +236,15 @@ fn take(judged: &Judged) -> TakeReport<'_> {
         },
         scores: scores(judged),
         timing: timing(judged),
-        collisions: judged.collisions.as_ref().map(|_| collisions(judged)),
+        collisions: judged
+            .collisions
+            .as_ref()
+            .map(|found| clashes(judged, found)),
+        meetings: judged.collisions.as_ref().map(|found| Meetings {
+            pairs: found.rated,
+            strong_collisions: judged.strong_collisions(),
+            weak_brushes: found.clashes.len() - judged.strong_collisions(),
+        }),
         notes: notes
             .map(|(verdict, played)| note(judged, verdict, played.offset))
             .collect(),
@@ -295,29 +305,22 @@ fn timing(judged: &Judged) -> TimingReport {
     }
 }
 
-fn collisions(judged: &Judged) -> CollisionReport {
-    let found = judged.collisions.clone().unwrap_or_default();
-    let strong = judged.strong_collisions();
-    CollisionReport {
-        rated: found.rated,
-        strong,
-        weak: found.clashes.len() - strong,
-        clashes: found
-            .clashes
-            .into_iter()
-            .map(|(number, chord_notes)| {
-                let verdict = &judged.judgement.verdicts[number];
-                ClashReport {
-                    chorus: verdict.heard.chorus,
-                    bar: verdict.bar,
-                    beat: verdict.beat,
-                    chord: verdict.chord.clone(),
-                    bass: verdict.pitch.to_string(),
-                    chord_notes,
-                }
-            })
-            .collect(),
-    }
+/// One object a pair of notes.
+fn clashes(judged: &Judged, found: &Collisions) -> Vec<ClashReport> {
+    let each = found.clashes.iter();
+    each.flat_map(|(number, keys)| {
+        let verdict = &judged.judgement.verdicts[*number];
+        keys.iter().map(|&comp| ClashReport {
+            chorus: verdict.heard.chorus,
+            bar: verdict.bar,
+            beat: rounded(verdict.beat, 1000.0),
+            strength: verdict.strength.to_string(),
+            chord: verdict.chord.clone(),
+            bass: verdict.pitch.midi(),
+            comp,
+        })
+    })
+    .collect()
 }
 
 fn note<'a>(judged: &Judged, verdict: &'a Verdict, offset: f64) -> NoteReport<'a> {

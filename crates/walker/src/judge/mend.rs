@@ -4,7 +4,7 @@
 //! If no line goes through with the broken note alone set free, notes next to it are, one and then two,
 //! nearest first, and at last the other broken ones too; so few notes are changed.
 
-use super::{Judge, Line, Verdict, part, rules, words};
+use super::{Heard, Line, Verdict, part, rules, words};
 use crate::{
     grammar::{Grammar, State},
     lattice::Lattice,
@@ -18,6 +18,7 @@ use crate::{
 use endpin_theory::{Feel, Pitch, Ticks};
 use rand::SeedableRng;
 use rand_chacha::ChaCha8Rng;
+use std::ops::Range;
 
 /// A way to mend a note.
 #[derive(Clone, Debug, PartialEq)]
@@ -50,7 +51,7 @@ const FREED: [&[isize]; 12] = [
 const MOST: usize = 100;
 
 /// Mends every broken note that no device explains, in order; a mended note is good for the ones after it.
-pub(super) fn all(judge: &Judge, line: &Line<'_>, verdicts: &mut [Verdict]) {
+pub(super) fn all(line: &Line<'_>, verdicts: &mut [Verdict]) {
     let broken = (0..verdicts.len()).filter(|&note| !verdicts[note].stands());
     let broken: Vec<usize> = broken.collect();
     if broken.is_empty() {
@@ -70,23 +71,23 @@ pub(super) fn all(judge: &Judge, line: &Line<'_>, verdicts: &mut [Verdict]) {
             mender.keys[changed] = key;
             mender.free[changed] = false;
         }
-        let mut heard = line.heard.to_vec();
-        for (note, key) in heard.iter_mut().zip(&mender.keys) {
-            note.key = *key;
-        }
-        let mended = Line::new(judge, &heard, line.choruses);
+        let around = mender.around(note);
+        let heard = mender.heard(line, &around);
+        let mended = local(line, &heard, &around);
+        let read =
+            |changed: usize| part::verdict(&mended, changed - around.start, Vec::new(), None);
         let moved = |&&(changed, key): &&(usize, u8)| key != line.heard[changed].key;
         for &(changed, _) in changes
             .iter()
             .filter(|change| change.0 == note || moved(change))
         {
-            let verdict = part::verdict(&mended, changed, Vec::new(), None);
+            let verdict = read(changed);
             let others = changes.iter().filter(moved).map(|change| change.0);
             let others = others.filter(|&other| other != changed);
-            let pitch = |other| (other, part::verdict(&mended, other, Vec::new(), None).pitch);
+            let pitch = |other| (other, read(other).pitch);
             let mend = Mend {
                 pitch: verdict.pitch,
-                why: words::why(&mended, changed, &verdict),
+                why: words::why(&mended, changed - around.start, &verdict),
                 others: others.map(pitch).collect(),
             };
             if !verdicts[changed].broken.is_empty() {
@@ -134,6 +135,20 @@ impl Mender {
         }
     }
 
+    /// Notes so near that the rules know of one another.
+    fn around(&self, note: usize) -> Range<usize> {
+        note.saturating_sub(16)..(note + 17).min(self.keys.len())
+    }
+
+    /// A part of the line as mended so far.
+    fn heard(&self, line: &Line<'_>, around: &Range<usize>) -> Vec<Heard> {
+        let notes = line.heard[around.clone()].iter();
+        notes
+            .zip(&self.keys[around.clone()])
+            .map(|(note, &key)| Heard { key, ..*note })
+            .collect()
+    }
+
     /// New keys for a broken note and for those that have to change with it, if a line goes through.
     fn mend(&self, line: &Line<'_>, note: usize) -> Option<Vec<(usize, u8)>> {
         let stand = &line.stands[note];
@@ -179,29 +194,27 @@ impl Mender {
 
     /// Whether by the judge's own rules the note is mended and no other note broken.
     fn is_better(&self, line: &Line<'_>, note: usize, changes: &[(usize, u8)]) -> bool {
-        let around = note.saturating_sub(16)..(note + 17).min(self.keys.len());
-        let mut heard = line.heard[around.clone()].to_vec();
-        for (note, key) in heard.iter_mut().zip(&self.keys[around.clone()]) {
-            note.key = *key;
-        }
-        let part = |heard: &[super::Heard]| {
-            let line = Line {
-                ground: line.ground,
-                range: line.range,
-                heard,
-                stands: line.stands[around.clone()].to_vec(),
-                choruses: line.choruses,
-            };
-            rules::broken(&line)
-        };
-        let before = part(&heard);
+        let around = self.around(note);
+        let mut heard = self.heard(line, &around);
+        let before = rules::broken(&local(line, &heard, &around));
         for &(changed, key) in changes {
             heard[changed - around.start].key = key;
         }
-        let after = part(&heard);
+        let after = rules::broken(&local(line, &heard, &around));
         let worse =
             |(before, after): (&Vec<_>, &Vec<_>)| after.iter().any(|rule| !before.contains(rule));
         after[note - around.start].is_empty() && !before.iter().zip(&after).any(worse)
+    }
+}
+
+/// A part of a line with other keys.
+fn local<'a>(line: &'a Line<'_>, heard: &'a [Heard], around: &Range<usize>) -> Line<'a> {
+    Line {
+        ground: line.ground,
+        range: line.range,
+        heard,
+        stands: line.stands[around.clone()].to_vec(),
+        choruses: line.choruses,
     }
 }
 

@@ -174,7 +174,7 @@ impl Judge {
             verdict.why = words::why(&line, index, &verdict);
             verdicts.push(verdict);
         }
-        mend::all(self, &line, &mut verdicts);
+        mend::all(&line, &mut verdicts);
         let figures = figures::of(&line, &verdicts);
         Judgement { verdicts, figures }
     }
@@ -212,3 +212,6 @@ impl<'a> Line<'a> {
         self.heard[index].key % 12
     }
 }
+
+#[cfg(test)]
+mod tests;
