@@ -256,9 +256,9 @@ def test_a_file_for_each_part(endpin, tmp_path):
 # Between them, every option of the band; each scenario is played with two of these in turn.
 WISHES = [
     ("--density", 1, "--palette", "altered", "--time", "brushes", "--count-in", 2, "--trade", 4),
-    ("--density", 0, "--palette", "quartal", "--time", "click-drop-2", "--swing", 1.5, "--human", 1),
-    ("--keys", "fourths", "--tempo-step", -5, "--time", "cross-stick", "--palette", "diminished"),
-    ("--keys", "all", "--straight", "--time", "click-every-2", "--density", 0.8, "--level", 6),
+    ("--density", 0, "--level", 6, "--palette", "quartal", "--time", "click-drop-2", "--swing", 1.5, "--human", 1),
+    ("--keys", "fourths", "--level", 2, "--tempo-step", -5, "--time", "cross-stick", "--palette", "diminished"),
+    ("--keys", "all", "--straight", "--time", "click-every-2", "--density", 0.8, "--level", 1),
     ("--keys", "half-steps", "--bars-range", "2-5", "--loop-ready", "--time", "click-2-4", "--level", 1),
     ("--format", 0, "--tempo", 60, "--palette", "plain", "--count-in", 1, "--feel", "two"),
     ("--tempo", 300, "--human", 1, "--time", "ride", "--palette", "function", "--trade", 2),
