@@ -8,7 +8,6 @@ import json
 import re
 
 import pytest
-from conftest import SCENARIOS
 from music21 import key as m21_key
 from music21 import interval, pitch, roman
 
@@ -55,9 +54,8 @@ def check(found):
     return read
 
 
-@pytest.mark.parametrize("chart", SCENARIOS, ids=lambda path: path.stem)
-def test_numerals_of_the_scenarios(endpin, chart):
-    assert check(spans(endpin, chart)) > 1
+def test_numerals_of_the_scenarios(endpin, scenario):
+    assert check(spans(endpin, scenario)) > 1
 
 
 def moved(symbol, by):
