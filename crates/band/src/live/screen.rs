@@ -25,7 +25,7 @@ pub struct Look {
 }
 
 impl Look {
-    /// With or without colour (https://no-color.org: none when NO_COLOR is set and not empty).
+    /// With or without colour (<https://no-color.org>: none when NO_COLOR is set and not empty).
     pub fn new(colour: bool) -> Look {
         let strong = Style::new().add_modifier(Modifier::BOLD);
         Look {

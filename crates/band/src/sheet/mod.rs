@@ -1,7 +1,7 @@
 //! Notation: the line on paper and on the phone.
 //!
 //! [`measure::Music`] is the music as written down. From it come MusicXML for notation programs
-//! ([`musicxml`]), and by way of [`engrave`] pictures for paper ([`print`], [`pdf`], [`svg`]) and for the
+//! ([`musicxml`]), and by way of [`engrave`] pictures for paper ([`mod@print`], [`pdf`], [`svg`]) and for the
 //! practice [`page`]; [`lesson`] puts a whole lesson on paper.
 
 pub mod accidental;

@@ -1,6 +1,6 @@
 //! A take: a line that somebody played, from the bytes of its file to notes over the chart.
 //!
-//! The stages, one module each: [`file`] reads the bytes, [`voice`] chooses the line among the tracks,
+//! The stages, one module each: [`mod@file`] reads the bytes, [`voice`] chooses the line among the tracks,
 //! [`melody`] clears it, [`pulse`] finds its beats, [`slots`] quantises, [`align`] lays it over the chart,
 //! and [`timing`] draws its figures.
 
