@@ -196,6 +196,18 @@ fn options_out_of_range() {
     refuse(&["--feel", "samba"], &["samba"]);
     refuse(&["--mute", "singer"], &["singer"]);
     refuse(&["--bars", "F7 | Bb7"], &["--bars"]); // beside a chart file
+    refuse(&["--pin", "3.9=F2"], &["bar 3", "beat 9"]);
+    refuse(&["--pin", "99.1=F2"], &["bar 99"]);
+    refuse(&["--pin", "1.1=Z2"], &["Z2"]);
+    refuse(&["--pin", "1.1"], &["1.1", "bar.beat=note"]);
+    refuse(&["--pin", "1.1=E2"], &["E2", "arrival-root"]); // no root of F7
+    refuse(&["--rest", "9-9"], &["9-9"]);
+    refuse(&["--avoid", "H"], &["H"]);
+    refuse(&["--arc", "up"], &["up", "rise"]);
+    refuse(&["--weights", "missing.toml"], &["missing.toml"]);
+    refuse(&["--palette", "purple"], &["purple"]);
+    refuse(&["--density", "2"], &["2"]);
+    refuse(&["--bars-range", "9-12"], &["9-12"]); // of four
     refuse(&["--sede", "3"], &["--sede", "--seed"]);
     refuses(
         here,
