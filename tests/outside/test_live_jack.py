@@ -45,7 +45,7 @@ def server():
             pytest.skip(f"{tool} is not installed (Debian: jackd2)")
     before = {name: os.environ.get(name) for name in SERVER}
     os.environ.update(SERVER)
-    # Synchronous (-S): otherwise a reader who misses its turn on a busy machine misses what came in it.
+    # On a busy machine a reader may miss its turn: it is waited for (-S), not passed over.
     command = ["jackd", "-n", SERVER["JACK_DEFAULT_SERVER"], "--no-realtime", "-S", "-d", "dummy", "-r", RATE, "-p", PERIOD]
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     jackd = subprocess.Popen([str(word) for word in command], **quiet)
@@ -60,6 +60,10 @@ def server():
         os.environ.pop(name) if value is None else os.environ.update({name: value})
 
 
+def jack_ports():
+    return subprocess.run(["jack_lsp"], capture_output=True, text=True).stdout
+
+
 class Ear:
     """A port of jack_midi_dump's, and what came to it: (seconds, message)."""
 
@@ -69,7 +73,7 @@ class Ear:
             command = ["stdbuf", "-oL", "jack_midi_dump", "-a", "ear"]
             self.dump = subprocess.Popen(command, stdout=text, stderr=subprocess.DEVNULL)
         deadline = time.monotonic() + 20
-        while "ear:input" not in subprocess.run(["jack_lsp"], capture_output=True, text=True).stdout:
+        while "ear:input" not in jack_ports():
             assert time.monotonic() < deadline, "jack_midi_dump shows no port"
             time.sleep(0.05)
 
@@ -102,15 +106,13 @@ def test_a_port_is_listed_found_and_played_to(program, play, ear, endpin_writes)
     written = endpin_writes(*options)
     assert sorted(n[1:] for n in ons(messages)) == sorted(n[1:] for n in written)
     assert not sounding(messages)
-    # MIDI 1.0: 24 clocks to the quarter; in time to the period, by which this server's library rounds.
+    # MIDI 1.0: 24 clocks to the quarter.
     clocks = [at for at, message in messages if message.type == "clock"]
     assert len(clocks) == (4 + 1) * 4 * 24
+    # Roughly in time, for the server's own clock loses time when the machine is too busy for it; how exactly
+    # messages leave is measured through the pipe, by test_live.py.
     quarters = [b - a for a, b in zip(clocks, clocks[24:])]
-    assert abs(statistics.median(quarters) - 60 / 400) < 2 * PERIOD / RATE
-    bass = [at for at, channel, _ in ons(messages) if channel == 0]
-    wanted = [at for at, channel, _ in written if channel == 0]
-    late = [b - w for b, w in zip(bass, wanted)]
-    assert abs(min(late[:8]) - min(late[8:])) < 3 * PERIOD / RATE, "no drift"
+    assert abs(statistics.median(quarters) / (60 / 400) - 1) < 0.15
 
 
 @pytest.fixture
@@ -130,8 +132,9 @@ def endpin_writes(program, tmp_path):
 
 @pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 def test_a_kill_leaves_the_port_silent(play, ear, how):  # noqa: F811
-    player = play(CHART, "--tempo", 300, "--port", "ear")
-    time.sleep(1.2)
+    player = play(CHART, "--tempo", 300, "--port", "ear", stdout=subprocess.PIPE)
+    assert b"bar 1" in player.stdout.readline()
+    assert b"bar 2" in player.stdout.readline()
     player.send_signal(how)
     assert player.wait(timeout=10) == 0
     messages = ear.messages()
@@ -141,9 +144,8 @@ def test_a_kill_leaves_the_port_silent(play, ear, how):  # noqa: F811
 
 
 def test_a_port_that_goes_is_reported(play, ear):  # noqa: F811
-    player = play(CHART, "--tempo", 300, "--port", "ear")
-    time.sleep(1)
-    assert player.poll() is None
+    player = play(CHART, "--tempo", 300, "--port", "ear", stdout=subprocess.PIPE)
+    assert b"bar 1" in player.stdout.readline()
     ear.close()
     _, said = player.communicate(timeout=20)
     assert player.returncode == 3
@@ -159,31 +161,39 @@ def test_it_follows_a_clock_and_keeps_what_is_played(play, tmp_path):  # noqa: F
     """One player leads, and is the student, too; the other follows, listens and writes down."""
     first, second = tmp_path / "leads", Pipe(tmp_path / "follows")
     os.mkfifo(first)  # read only once the follower is there: that is what the leader waits for
-    options = [CHART, "--choruses", 1, "--bars-range", "1-8", *PLAIN]
+    options = [CHART, "--choruses", 1, *PLAIN]
     leader = play(*options, "--tempo", 230, "--mute", "comp", "--mute", "time", "--virtual", "lead", "--raw", first)
     assert leader.stderr.readline().startswith(b"waiting for somebody to read")
     take = tmp_path / "take.mid"
     # It is told another tempo, to see that it takes the leader's.
     follower = play(
-        *options, "--tempo", 100, "--follow", "lead", "--listen", "lead", "--take", take, "--raw", second.path
+        *options, "--tempo", 100, "--follow", "lead", "--listen", "lead", "--take", take, "--raw", second.path,
+        stdout=subprocess.PIPE,
     )
-    time.sleep(1.5)
+    deadline = time.monotonic() + 30
+    while jack_ports().count("endpin") < 3:  # its own, and two inputs of the follower
+        assert time.monotonic() < deadline and follower.poll() is None
+        time.sleep(0.05)
     led = Pipe(first).all()
     time.sleep(0.5)
     follower.send_signal(signal.SIGTERM)
     followed = second.all()
-    assert follower.wait(timeout=20) == 0
+    report, said = follower.communicate(timeout=30)
+    assert follower.returncode == 0
     lead_line = [(at, note) for at, channel, note in ons(led) if channel == 0]
     line = [(at, note) for at, channel, note in ons(followed) if channel == 0]
     # The leader's own ending lies on its last clock; the follower may not reach it.
     assert [note for _, note in line] == [note for _, note in lead_line][: len(line)]
-    assert len(line) >= 31
+    assert len(line) >= 47
     apart = [b[0] - a[0] for a, b in zip(lead_line, line)]
     assert abs(statistics.median(apart)) < 0.03, apart
     assert not sounding(followed)
     kept = [n for n in mido.MidiFile(take).tracks[-1] if n.type == "note_on" and n.velocity > 0]
     assert [n.note for n in kept] == [note for _, note in lead_line][: len(kept)]
-    assert len(kept) >= 31
+    assert len(kept) >= 47
+    assert "notes played meanwhile" in said.decode()
+    # Judged as `endpin check` judges; 12 bars with three of two chords are 15 arrivals, counted by hand.
+    assert re.search(r"roots on arrivals +15 of 15", report.decode())
 
 
 def test_a_message_controls_what_it_is_mapped_to(play, tmp_path):  # noqa: F811
@@ -196,8 +206,10 @@ def test_a_message_controls_what_it_is_mapped_to(play, tmp_path):  # noqa: F811
     controlled = play(
         CHART, "--bars-range", "1-4", "--tempo", 300, "--control", "lead", "--map", tmp_path / "map.toml", "--raw", os.devnull
     )
-    time.sleep(1)
-    assert controlled.poll() is None
+    deadline = time.monotonic() + 30
+    while jack_ports().count("endpin") < 2:
+        assert time.monotonic() < deadline and controlled.poll() is None
+        time.sleep(0.05)
     with open(first, "rb") as pipe:
         pipe.read()
     assert controlled.wait(timeout=20) == 0
