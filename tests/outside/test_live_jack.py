@@ -109,10 +109,11 @@ def test_a_port_is_listed_found_and_played_to(program, play, ear, endpin_writes)
     # MIDI 1.0: 24 clocks to the quarter.
     clocks = [at for at, message in messages if message.type == "clock"]
     assert len(clocks) == (4 + 1) * 4 * 24
-    # Roughly in time, for the server's own clock loses time when the machine is too busy for it; how exactly
-    # messages leave is measured through the pipe, by test_live.py.
-    quarters = [b - a for a, b in zip(clocks, clocks[24:])]
-    assert abs(statistics.median(quarters) / (60 / 400) - 1) < 0.15
+    # How exactly messages leave is measured through the pipe, by test_live.py: this server's own clock stands still
+    # when the machine is too busy for it. Here they come in order, a walking bass on every 24th clock.
+    beats = [n for n, (_, m) in enumerate(messages) if m.type == "note_on" and m.channel == 0]
+    between = [sum(m.type == "clock" for _, m in messages[a:b]) for a, b in zip(beats, beats[1:])]
+    assert between == [24] * 16
 
 
 @pytest.fixture
