@@ -1,4 +1,31 @@
 //! Walking bass lines sampled exactly from stated rules.
+//!
+//! A [`Plan`] says what each chorus plays, [`Options`] what a teacher asks of the line; a [`Walker`] then draws
+//! choruses, counts them, varies one place, or keeps them apart:
+//!
+//! ```
+//! use endpin_theory::Chart;
+//! use endpin_walker::{Options, Plan, Walker};
+//!
+//! let chart = Chart::from_bars("F7 | Bb7 | F7 | Cm7 F7", "4/4".parse().unwrap()).unwrap();
+//! let options = Options {
+//!     pins: vec!["3.3=A2".parse().unwrap()],
+//!     ..Options::default()
+//! };
+//! let walker = Walker::new(Plan::of(chart.chorus(), &options), options).unwrap();
+//! let line = walker.line(1, 2); // seed 1, chorus 2: the same alone as among a thousand
+//! assert!(line.notes.iter().any(|note| note.bar == 3 && note.pitch.to_string() == "A2"));
+//! for note in &line.notes {
+//!     println!("{note}: {}", note.why);
+//! }
+//! println!("{} such choruses exist", walker.count());
+//! ```
+//!
+//! How it works, from the inside out: a [`rules::Rule`] or a taste ([`tastes::Taste`]) is a small automaton
+//! that reads the line note by note over [`place::Place`]s; [`grammar`] reads all of them side by side;
+//! [`lattice`] is the graph of the states that they reach; [`sums`] are the weights of all that can follow
+//! each state, from which lines are drawn ([`segments`]: whole chords at a time, where lattices are small);
+//! [`layout`] makes places of a chart, [`walker`] joins the lattices of successive choruses.
 
 mod annotate;
 mod apart;

@@ -24,7 +24,7 @@ pub struct Sums {
 impl Sums {
     /// Sums the weights of lines backward over a lattice.
     pub fn new(lattice: &Lattice) -> Sums {
-        let sums = Sums::of(lattice, |edge| edge.weight);
+        let sums = Sums::of(lattice, |edge| edge.weight, true);
         Sums {
             running: running(lattice, &sums.layers, sums.exits),
             ..sums
@@ -32,12 +32,13 @@ impl Sums {
     }
 
     /// Sums the squares of the weights of lines: divided by the square of their sum, that is the
-    /// probability that two lines drawn between the same ends are equal.
+    /// probability that two lines drawn between the same ends are equal. Only the totals are kept.
     pub fn of_squares(lattice: &Lattice) -> Sums {
-        Sums::of(lattice, |edge| edge.weight * edge.weight)
+        Sums::of(lattice, |edge| edge.weight * edge.weight, false)
     }
 
-    fn of(lattice: &Lattice, weight: impl Fn(&Edge) -> f64) -> Sums {
+    /// Sums what edges count; of all layers, or of the first alone.
+    fn of(lattice: &Lattice, weight: impl Fn(&Edge) -> f64, all_layers: bool) -> Sums {
         let exits = lattice.exits().len();
         let mut layer: Box<[f64]> = (0..exits * exits)
             .map(|place| f64::from(u8::from(place / exits == place % exits)))
@@ -59,7 +60,10 @@ impl Sums {
             let power = rescale(&mut before);
             scales.push(power_of_two(power));
             exponent += power;
-            layers.push(std::mem::replace(&mut layer, before));
+            let after = std::mem::replace(&mut layer, before);
+            if all_layers {
+                layers.push(after);
+            }
         }
         layers.push(layer);
         layers.reverse();
