@@ -35,7 +35,8 @@ pub struct Term {
 pub struct Week {
     /// From 1.
     pub number: u32,
-    /// Chart files, beside the term's file.
+    /// Chart files, beside the term's file; at least one.
+    #[serde(deserialize_with = "some")]
     pub charts: Vec<String>,
     /// Kinds of question; all that the charts have a place for if empty.
     #[serde(default, deserialize_with = "each_read")]
@@ -44,10 +45,10 @@ pub struct Week {
     #[serde(default, deserialize_with = "each_read")]
     pub keys: Vec<Key>,
     /// How many questions.
-    #[serde(default = "usual_count")]
+    #[serde(default = "usual_count", deserialize_with = "count")]
     pub count: u32,
     /// Level of the lines.
-    #[serde(default = "usual_level")]
+    #[serde(default = "usual_level", deserialize_with = "level")]
     pub level: u8,
     /// The seed; the week's number if none.
     pub seed: Option<u64>,
@@ -59,6 +60,37 @@ fn usual_count() -> u32 {
 
 fn usual_level() -> u8 {
     4
+}
+
+fn some<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<String>, D::Error> {
+    let names = Vec::<String>::deserialize(deserializer)?;
+    let none = || D::Error::custom("name a chart, such as [\"blues.toml\"]");
+    if names.is_empty() {
+        Err(none())
+    } else {
+        Ok(names)
+    }
+}
+
+fn count<'de, D: Deserializer<'de>>(deserializer: D) -> Result<u32, D::Error> {
+    within(u32::deserialize(deserializer)?, 1..=100_000)
+}
+
+fn level<'de, D: Deserializer<'de>>(deserializer: D) -> Result<u8, D::Error> {
+    within(u8::deserialize(deserializer)?, 3..=5)
+}
+
+fn within<T: PartialOrd + std::fmt::Display, E: Error>(
+    number: T,
+    range: std::ops::RangeInclusive<T>,
+) -> Result<T, E> {
+    if range.contains(&number) {
+        return Ok(number);
+    }
+    let (least, most) = range.into_inner();
+    Err(E::custom(format!(
+        "{number} is out of range; write {least} to {most}"
+    )))
 }
 
 fn each_read<'de, D: Deserializer<'de>, T: FromStr<Err: std::fmt::Display>>(
@@ -77,31 +109,12 @@ impl Term {
     /// # Errors
     /// `line:column: what is wrong`.
     pub fn parse(text: &str) -> Result<Term, String> {
-        let term: Term = toml::from_str(text).map_err(|error| {
+        toml::from_str(text).map_err(|error| {
             let before = &text[..error.span().map_or(0, |span| span.start)];
             let line = before.matches('\n').count() + 1;
             let column = before.chars().rev().take_while(|&c| c != '\n').count() + 1;
             format!("{line}:{column}: {}", error.message())
-        })?;
-        for week in &term.weeks {
-            let number = week.number;
-            if week.charts.is_empty() {
-                return Err(format!("1:1: week {number} names no chart"));
-            }
-            if !(1..=100_000).contains(&week.count) {
-                return Err(format!(
-                    "1:1: week {number} asks for {} questions; write 1 to 100000",
-                    week.count
-                ));
-            }
-            if !(3..=5).contains(&week.level) {
-                return Err(format!(
-                    "1:1: week {number} has level {}; questions are asked of levels 3 to 5",
-                    week.level
-                ));
-            }
-        }
-        Ok(term)
+        })
     }
 
     /// The week of that number.
@@ -156,6 +169,15 @@ mod tests {
             "{}",
             bad("colour = 3")
         );
-        assert!(bad("level = 6").contains("levels 3 to 5"));
+        assert_eq!(bad("level = 6"), "5:9: 6 is out of range; write 3 to 5");
+        assert_eq!(
+            bad("count = 0"),
+            "5:9: 0 is out of range; write 1 to 100000"
+        );
+        let nothing = Term::parse("title = \"T\"\n[[week]]\nnumber = 1\ncharts = []\n");
+        assert_eq!(
+            nothing.unwrap_err(),
+            "4:10: name a chart, such as [\"blues.toml\"]"
+        );
     }
 }

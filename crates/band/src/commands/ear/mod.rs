@@ -139,7 +139,7 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
 
 /// Writes the files of a set. Where the kinds were not chosen, those without a place are left out.
 fn write_set(args: &Args, mut ask: Ask, any_kind: bool, title: &str) -> Result<(), Failure> {
-    let folder = Folder::new(args.folder()?)?;
+    let folder = args.folder()?;
     if any_kind {
         let possible = Maker::new(&ask).map_err(Failure::input)?.possible();
         for left_out in ask.kinds.iter().filter(|kind| !possible.contains(kind)) {
@@ -164,6 +164,7 @@ fn write_set(args: &Args, mut ask: Ask, any_kind: bool, title: &str) -> Result<(
         Some(format) => Some((studio(args.sound_font.as_deref(), format)?, format)),
         None => None,
     };
+    let folder = Folder::new(folder)?;
     folder.write_midi(chosen, set.len())?;
     let key = answers(&set, &ask);
     folder.write("answers.json", &json(&key)?)?;
