@@ -196,7 +196,9 @@ def test_no_collision_on_strong_beats(endpin, scenario, palette):
                 dominant = re.match("[A-G][b#♭♯]*(7|9|13|alt)", note["chord"])
                 assert not collides(note["midi"], key) or (own_ninth and dominant), (note, attack)
     assert met > len(sheet.bars) / 4, "the two hardly met, so nothing was shown"
-    assert report["collisions"]["strong"] == 0 and report["collisions"]["strong_beats"] > 0
+    assert len(report["meetings"]) > 1
+    for rated in report["meetings"]:
+        assert rated["strong_collisions"] == 0 and rated["strong_beats"] > 0
 
 
 def test_the_chart_report(endpin, scenario):
