@@ -12,6 +12,7 @@ fn lines(criterion: &mut Criterion) {
     group.throughput(Throughput::Elements(1));
     let exact = Exact::new();
     let relation = Relation::new();
+    let arrivals = relation.arrivals();
     let mut rng = ChaCha8Rng::seed_from_u64(1);
     group.bench_function("exact, whole segments", |bencher| {
         let mut keys = [0; 48];
@@ -25,7 +26,7 @@ fn lines(criterion: &mut Criterion) {
         bencher.iter(|| backtracking::draw(&relation, &mut rng));
     });
     group.bench_function("rejection chord by chord", |bencher| {
-        bencher.iter(|| rejection::draw(&relation, &mut rng));
+        bencher.iter(|| rejection::draw(&relation, &arrivals, &mut rng));
     });
     group.finish();
     let mut first = criterion.benchmark_group("first line");

@@ -1,48 +1,34 @@
 //! Randomised backtracking: at each beat try the keys in random order, go back where none fits. Quick, but
 //! not uniform: a key with few ways onward is as likely as one with many.
 
-use crate::relation::Relation;
-use rand::{Rng, RngExt};
+use crate::relation::{Relation, any_of};
+use rand::Rng;
 
 /// Draws a line that closes into a loop.
-pub fn draw(relation: &Relation, rng: &mut impl Rng) -> Vec<u8> {
-    let beats = relation.keys.len();
-    let mut line: Vec<u8> = Vec::with_capacity(beats);
-    let mut untried: Vec<Vec<u8>> = vec![shuffled(&relation.keys[0], rng)];
+pub fn draw(relation: &Relation, rng: &mut impl Rng) -> [u8; 48] {
+    let mut line = [0; 48];
+    let mut untried = [0u128; 48];
+    untried[0] = relation.keys[0];
+    let mut beat = 0;
     loop {
-        let beat = line.len();
-        if beat == beats {
-            if relation.follows(beats - 1, line[beats - 1], line[0]) {
-                return line;
+        if untried[beat] == 0 {
+            if beat == 0 {
+                untried[0] = relation.keys[0];
+            } else {
+                beat -= 1;
             }
-            line.pop();
-            untried.pop();
             continue;
         }
-        match untried[beat].pop() {
-            Some(key) if beat == 0 || relation.follows(beat - 1, line[beat - 1], key) => {
-                line.push(key);
-                if beat + 1 < beats {
-                    untried.push(shuffled(&relation.keys[beat + 1], rng));
-                } else {
-                    untried.push(Vec::new());
-                }
+        let key = any_of(untried[beat], rng);
+        untried[beat] &= !(1 << key);
+        line[beat] = key;
+        if beat + 1 == line.len() {
+            if relation.follows(beat, key, line[0]) {
+                return line;
             }
-            Some(_) => {}
-            None => {
-                untried.pop();
-                if line.pop().is_none() {
-                    untried.push(shuffled(&relation.keys[0], rng));
-                }
-            }
+            continue;
         }
+        beat += 1;
+        untried[beat] = relation.after[beat - 1][usize::from(key)];
     }
-}
-
-fn shuffled(keys: &[u8], rng: &mut impl Rng) -> Vec<u8> {
-    let mut keys = keys.to_vec();
-    for last in (1..keys.len()).rev() {
-        keys.swap(last, rng.random_range(0..=last));
-    }
-    keys
 }

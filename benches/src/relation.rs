@@ -3,19 +3,22 @@
 
 use crate::problem::places;
 use endpin_walker::place::Place;
+use rand::{Rng, RngExt};
 
-/// The problem in tables.
+/// The problem in tables; sets of keys are bits of a word, one a key.
 pub struct Relation {
     places: Vec<Place>,
     /// For each beat, the keys that may stand there.
-    pub keys: Vec<Vec<u8>>,
+    pub keys: Vec<u128>,
+    /// For each beat and key, the keys that may follow.
+    pub after: Vec<[u128; 128]>,
 }
 
 impl Relation {
     /// Tables of the problem.
     pub fn new() -> Relation {
         let places = places();
-        let keys = places
+        let keys: Vec<u128> = places
             .iter()
             .map(|place| {
                 let fits = |&key: &u8| match (place.arrival, place.stressed) {
@@ -23,24 +26,37 @@ impl Relation {
                     (_, true) => place.tones.contains(key),
                     _ => true,
                 };
-                place.keys.iter().filter(fits).collect()
+                place
+                    .keys
+                    .iter()
+                    .filter(fits)
+                    .fold(0, |set, key| set | 1 << key)
             })
             .collect();
-        Relation { places, keys }
+        let after = (0..places.len())
+            .map(|beat| {
+                let next = (beat + 1) % places.len();
+                let follow = |key: usize| {
+                    let fits =
+                        |&coming: &u8| follows(&places[beat], &places[next], key as u8, coming);
+                    let set = (0..128u8)
+                        .filter(fits)
+                        .fold(0, |set, key| set | 1u128 << key);
+                    set & keys[next]
+                };
+                std::array::from_fn(follow)
+            })
+            .collect();
+        Relation {
+            places,
+            keys,
+            after,
+        }
     }
 
     /// Whether `next` may follow `key`, which stands on `beat`.
     pub fn follows(&self, beat: usize, key: u8, next: u8) -> bool {
-        let here = &self.places[beat];
-        let coming = &self.places[(beat + 1) % self.places.len()];
-        let distance = i16::from(next) - i16::from(key);
-        let reach = matches!(distance.abs(), 1..=7 | 12);
-        let connects = here.stressed
-            || here.tones.contains(key)
-            || here.scale.contains(key)
-            || (distance.abs() == 1 && next % 12 == coming.root);
-        let approaches = !coming.arrival || matches!(distance, 1 | -1 | 2 | -2 | -7 | 5);
-        reach && connects && approaches
+        self.after[beat][usize::from(key)] >> next & 1 == 1
     }
 
     /// Beats on which chords arrive, and the end.
@@ -54,4 +70,25 @@ impl Default for Relation {
     fn default() -> Self {
         Relation::new()
     }
+}
+
+/// Rules 3 to 5 of the problem on two neighbouring notes.
+fn follows(here: &Place, coming: &Place, key: u8, next: u8) -> bool {
+    let distance = i16::from(next) - i16::from(key);
+    let reach = matches!(distance.abs(), 1..=7 | 12);
+    let connects = here.stressed
+        || here.tones.contains(key)
+        || here.scale.contains(key)
+        || (distance.abs() == 1 && next % 12 == coming.root);
+    let approaches = !coming.arrival || matches!(distance, 1 | -1 | 2 | -2 | -7 | 5);
+    reach && connects && approaches
+}
+
+/// A key of a set, each as likely; the set must not be empty.
+pub fn any_of(set: u128, rng: &mut impl Rng) -> u8 {
+    let mut left = set;
+    for _ in 0..rng.random_range(0..set.count_ones()) {
+        left &= left - 1;
+    }
+    left.trailing_zeros() as u8
 }
