@@ -7,7 +7,6 @@ import json
 import re
 import struct
 import subprocess
-import time
 
 import mido
 import music21
@@ -234,17 +233,3 @@ def test_strict_tells_by_exit_code(endpin, line, tmp_path):
     endpin("check", CHART, tmp_path / "good.mid", "--strict", code=0)
     endpin("check", CHART, tmp_path / "bad.mid", "--strict", code=1)
     endpin("check", CHART, tmp_path / "bad.mid", code=0)
-
-
-def test_ten_minutes_are_judged_at_once(release, line, program, tmp_path):
-    notes, beats = line_of(CHART, "--choruses", "29", program=program)
-    for name, played in {"good": notes, "bad": wrong_roots(notes)[0]}.items():
-        path = tmp_path / f"{name}.mid"
-        write(path, Playing(TEMPO, scatter=12).play(played, beats), TEMPO)
-        took = []
-        for _ in range(5):
-            began = time.perf_counter()
-            subprocess.run([release, "check", CHART, path, "--json"], check=True, capture_output=True)
-            took.append(time.perf_counter() - began)
-        # The issue asks for 100 ms; the quickest of five, since other programs run beside.
-        assert min(took) < 0.1, (name, took)
