@@ -461,27 +461,36 @@ proptest! {
         let line = &case.lines[*chosen].1;
         prop_assert_eq!(find(case, line, plant), vec![plant.found], "{}: {}", case.name, line[plant.note]);
     }
+}
 
-    /// A mend breaks nothing, changes few notes, and is there for nearly every fault (counted below).
-    #[test]
-    fn mends_mend(kind in 0usize..7, which: proptest::sample::Index) {
-        let plants = &all_plants()[&Broken::ALL[kind]];
-        let (number, chosen, plant) = which.get(plants);
-        let case = &cases()[*number];
-        let mut played = heard(&case.lines[*chosen].1);
-        played[plant.note].key = plant.key;
-        let verdicts = case.judge.judge(&played, CHORUSES).verdicts;
-        if let Some(mend) = &verdicts[plant.found.0].mend {
+/// A mend breaks nothing and changes few notes, and nearly every fault has one: the search sets notes free
+/// in a fixed order and gives up after six.
+#[test]
+fn mends_mend() {
+    const EACH: usize = 60;
+    let (mut faults, mut mended) = (0, 0);
+    for plants in all_plants().values() {
+        for (number, chosen, plant) in plants.iter().step_by(plants.len().div_ceil(EACH)) {
+            let case = &cases()[*number];
+            let mut played = heard(&case.lines[*chosen].1);
+            played[plant.note].key = plant.key;
+            let verdicts = case.judge.judge(&played, CHORUSES).verdicts;
+            let verdict = &verdicts[plant.found.0];
+            if verdict.licence.is_some() {
+                continue;
+            }
+            faults += 1;
+            let Some(mend) = &verdict.mend else { continue };
+            mended += 1;
             played[plant.found.0].key = mend.pitch.midi() as u8;
             for (other, pitch) in &mend.others {
                 played[*other].key = pitch.midi() as u8;
             }
-            prop_assert!(mend.others.len() <= 6);
+            assert!(mend.others.len() <= 6);
             let broken = case.judge.broken(&played, CHORUSES);
-            prop_assert!(broken.iter().all(Vec::is_empty), "{:?}", mend);
-        } else {
-            // Explained by a device, then.
-            prop_assert!(verdicts[plant.found.0].licence.is_some(), "{}: no mend at {:?} of {}", case.name, plant.found, case.lines[*chosen].0);
+            assert!(broken.iter().all(Vec::is_empty), "{}: {mend:?}", case.name);
         }
     }
+    println!("{mended} of {faults} faults have a mend");
+    assert!(faults > 300 && mended * 100 >= faults * 98);
 }
