@@ -272,6 +272,20 @@ impl LineOptions {
 
     /// What is asked of the line.
     fn options(&self, feel: Option<Feel>) -> Result<Options, Failure> {
+        let pinned = self.pin.iter().map(|pin| match pin {
+            PinOrHold::Pin(pin) => pin.place.chorus,
+            PinOrHold::Hold(hold) => Some(hold.chorus),
+        });
+        let rested = self.rest.iter().map(|place| place.chorus);
+        if let Some(far) = pinned
+            .chain(rested)
+            .flatten()
+            .find(|&chorus| chorus > MOST_PINNED)
+        {
+            return Err(Failure::input(format!(
+                "chorus {far} is too far on for --pin and --rest, which reach up to chorus {MOST_PINNED}"
+            )));
+        }
         let usual = Options::default();
         let key = |asked: Option<Pitch>, usual: u8| match asked {
             None => Ok(usual),
@@ -306,6 +320,9 @@ impl LineOptions {
 
 /// How many choruses are made if nothing is said.
 const USUAL_CHORUSES: u32 = 3;
+
+/// The last chorus that pins and rests reach: each chorus up to it is planned by itself.
+const MOST_PINNED: u32 = 64;
 
 /// The highest number of a chorus.
 const MOST_CHORUSES: u32 = 10_000_000;
