@@ -158,6 +158,9 @@ def test_no_such_port_is_said_with_those_there_are(play, ear):  # noqa: F811
     assert 'no MIDI output port is called "organ"; there are: 1 "ear:input"' in said.decode()
 
 
+# Known fault, seen on a quiet machine too: all 49 notes arrive, and the follower is at times 0.27 s ahead, about one
+# beat at 230; and a take has lost its end (34 of 49 notes). Not strict, for it passes as often.
+@pytest.mark.xfail(strict=False, reason="the follower is at times a beat ahead, and a take can lose its end")
 def test_it_follows_a_clock_and_keeps_what_is_played(play, tmp_path):  # noqa: F811
     """One player leads, and is the student, too; the other follows, listens and writes down."""
     first, second = tmp_path / "leads", Pipe(tmp_path / "follows")
@@ -183,19 +186,15 @@ def test_it_follows_a_clock_and_keeps_what_is_played(play, tmp_path):  # noqa: F
     assert follower.returncode == 0
     lead_line = [(at, note) for at, channel, note in ons(led) if channel == 0]
     line = [(at, note) for at, channel, note in ons(followed) if channel == 0]
-    apart = [b[0] - a[0] for a, b in zip(lead_line, line)]
-    kept = [n for n in mido.MidiFile(take).tracks[-1] if n.type == "note_on" and n.velocity > 0]
-    if len(line) < 47 or len(kept) < 47 or abs(statistics.median(apart)) >= 0.03:
-        # Without its share of a busy machine the server brings messages late, in lumps, or not at all; how a clock
-        # is followed in time is checked with a fake one, in tests/live.rs.
-        pytest.skip(
-            f"jackd was late or lost messages: {len(line)} notes played and {len(kept)} kept of {len(lead_line)}, "
-            f"{statistics.median(apart) if apart else 0:.3f} s apart"
-        )
     # The leader's own ending lies on its last clock; the follower may not reach it.
     assert [note for _, note in line] == [note for _, note in lead_line][: len(line)]
+    assert len(line) >= 47
+    apart = [b[0] - a[0] for a, b in zip(lead_line, line)]
+    assert abs(statistics.median(apart)) < 0.03, apart
     assert not sounding(followed)
+    kept = [n for n in mido.MidiFile(take).tracks[-1] if n.type == "note_on" and n.velocity > 0]
     assert [n.note for n in kept] == [note for _, note in lead_line][: len(kept)]
+    assert len(kept) >= 47
     assert "notes played meanwhile" in said.decode()
     # Judged as `endpin check` judges; 12 bars with three of two chords are 15 arrivals, counted by hand.
     assert re.search(r"roots on arrivals +15 of 15", report.decode())
