@@ -59,16 +59,10 @@ pub const MOST_SIGNS: i8 = 7;
 
 /// Fifths above C of a note name: sharps of its major key if positive, flats if negative.
 fn fifths(name: NoteName) -> i8 {
-    let natural = match name.letter() {
-        Letter::F => -1,
-        Letter::C => 0,
-        Letter::G => 1,
-        Letter::D => 2,
-        Letter::A => 3,
-        Letter::E => 4,
-        Letter::B => 5,
-    };
-    natural + 7 * name.alteration()
+    let from_f = Letter::BY_FIFTHS
+        .iter()
+        .take_while(|&&letter| letter != name.letter());
+    from_f.count() as i8 - 1 + 7 * name.alteration()
 }
 
 impl Key {
@@ -130,16 +124,7 @@ impl Key {
     pub fn with_signature(signature: i8, mode: Mode) -> Key {
         let fifths = signature + if mode == Mode::Minor { 3 } else { 0 };
         // Seven letters from F upwards by fifths, then the same with one sign more.
-        let letters = [
-            Letter::F,
-            Letter::C,
-            Letter::G,
-            Letter::D,
-            Letter::A,
-            Letter::E,
-            Letter::B,
-        ];
-        let letter = letters[(fifths + 1).rem_euclid(7) as usize];
+        let letter = Letter::BY_FIFTHS[(fifths + 1).rem_euclid(7) as usize];
         let tonic = NoteName::new(letter, (fifths + 1).div_euclid(7));
         Key { tonic, mode }
     }

@@ -46,6 +46,18 @@ impl Letter {
         Letter::B,
     ];
 
+    /// The letters by rising fifths from F: the order in which sharps are added to a key signature, and flats
+    /// from its end.
+    pub const BY_FIFTHS: [Letter; 7] = [
+        Letter::F,
+        Letter::C,
+        Letter::G,
+        Letter::D,
+        Letter::A,
+        Letter::E,
+        Letter::B,
+    ];
+
     /// Steps above C, 0 to 6.
     pub fn index(self) -> i16 {
         self as i16

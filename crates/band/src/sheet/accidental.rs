@@ -27,23 +27,12 @@ pub struct Accidentals {
     before: BTreeMap<Letter, i8>,
 }
 
-/// Letters in the order in which sharps are added to a signature; flats come from its end.
-pub const SHARPS: [Letter; 7] = [
-    Letter::F,
-    Letter::C,
-    Letter::G,
-    Letter::D,
-    Letter::A,
-    Letter::E,
-    Letter::B,
-];
-
 /// The alteration that a signature (sharps positive, flats negative) gives a letter.
 pub fn signed(signature: i8, letter: Letter) -> i8 {
     let count = usize::from(signature.unsigned_abs()).min(7);
     match signature {
-        1.. if SHARPS[..count].contains(&letter) => 1,
-        ..=-1 if SHARPS[7 - count..].contains(&letter) => -1,
+        1.. if Letter::BY_FIFTHS[..count].contains(&letter) => 1,
+        ..=-1 if Letter::BY_FIFTHS[7 - count..].contains(&letter) => -1,
         _ => 0,
     }
 }

@@ -5,7 +5,6 @@ use super::{
     glyph::Glyph,
     ink::{Kind, Picture},
 };
-use crate::sheet::accidental::SHARPS;
 use endpin_theory::{Letter, Meter};
 
 /// Staff positions of the sharps of a signature under a bass clef, in the order in which they are added:
@@ -23,10 +22,10 @@ pub fn y_of(position: i16) -> f64 {
 pub fn signature(sharps: i8) -> Vec<(Letter, i16)> {
     let count = usize::from(sharps.unsigned_abs()).min(7);
     if sharps < 0 {
-        let letters = SHARPS.into_iter().rev();
+        let letters = Letter::BY_FIFTHS.into_iter().rev();
         letters.zip(FLAT_POSITIONS).take(count).collect()
     } else {
-        SHARPS
+        Letter::BY_FIFTHS
             .into_iter()
             .zip(SHARP_POSITIONS)
             .take(count)
