@@ -39,7 +39,7 @@ def program():
 
 
 @pytest.fixture(scope="module", autouse=True)
-def server():
+def server(tmp_path_factory):
     for tool in ("jackd", "jack_wait", "jack_midi_dump"):
         if not shutil.which(tool):
             pytest.skip(f"{tool} is not installed (Debian: jackd2)")
@@ -48,12 +48,14 @@ def server():
     # On a busy machine a reader may miss its turn: it is waited for (-S), not passed over.
     command = ["jackd", "-n", SERVER["JACK_DEFAULT_SERVER"], "--no-realtime", "-S", "-d", "dummy", "-r", RATE, "-p", PERIOD]
     quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
-    jackd = subprocess.Popen([str(word) for word in command], **quiet)
+    log = tmp_path_factory.mktemp("jackd") / "log.txt"
+    with open(log, "w") as text:
+        jackd = subprocess.Popen([str(word) for word in command], stdout=text, stderr=text)
     waited = subprocess.run(["jack_wait", "-w", "-t", "20"], **quiet)
     if waited.returncode or jackd.poll() is not None:
         jackd.kill()
         pytest.skip("jackd does not start here")
-    yield jackd
+    yield log
     jackd.terminate()
     jackd.wait(timeout=20)
     for name, value in before.items():
@@ -158,10 +160,30 @@ def test_no_such_port_is_said_with_those_there_are(play, ear):  # noqa: F811
     assert 'no MIDI output port is called "organ"; there are: 1 "ear:input"' in said.decode()
 
 
-# Known fault, seen on a quiet machine too: all 49 notes arrive, and the follower is at times 0.27 s ahead, about one
-# beat at 230; and a take has lost its end (34 of 49 notes). Not strict, for it passes as often.
-@pytest.mark.xfail(strict=False, reason="the follower is at times a beat ahead, and a take can lose its end")
-def test_it_follows_a_clock_and_keeps_what_is_played(play, tmp_path):  # noqa: F811
+STALL = 0.05  # seconds
+
+
+def test_it_follows_a_clock_and_keeps_what_is_played(play, tmp_path, server):  # noqa: F811
+    """Tried again where the server itself says that it stood still: what it was to carry then is lost or late."""
+    for trial in range(3):
+        told = server.stat().st_size
+        (tmp_path / str(trial)).mkdir()
+        try:
+            return follow_and_listen(play, tmp_path / str(trial))
+        except AssertionError:
+            longest = longest_stall(server, told)
+            if longest < STALL:
+                raise
+    pytest.skip(f"this machine is too busy for jackd: it stood still for {longest:.2f} s, three times over")
+
+
+def longest_stall(log, told):
+    """The longest time by which the server, in its log from there on, says that it was late for a period."""
+    late = re.findall(r"XRun = (\d+) usec", log.read_text()[told:])
+    return max(map(int, late), default=0) / 1e6
+
+
+def follow_and_listen(play, tmp_path):
     """One player leads, and is the student, too; the other follows, listens and writes down."""
     first, second = tmp_path / "leads", Pipe(tmp_path / "follows")
     os.mkfifo(first)  # read only once the follower is there: that is what the leader waits for

@@ -2,9 +2,15 @@
 //! continue and song position (MIDI 1.0 Detailed Specification, system real-time and common
 //! messages).
 //!
+//! A pulse that does not come was lost on the way, or is held up and comes in a bunch with those after
+//! it: its place is passed over at once, for time goes on, and if it comes after all it is not counted
+//! a second time.
+//!
 //! Pulses arrive with jitter. A second-order delay-locked loop (F. Adriaensen, "Using a DLL to
 //! filter time", Linux Audio Conference 2005; formulas from memory) predicts each arrival and
 //! corrects both its phase and its period by a part of the error.
+
+use std::ops::Range;
 
 use endpin_theory::Ticks;
 
@@ -17,6 +23,13 @@ const PULSES: i64 = 24;
 const PULSE: i64 = Ticks::QUARTER.0 / PULSES;
 /// So many intervals of another length are another tempo.
 const LATEST: usize = 3;
+/// So many pulses in time, and those passed over before will not come any more.
+const CALM: u32 = 6;
+/// Pulses nearer to each other than this, in nanoseconds, were held up on the way: a byte takes 0.32
+/// milliseconds on a MIDI cable (MIDI 1.0), and no tempo comes near it.
+const TOGETHER: f64 = 1e6;
+/// Tempi that a clock is believed to have, in quarter notes a minute.
+const BELIEVED: Range<f64> = 15.0..500.0;
 
 /// What the leading clock asks for.
 #[derive(Clone, Copy, Debug)]
@@ -59,9 +72,16 @@ impl Loop {
         }
     }
 
-    /// Passes over pulses that did not come.
+    /// Starts again at a pulse, with the period known so far.
+    fn restart(&mut self, at: f64) {
+        self.last = at;
+        self.next = at + self.period;
+    }
+
+    /// Passes over pulses that did not come, up to one that may have been held up: it says nothing.
     fn skip(&mut self, pulses: i64) {
-        self.next += pulses as f64 * self.period;
+        self.last = self.next + (pulses - 1) as f64 * self.period;
+        self.next = self.last + self.period;
     }
 
     fn hear(&mut self, at: f64) {
@@ -86,8 +106,12 @@ pub struct Follower {
     expected: f64,
     /// When the last pulse came.
     heard: Option<f64>,
-    /// The latest intervals, with the pulses supposed lost in each.
+    /// The latest intervals, with the pulses passed over in each.
     latest: [(f64, i64); LATEST],
+    /// Pulses passed over that may still come.
+    owed: i64,
+    /// Pulses in time since then.
+    calm: u32,
     /// Position of the last pulse, in pulses; or of the next while `armed`.
     pulse: i64,
     /// Started, and the next pulse is the first.
@@ -104,6 +128,8 @@ impl Follower {
             expected,
             heard: None,
             latest: [(expected, 0); LATEST],
+            owed: 0,
+            calm: 0,
             pulse: 0,
             armed: false,
             running: false,
@@ -146,11 +172,11 @@ impl Follower {
         if std::mem::take(&mut self.armed) {
             self.restart(at);
         } else {
-            let lost = self.filter(at);
+            let steps = self.filter(at);
             if !self.running {
                 return None;
             }
-            self.pulse += 1 + lost;
+            self.pulse += steps;
         }
         let lock = self.lock.as_ref()?;
         let quarter = Quarter::from_nanos((lock.period * PULSES as f64).round() as u64);
@@ -168,42 +194,65 @@ impl Follower {
         lock.age = u32::from(known.is_some());
         self.lock = Some(lock);
         self.latest = [(period, 0); LATEST];
+        self.owed = 0;
         self.heard = Some(at);
     }
 
-    /// Feeds the loop; how many pulses seem to have been lost before this one (negative when some
-    /// were wrongly supposed lost).
+    /// Feeds the loop; by how many pulses the position moves on: 1, more if some were passed over, none
+    /// if this one had been, fewer if they were wrongly passed over.
     fn filter(&mut self, at: f64) -> i64 {
         let before = self.heard.replace(at);
         let (Some(lock), Some(before)) = (&mut self.lock, before) else {
             self.lock = Some(Loop::lock(at, self.expected));
-            return 0;
+            return 1;
         };
+        let interval = at - before;
+        if self.owed > 0 && lock.next - at > lock.period / 2.0 {
+            self.owed -= 1;
+            return 0;
+        }
+        if interval < TOGETHER {
+            lock.restart(at);
+            return 1;
+        }
         if lock.age == 0 {
             // The first interval is a better guess than any expectation.
-            let interval = at - before;
-            let known = (0.2..5.0).contains(&(interval / self.expected));
+            let known = believed(interval);
             *lock = Loop::lock(at, if known { interval } else { self.expected });
             self.latest = [(lock.period, 0); LATEST];
             lock.age = 1;
-            return 0;
+            return 1;
         }
         let late = ((at - lock.last) / lock.period).round() as i64;
-        let lost = (late - 1).max(0);
+        let over = (late - 1).max(0);
         self.latest.rotate_left(1);
-        self.latest[LATEST - 1] = (at - before, lost);
+        self.latest[LATEST - 1] = (interval, over);
         if let Some(period) = new_period(&self.latest, lock.period) {
             *lock = Loop::lock(at, period);
             lock.age = 1;
-            // Nothing was lost after all: what the earlier intervals added is taken back.
-            let supposed: i64 = self.latest[..LATEST - 1].iter().map(|(_, lost)| lost).sum();
+            // Nothing was passed over after all: what the earlier intervals added is taken back.
+            let supposed: i64 = self.latest[..LATEST - 1].iter().map(|(_, over)| over).sum();
             self.latest = [(period, 0); LATEST];
-            return -supposed;
+            self.owed = 0;
+            return 1 - supposed;
         }
-        lock.skip(lost);
-        lock.hear(at);
-        lost
+        self.calm = if over > 0 { 0 } else { self.calm + 1 };
+        self.owed = if self.calm < CALM {
+            self.owed + over
+        } else {
+            0
+        };
+        match over {
+            0 => lock.hear(at),
+            _ => lock.skip(1 + over),
+        }
+        1 + over
     }
+}
+
+/// Whether a clock may have this period, in nanoseconds.
+fn believed(period: f64) -> bool {
+    BELIEVED.contains(&(60e9 / (period * PULSES as f64)))
 }
 
 /// The mean of the latest intervals, if they say together that the tempo has jumped: lost pulses
@@ -211,7 +260,8 @@ impl Follower {
 fn new_period(latest: &[(f64, i64); LATEST], period: f64) -> Option<f64> {
     let all = |test: fn(f64) -> bool| latest.iter().all(|(interval, _)| test(interval / period));
     let mean = latest.iter().map(|(interval, _)| interval).sum::<f64>() / LATEST as f64;
-    (all(|ratio| ratio > 1.15) || all(|ratio| ratio < 0.87)).then_some(mean)
+    let elsewhere = all(|ratio| ratio > 1.15) || all(|ratio| ratio < 0.87);
+    (elsewhere && believed(mean)).then_some(mean)
 }
 
 #[cfg(test)]
@@ -305,6 +355,60 @@ mod tests {
         );
         let line = lines.last().unwrap();
         assert!(off(line, 480 * 40, 1e9 + 480.0 * period).abs() < 0.5);
+    }
+
+    /// When pulses arrive that a busy machine holds up: those due from `from` on come at `until`.
+    fn held_up(times: &[f64], from: f64, until: f64) -> Vec<f64> {
+        let mut together = 0.0;
+        let arrive = |&due: &f64| match (from..until).contains(&due) {
+            true => {
+                together += 2e3;
+                until + together
+            }
+            false => due,
+        };
+        times.iter().map(arrive).collect()
+    }
+
+    #[test]
+    fn pulses_held_up_are_counted_once() {
+        // At 100 as expected and at 230, which is news; held up early and late, for long and for short.
+        for tempo in [100.0, 230.0] {
+            let period = 60e9 / 24.0 / tempo;
+            let times: Vec<f64> = (0..480).map(|n| 1e9 + f64::from(n) * period).collect();
+            for first in [0.3, 1.2, 2.7, 40.5, 300.0] {
+                for length in [1.6, 2.4, 3.5, 8.0, 24.3, 90.0] {
+                    let from = 1e9 + first * period;
+                    let arriving = held_up(&times, from, from + length * period);
+                    let mut follower = started();
+                    let lines = follow(&mut follower, arriving);
+                    let line = lines.last().unwrap();
+                    let late = off(line, 480 * 40, 1e9 + 480.0 * period);
+                    assert!(
+                        late.abs() < 3.0,
+                        "at {tempo}, held up from pulse {first} for {length}: {late} ms"
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn a_machine_that_stutters_all_the_time_is_followed() {
+        let mut rng = ChaCha8Rng::seed_from_u64(7);
+        for _ in 0..50 {
+            let period = 60e9 / 24.0 / rng.random_range(60.0..300.0);
+            let mut arriving: Vec<f64> = (0..960).map(|n| 1e9 + f64::from(n) * period).collect();
+            let mut at = 1e9 + rng.random_range(0.0..40.0) * period;
+            while at < 1e9 + 900.0 * period {
+                let until = at + rng.random_range(0.5..30.0) * period;
+                arriving = held_up(&arriving, at, until);
+                at = until + rng.random_range(1.0..60.0) * period;
+            }
+            let line = *follow(&mut started(), arriving).last().unwrap();
+            let late = off(&line, 960 * 40, 1e9 + 960.0 * period);
+            assert!(late.abs() < 5.0, "period {} ms: {late} ms", period / 1e6);
+        }
     }
 
     #[test]
