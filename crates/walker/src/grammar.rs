@@ -30,12 +30,59 @@ impl State {
 /// Rules and tastes that are read together.
 #[derive(Debug)]
 pub struct Grammar {
-    rules: Vec<Box<dyn Rule>>,
-    tastes: Vec<Box<dyn Taste>>,
-    /// How many bits each rule and each taste remembers, and all rules together.
-    bits_of_rules: Vec<u32>,
-    bits_of_tastes: Vec<u32>,
+    rules: Vec<Reader<dyn Rule>>,
+    /// Tastes that remember nothing, then those that do.
+    plain_tastes: Vec<Reader<dyn Taste>>,
+    tastes: Vec<Reader<dyn Taste>>,
+    /// How many bits all rules together remember.
     rule_bits: u32,
+}
+
+/// A rule or taste, and where its memory stands among that of all.
+#[derive(Debug)]
+struct Reader<T: ?Sized> {
+    reads: Box<T>,
+    shift: u32,
+    mask: u64,
+}
+
+impl<T: ?Sized> Reader<T> {
+    fn recall(&self, memory: u64) -> Memory {
+        (memory >> self.shift & self.mask) as Memory
+    }
+
+    fn keep(&self, kept: Memory) -> u64 {
+        u64::from(kept) << self.shift
+    }
+}
+
+impl Reader<dyn Taste> {
+    /// The weight so far times its own, where it has a say, and its memory from here on.
+    fn weigh(&self, memory: u64, step: &Step<'_>, weight: f64) -> (f64, u64) {
+        let (factor, kept) = self.reads.weigh(self.recall(memory), step);
+        let has_a_say = step.place.sound != Sound::Option || self.reads.weighs_options();
+        let factor = if has_a_say { f64::from(factor) } else { 1.0 };
+        (weight * factor, self.keep(kept))
+    }
+}
+
+/// Places the memories side by side; gives how many bits they take.
+fn side_by_side<T: ?Sized>(all: Vec<Box<T>>, bits: impl Fn(&T) -> u32) -> (Vec<Reader<T>>, u32) {
+    let mut shift = 0;
+    let readers = all
+        .into_iter()
+        .map(|reads| {
+            let bits = bits(&reads);
+            let reader = Reader {
+                reads,
+                shift,
+                mask: (1 << bits) - 1,
+            };
+            shift += bits;
+            reader
+        })
+        .collect();
+    (readers, shift)
 }
 
 impl Grammar {
@@ -44,32 +91,34 @@ impl Grammar {
     /// # Panics
     /// If together they remember more than 64 bits.
     pub fn new(rules: Vec<Box<dyn Rule>>, tastes: Vec<Box<dyn Taste>>) -> Grammar {
-        let bits_of_rules: Vec<u32> = rules.iter().map(|rule| rule.memory_bits()).collect();
-        let bits_of_tastes: Vec<u32> = tastes.iter().map(|taste| taste.memory_bits()).collect();
-        let rule_bits: u32 = bits_of_rules.iter().sum();
-        let taste_bits: u32 = bits_of_tastes.iter().sum();
+        let (rules, rule_bits) = side_by_side(rules, |rule| rule.memory_bits());
+        let (tastes, taste_bits) = side_by_side(tastes, |taste| taste.memory_bits());
         assert!(
             rule_bits + taste_bits <= 64,
             "rules and tastes remember too much"
         );
+        let (plain_tastes, tastes) = tastes.into_iter().partition(|taste| taste.mask == 0);
         Grammar {
             rules,
+            plain_tastes,
             tastes,
-            bits_of_rules,
-            bits_of_tastes,
             rule_bits,
         }
     }
 
     /// The same without the rules of one name, to find out what is in the way.
-    pub fn without(mut self, name: &str) -> Grammar {
-        self.rules.retain(|rule| rule.name() != name);
-        Grammar::new(self.rules, self.tastes)
+    pub fn without(self, name: &str) -> Grammar {
+        let rules = self.rules.into_iter().map(|rule| rule.reads);
+        let tastes = self.plain_tastes.into_iter().chain(self.tastes);
+        Grammar::new(
+            rules.filter(|rule| rule.name() != name).collect(),
+            tastes.map(|taste| taste.reads).collect(),
+        )
     }
 
     /// The rules.
     pub fn rules(&self) -> impl Iterator<Item = &dyn Rule> {
-        self.rules.iter().map(|rule| &**rule)
+        self.rules.iter().map(|rule| &*rule.reads)
     }
 
     /// Takes a step: the state after it and its weight, or the name of the first rule that it breaks.
@@ -89,7 +138,7 @@ impl Grammar {
         };
         let (rules, tastes) = self.split(state);
         let rules = self.read(rules, &step)?;
-        let (weight, tastes) = self.weigh(tastes, &step);
+        let (weight, tastes) = self.weigh(tastes, &step, self.weigh_plainly(&step));
         Ok((self.join(to.unwrap_or(state.key), rules, tastes), weight))
     }
 
@@ -109,30 +158,30 @@ impl Grammar {
 
     /// Lets the rules read a step: what they remember from here on, or the first that is broken.
     pub(crate) fn read(&self, memory: u64, step: &Step<'_>) -> Result<u64, &'static str> {
-        let mut shift = 0;
         let mut after = 0;
-        for (rule, bits) in self.rules.iter().zip(&self.bits_of_rules) {
-            let kept = (memory >> shift & ((1 << bits) - 1)) as Memory;
-            let kept = rule.read(kept, step).ok_or(rule.name())?;
-            after |= u64::from(kept) << shift;
-            shift += bits;
+        for rule in &self.rules {
+            let kept = rule.reads.read(rule.recall(memory), step);
+            after |= rule.keep(kept.ok_or_else(|| rule.reads.name())?);
         }
         Ok(after)
     }
 
-    /// Lets the tastes weigh a step: the product of their weights, and what they remember from here on.
-    pub(crate) fn weigh(&self, memory: u64, step: &Step<'_>) -> (f64, u64) {
-        let mut shift = 0;
+    /// The product of the weights that need no memory.
+    pub(crate) fn weigh_plainly(&self, step: &Step<'_>) -> f64 {
+        self.plain_tastes
+            .iter()
+            .fold(1.0, |weight, taste| taste.weigh(0, step, weight).0)
+    }
+
+    /// Lets the tastes that remember weigh a step: the product of their weights and of the `plain` one, and
+    /// what they remember from here on.
+    pub(crate) fn weigh(&self, memory: u64, step: &Step<'_>, plain: f64) -> (f64, u64) {
         let mut after = 0;
-        let mut weight = 1.0;
-        for (taste, bits) in self.tastes.iter().zip(&self.bits_of_tastes) {
-            let kept = (memory >> shift & ((1 << bits) - 1)) as Memory;
-            let (factor, kept) = taste.weigh(kept, step);
-            if step.place.sound != Sound::Option || taste.weighs_options() {
-                weight *= f64::from(factor);
-            }
-            after |= u64::from(kept) << shift;
-            shift += bits;
+        let mut weight = plain;
+        for taste in &self.tastes {
+            let kept;
+            (weight, kept) = taste.weigh(memory, step, weight);
+            after |= kept;
         }
         (weight, after)
     }

@@ -6,7 +6,8 @@
 //! chorus, and since rules and tastes are deterministic readers, a chorus is one path.
 //!
 //! Equal places met by equal sets of states have the same edges, so these are built once and shared: a long
-//! chart costs little more than its different bars.
+//! chart costs little more than its different bars. What has been remembered and will not be asked for any
+//! more is forgotten: states with equal futures are merged, about half of them.
 
 use crate::{
     grammar::{Grammar, State},
@@ -14,8 +15,12 @@ use crate::{
     rules::Step,
 };
 use num_bigint::BigUint;
-use rustc_hash::FxHashMap;
-use std::{collections::HashMap, sync::Arc};
+use rustc_hash::{FxHashMap, FxHasher};
+use std::{
+    hash::{Hash, Hasher},
+    ops::Range,
+    sync::Arc,
+};
 
 /// What may happen in a state: the state that follows (by number in its layer), the weight, and the note.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -42,6 +47,48 @@ pub struct Block {
 }
 
 impl Block {
+    /// No states yet.
+    fn empty() -> Block {
+        Block {
+            starts: vec![0],
+            edges: Vec::new(),
+        }
+    }
+
+    /// Ends the edges of a state; those of the next follow.
+    fn close_state(&mut self) {
+        self.starts.push(self.edges.len() as u32);
+    }
+
+    /// The same edges into states of the layer after as they `became` by merging; states whose edges are then
+    /// equal are merged too, if they may be. Gives what each state became.
+    fn merged(&self, became: &[u32], may_merge: bool) -> (Block, Vec<u32>) {
+        let mut block = Block::empty();
+        let mut by_hash: FxHashMap<u64, u32> = FxHashMap::default();
+        let mut states = Vec::with_capacity(self.states());
+        for state in 0..self.states() {
+            let first = block.edges.len();
+            let mut hasher = FxHasher::default();
+            for &edge in self.edges(state) {
+                let to = became[edge.to as usize];
+                (to, edge.key, edge.weight.to_bits()).hash(&mut hasher);
+                block.edges.push(Edge { to, ..edge });
+            }
+            let new = block.states() as u32;
+            let known = *by_hash.entry(hasher.finish()).or_insert(new);
+            // Different edges may share a hash; such states stay apart.
+            let equal = known < new && block.edges(known as usize) == &block.edges[first..];
+            if may_merge && equal {
+                block.edges.truncate(first);
+                states.push(known);
+            } else {
+                block.close_state();
+                states.push(new);
+            }
+        }
+        (block, states)
+    }
+
     /// The edges that leave a state.
     pub fn edges(&self, state: usize) -> &[Edge] {
         &self.edges[self.starts[state] as usize..self.starts[state + 1] as usize]
@@ -95,9 +142,9 @@ impl Lattice {
         let mut layers = vec![entries.clone()];
         let mut blocks = Vec::with_capacity(places.len());
         // Layers and places by what they hold; numbers stand for contents, so equal keys are equal blocks.
-        let mut layer_numbers = HashMap::from([(entries.clone(), 0)]);
-        let mut place_numbers: HashMap<&Place, usize> = HashMap::new();
-        let mut built: HashMap<(usize, usize), (Arc<Block>, usize)> = HashMap::new();
+        let mut layer_numbers = FxHashMap::from_iter([(entries.clone(), 0)]);
+        let mut place_numbers: FxHashMap<&Place, usize> = FxHashMap::default();
+        let mut built: FxHashMap<(usize, usize), (Arc<Block>, usize)> = FxHashMap::default();
         let mut layer = 0;
         for place in &places[1..] {
             let count = place_numbers.len();
@@ -123,9 +170,9 @@ impl Lattice {
         });
         blocks.push(Arc::new(join));
         Lattice {
+            blocks: merge_equal_futures(&blocks, exits.len()),
             entries,
             exits: exits.into(),
-            blocks,
         }
     }
 
@@ -197,14 +244,15 @@ impl Lattice {
             return self;
         };
         let kept = |edge: &&Edge| self.exits[edge.to as usize] == exit;
-        let mut starts = vec![0];
-        let mut edges = Vec::new();
+        let mut block = Block::empty();
         for state in 0..join.states() {
             let leaving = join.edges(state).iter().filter(kept);
-            edges.extend(leaving.map(|edge| Edge { to: 0, ..*edge }));
-            starts.push(edges.len() as u32);
+            block
+                .edges
+                .extend(leaving.map(|edge| Edge { to: 0, ..*edge }));
+            block.close_state();
         }
-        self.blocks.push(Arc::new(Block { starts, edges }));
+        self.blocks.push(Arc::new(block));
         self.exits = Arc::new([exit]);
         self
     }
@@ -262,8 +310,9 @@ impl Lattice {
     }
 }
 
-/// Which of the choices at a place the rules allow, and what they remember after each.
-type Allowed = Vec<(usize, u64)>;
+/// A choice that the rules allow at a place: its number, what they remember after it, and its weight as far
+/// as it needs no memory.
+type Allowed = (usize, u64, f64);
 
 /// The edges from the states of a layer into a place, and the states that they reach, in the order in which
 /// they are met.
@@ -276,35 +325,74 @@ fn expand(
     settle: impl Fn(State) -> State,
 ) -> (Block, Vec<State>) {
     let choices: Vec<Option<u8>> = Grammar::choices(place).collect();
-    let mut allowed: FxHashMap<(Option<u8>, u64), Allowed> = FxHashMap::default();
+    let mut allowed: Vec<Allowed> = Vec::new();
+    let mut allowed_after: FxHashMap<(Option<u8>, u64), Range<usize>> = FxHashMap::default();
     let mut numbers: FxHashMap<State, u32> = FxHashMap::default();
     let mut after = Vec::new();
-    let mut starts = vec![0];
-    let mut edges = Vec::new();
+    let mut block = Block::empty();
     for &state in states {
         let from = state.key();
         let (rules, tastes) = grammar.split(state);
-        let step = |&to: &Option<u8>| Step { place, from, to };
-        let allowed = allowed.entry((from, rules)).or_insert_with(|| {
-            let read = |(number, to)| Some((number, grammar.read(rules, &step(to)).ok()?));
-            choices.iter().enumerate().filter_map(read).collect()
+        let step = |to: Option<u8>| Step { place, from, to };
+        let here = allowed_after.entry((from, rules)).or_insert_with(|| {
+            let first = allowed.len();
+            for (choice, &to) in choices.iter().enumerate() {
+                if let Ok(rules) = grammar.read(rules, &step(to)) {
+                    allowed.push((choice, rules, grammar.weigh_plainly(&step(to))));
+                }
+            }
+            first..allowed.len()
         });
-        for &(choice, rules) in &*allowed {
+        for &(choice, rules, plain) in &allowed[here.clone()] {
             let to = choices[choice];
-            let (weight, tastes) = grammar.weigh(tastes, &step(&to));
+            let (weight, tastes) = grammar.weigh(tastes, &step(to), plain);
             let key = to.or(from).unwrap_or(Edge::SILENT);
             let reached = settle(grammar.join(key, rules, tastes));
             let number = *numbers.entry(reached).or_insert_with(|| {
                 after.push(reached);
                 after.len() as u32 - 1
             });
-            edges.push(Edge {
+            block.edges.push(Edge {
                 to: number,
                 key: to.unwrap_or(Edge::SILENT),
                 weight,
             });
         }
-        starts.push(edges.len() as u32);
+        block.close_state();
     }
-    (Block { starts, edges }, after)
+    (block, after)
+}
+
+/// A block whose states were merged, and what each of them became.
+type Merged = (Arc<Block>, Arc<[u32]>);
+
+/// The same graph with those states of a layer made one that have the same future: the same edges into merged
+/// states. The first layer keeps all its states, which are the entries, and the last its exits; lines and
+/// their weights stay as they are.
+fn merge_equal_futures(blocks: &[Arc<Block>], exits: usize) -> Vec<Arc<Block>> {
+    // What each state of the layer after became. Equal lists get equal numbers, so that a shared block is
+    // merged once and stays shared.
+    let mut became: Arc<[u32]> = (0..exits as u32).collect();
+    let mut numbers: FxHashMap<Arc<[u32]>, usize> = FxHashMap::default();
+    let mut made: FxHashMap<(*const Block, usize), Merged> = FxHashMap::default();
+    let mut merged = Vec::with_capacity(blocks.len());
+    for (layer, block) in blocks.iter().enumerate().rev() {
+        let count = numbers.len();
+        let number = *numbers.entry(became.clone()).or_insert(count);
+        let merge = || {
+            let (block, states) = block.merged(&became, layer > 0);
+            (Arc::new(block), states.into())
+        };
+        let (block, states) = match layer {
+            0 => merge(),
+            _ => made
+                .entry((Arc::as_ptr(block), number))
+                .or_insert_with(merge)
+                .clone(),
+        };
+        merged.push(block);
+        became = states;
+    }
+    merged.reverse();
+    merged
 }
