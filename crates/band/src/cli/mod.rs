@@ -36,6 +36,10 @@ pub enum Command {
     /// List the MIDI ports of this machine
     #[cfg(feature = "live")]
     Ports(commands::ports::Args),
+    /// Print what a shell needs to complete endpin's commands and options
+    Completions(commands::completions::Args),
+    /// Print the manual page of all commands
+    Man(commands::man::Args),
 }
 
 impl Command {
@@ -55,16 +59,55 @@ impl Command {
             Command::Ear(args) => commands::ear::run(&args),
             #[cfg(feature = "live")]
             Command::Ports(args) => commands::ports::run(&args),
+            Command::Completions(args) => commands::completions::run(&args),
+            Command::Man(args) => commands::man::run(&args),
         }
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use clap::CommandFactory;
+    use super::Cli;
+    use clap::{CommandFactory, Parser};
 
     #[test]
     fn the_command_line_is_consistent() {
-        super::Cli::command().debug_assert();
+        Cli::command().debug_assert();
+    }
+
+    /// The commands that a help text shows, as a shell would split them; quotes keep words together.
+    fn examples(help: &str) -> Vec<Vec<String>> {
+        let from = |line: &str| line.find("endpin ").map(|at| line[at..].to_owned());
+        let unredirected = |line: String| line.split(" > ").next().unwrap_or("").to_owned();
+        let words = |line: String| {
+            let parts = line.split('"').enumerate();
+            parts
+                .flat_map(|(index, part)| match index % 2 {
+                    1 => vec![part.to_owned()],
+                    _ => part.split_whitespace().map(str::to_owned).collect(),
+                })
+                .collect()
+        };
+        help.lines()
+            .filter_map(from)
+            .map(unredirected)
+            .map(words)
+            .collect()
+    }
+
+    #[test]
+    fn every_command_shows_an_example_that_parses() {
+        for command in Cli::command().get_subcommands() {
+            let name = command.get_name();
+            let help = command.get_after_help().map(ToString::to_string);
+            let help = help.unwrap_or_default();
+            assert!(help.starts_with("Example"), "{name}: {help:?}");
+            let shown = examples(&help);
+            assert!(!shown.is_empty(), "{name}");
+            for example in shown {
+                assert_eq!(example[1], name);
+                Cli::try_parse_from(&example).unwrap_or_else(|why| panic!("{example:?}: {why}"));
+            }
+        }
     }
 }

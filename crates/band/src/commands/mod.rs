@@ -2,10 +2,12 @@
 
 pub mod chart;
 pub mod check;
+pub mod completions;
 pub mod ear;
 pub mod explain;
 #[cfg(feature = "live")]
 pub mod live;
+pub mod man;
 #[cfg(feature = "live")]
 pub mod ports;
 pub mod sheet;
