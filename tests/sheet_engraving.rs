@@ -15,7 +15,7 @@ use endpin::sheet::{
     svg::{self, Lettering},
 };
 use endpin_theory::{Chart, Degree, Letter, Meter, NoteName, Pitch, Strength, Ticks};
-use endpin_walker::{ChorusLine, LineNote, Options, Plan, Role, Walker};
+use endpin_walker::{ChorusLine, Hand, LineNote, Options, Plan, Role, Walker};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::{collections::BTreeMap, sync::LazyLock};
@@ -99,7 +99,12 @@ fn music(seed: u64) -> Option<Music> {
     let walker = Walker::new(Plan::of(chorus.clone(), &options), options).ok()?;
     let line = walker.line(seed, 1);
     let ending = walker.ending(seed, &line);
-    Some(Music::new(&[(&chorus, &line)], Some(&ending), true))
+    Some(Music::new(
+        &[(&chorus, &line)],
+        Some(&ending),
+        true,
+        &Hand::default(),
+    ))
 }
 
 /// Every bar of some music, drawn as narrow as it may be.
@@ -329,7 +334,7 @@ fn by_hand() -> Music {
         chorus: 1,
         notes: line.iter().map(note).collect(),
     };
-    Music::new(&[(&chorus, &line)], None, true)
+    Music::new(&[(&chorus, &line)], None, true, &Hand::default())
 }
 
 #[test]

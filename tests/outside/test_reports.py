@@ -6,6 +6,7 @@ major scale (0 2 4 5 7 9 11 semitones), the chart from lead_sheet. The rules are
 
 import json
 import re
+from pathlib import Path
 
 import lead_sheet
 import music21
@@ -26,6 +27,7 @@ RESOLVES = {
     "dominant": {5, -7},
 }
 LEVELS = [1, 2, 3, 4]
+CHART = Path(__file__).parents[2] / "scenarios/breakwater-blues.toml"
 
 
 def chroma(name):
@@ -90,6 +92,24 @@ def test_each_note_adds_up(told, scenario, level):
             assert note["role"] in CHORD_TONES, note
         if note["role"] == "root":
             assert note["degree"] == "1"
+
+
+# Open strings from the highest; scientific pitch, common practice, no source.
+STRINGS = {
+    "bass": ["G2", "D2", "A1", "E1"],
+    "five-string": ["G2", "D2", "A1", "E1", "B0"],
+    "double-bass": ["G2", "D2", "A1", "E1"],
+}
+
+
+@pytest.mark.parametrize("instrument", STRINGS)
+def test_string_and_fret_sound_the_note(told, instrument):
+    opens = [music21.pitch.Pitch(name).midi for name in STRINGS[instrument]]
+    notes = told(CHART, "--level", "6", "--instrument", instrument)["notes"]
+    for note in notes:
+        assert opens[note["string"] - 1] + note["fret"] == note["midi"], note
+        assert note["fret"] <= 20
+    assert {note["string"] for note in notes} >= {1, 2, 3}
 
 
 @pytest.mark.parametrize("level", LEVELS)

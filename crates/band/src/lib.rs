@@ -20,6 +20,7 @@ pub mod session;
 pub mod sheet;
 pub mod smf;
 pub mod stream;
+pub mod tablature;
 pub mod take;
 pub mod text;
 pub mod time;

@@ -6,7 +6,7 @@ use crate::{
     session::{Made, Session},
 };
 use endpin_theory::Palette;
-use endpin_walker::LineNote;
+use endpin_walker::{LineNote, Tablature, fingering::Fingering};
 use serde::Serialize;
 
 /// Any report as indented JSON, ending in a line break.
@@ -47,12 +47,17 @@ pub struct NoteReport<'a> {
     pub strength: String,
     /// Whether it is a ghost note.
     pub ghost: bool,
+    /// The string it is played on, from 1, the highest; none if the instrument does not have every note of
+    /// the line.
+    pub string: Option<u8>,
+    /// Semitones above the open string.
+    pub fret: Option<u8>,
     /// Why it is there.
     pub why: &'a str,
 }
 
-impl<'a> From<&'a LineNote> for NoteReport<'a> {
-    fn from(note: &'a LineNote) -> Self {
+impl<'a> NoteReport<'a> {
+    fn new(note: &'a LineNote, place: Option<&Fingering>) -> Self {
         NoteReport {
             chorus: note.chorus,
             bar: note.bar,
@@ -66,6 +71,8 @@ impl<'a> From<&'a LineNote> for NoteReport<'a> {
             approach: note.approach.map(|role| role.to_string()),
             strength: note.strength.to_string(),
             ghost: note.ghost,
+            string: place.map(|place| place.string),
+            fret: place.map(|place| place.fret),
             why: &note.why,
         }
     }
@@ -178,13 +185,16 @@ impl From<Clash> for ClashReport {
 impl<'a> LineReport<'a> {
     /// The line alone.
     pub fn new(session: &'a Session, made: &'a Made<'a>) -> LineReport<'a> {
+        let tablature = Tablature::of(&session.wishes().line.hand, made.notes());
+        let place = |index: usize| tablature.as_ref()?.places.get(index);
+        let note = |(index, note)| NoteReport::new(note, place(index));
         LineReport {
             format: "endpin-line/1",
             chart: &session.chart().title,
             key: session.chart().key.to_string(),
             seed: session.wishes().seed,
             choruses: made.takes.len() as u32,
-            notes: made.notes().map(NoteReport::from).collect(),
+            notes: made.notes().enumerate().map(note).collect(),
             comp: None,
             meetings: None,
             collisions: None,

@@ -10,6 +10,7 @@ use crate::{
     failure::Failure,
     practice,
     score::Score,
+    smf,
 };
 use endpin_theory::{Chart, Chorus, Feel, Key, Palette, Scale, Understood, analyse};
 use endpin_walker::{
@@ -94,7 +95,11 @@ impl Session {
     ///
     /// # Errors
     /// A bar range beyond the chart, or an instrument or pins that leave no line.
-    pub fn new(chart: Chart, wishes: Wishes) -> Result<Session, Failure> {
+    pub fn new(chart: Chart, mut wishes: Wishes) -> Result<Session, Failure> {
+        // The hand has to be able to play it where the chart is fastest.
+        let tempi = chart.chorus().bars.into_iter().map(|bar| bar.tempo);
+        let quarter = smf::microseconds(tempi.fold(chart.tempo, f64::max));
+        wishes.line.hand.quarter = Some(quarter.as_int());
         let chorus = |key: Key| -> Result<Chorus, Failure> {
             let chorus = chart.in_key(key).chorus();
             match wishes.bars {

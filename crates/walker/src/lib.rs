@@ -31,7 +31,9 @@ mod annotate;
 mod apart;
 mod course;
 mod diagnose;
+pub mod fingering;
 pub mod grammar;
+pub mod instrument;
 pub mod judge;
 pub mod lattice;
 mod law;
@@ -51,6 +53,8 @@ mod vary;
 pub mod walker;
 pub mod weights;
 
+pub use fingering::Tablature;
+pub use instrument::{Hand, Instrument};
 pub use judge::{Broken, Heard, Judge, Judgement, Verdict};
 pub use line::{ChorusLine, LineNote};
 pub use options::{Arc, Level, Options};

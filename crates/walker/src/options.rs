@@ -1,6 +1,7 @@
 //! What a teacher asks of a line.
 
 use crate::{
+    instrument::{Hand, Instrument},
     pins::{Avoid, BarBeat, Pin},
     weights::Weights,
 };
@@ -127,6 +128,8 @@ pub struct Options {
     pub feel: Option<Feel>,
     /// Lowest and highest MIDI key, both allowed.
     pub range: (u8, u8),
+    /// What it is played on, and at what tempo.
+    pub hand: Hand,
     /// The preferences.
     pub weights: Weights,
     /// How the choruses develop; none: later choruses are a little busier.
@@ -143,12 +146,13 @@ pub struct Options {
 }
 
 impl Default for Options {
-    /// Level 4, the chart's feel, from the open E string of a double bass (E1) to G3.
+    /// Level 4, the chart's feel, in the usual range of a bass.
     fn default() -> Options {
         Options {
             level: Level::DOMINANTS,
             feel: None,
-            range: (28, 55),
+            range: Instrument::BASS.range,
+            hand: Hand::default(),
             weights: Weights::default(),
             arc: None,
             loose: false,

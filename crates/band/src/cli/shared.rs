@@ -16,7 +16,7 @@ use endpin_theory::{
     Chart, Feel, Key, Meter, Palette, Pitch, chart::TEMPO_RANGE, find_key, nearest,
 };
 use endpin_walker::{
-    Arc, Level, Options, Weights,
+    Arc, Hand, Instrument, Level, Options, Weights,
     pins::{Avoid, BarBeat, Bars, Hold, Pin, PinError},
 };
 use std::{
@@ -72,12 +72,8 @@ pub struct LineOptions {
     /// The ladder from 1 (two-feel, roots) to 6 (skips, drops and ghost notes)
     #[arg(long, default_value_t = Level::DOMINANTS)]
     pub level: Level,
-    /// Lowest note of the instrument [default: E1]
-    #[arg(long, value_name = "NOTE")]
-    pub lowest: Option<Pitch>,
-    /// Highest note of the line [default: G3]
-    #[arg(long, value_name = "NOTE")]
-    pub highest: Option<Pitch>,
+    #[command(flatten)]
+    range: RangeOptions,
     /// Hold a note, as in "3.1=Ab2" (bar.beat=note, every chorus) or "2:3.1=Ab2" (chorus 2), or keep bars
     /// as another chorus has them, as in "2-4=chorus 1"; may be given several times
     #[arg(long, value_name = "WHERE=WHAT")]
@@ -109,6 +105,31 @@ pub struct LineOptions {
     /// No ending bar, so that the choruses loop
     #[arg(long)]
     pub loop_ready: bool,
+}
+
+/// What the line is played on.
+#[derive(Args, Clone, Debug)]
+pub struct RangeOptions {
+    /// What the line is played on: bass, five-string or double-bass
+    #[arg(long, value_name = "NAME", default_value_t = Instrument::BASS)]
+    pub instrument: Instrument,
+    /// Lowest note of the line [default: the instrument's; bass: E1]
+    #[arg(long, value_name = "NOTE")]
+    lowest: Option<Pitch>,
+    /// Highest note of the line [default: the instrument's; bass: G3]
+    #[arg(long, value_name = "NOTE")]
+    highest: Option<Pitch>,
+}
+
+impl RangeOptions {
+    /// The lowest and the highest key of the line.
+    ///
+    /// # Errors
+    /// Notes that the instrument does not have.
+    pub fn keys(&self) -> Result<(u8, u8), Failure> {
+        let range = self.instrument.range_between(self.lowest, self.highest);
+        range.map_err(Failure::input)
+    }
 }
 
 /// How the band plays.
@@ -287,11 +308,6 @@ impl LineOptions {
             )));
         }
         let usual = Options::default();
-        let key = |asked: Option<Pitch>, usual: u8| match asked {
-            None => Ok(usual),
-            Some(pitch) => u8::try_from(pitch.midi())
-                .map_err(|_| Failure::input(format!("{pitch} is below the lowest MIDI note, C-1"))),
-        };
         let weights = match &self.weights {
             None => usual.weights,
             Some(file) => Weights::parse(&input::text(file)?)
@@ -310,10 +326,11 @@ impl LineOptions {
             pins: pins.collect(),
             rests: self.rest.clone(),
             avoid: self.avoid.clone(),
-            range: (
-                key(self.lowest, usual.range.0)?,
-                key(self.highest, usual.range.1)?,
-            ),
+            range: self.range.keys()?,
+            hand: Hand {
+                instrument: self.range.instrument,
+                quarter: None,
+            },
         })
     }
 }

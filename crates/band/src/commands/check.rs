@@ -1,13 +1,12 @@
 //! `endpin check`: judge a line that somebody played.
 
 use crate::{
-    cli::shared::ChartOptions,
+    cli::shared::{ChartOptions, RangeOptions},
     failure::{Failure, shown},
     input, output,
     report::to_json,
     verdict::{Bench, Judged, json::CheckReport, page, text},
 };
-use endpin_theory::Pitch;
 use std::{
     path::{Path, PathBuf},
     process::ExitCode,
@@ -35,18 +34,11 @@ pub struct Args {
     /// Exit code 1 if a note breaks a rule and no device explains it
     #[arg(long)]
     strict: bool,
-    /// Lowest note of the instrument [default: E1]
-    #[arg(long, value_name = "NOTE")]
-    lowest: Option<Pitch>,
-    /// Highest note of the line [default: G3]
-    #[arg(long, value_name = "NOTE")]
-    highest: Option<Pitch>,
+    #[command(flatten)]
+    range: RangeOptions,
     #[command(flatten)]
     chart_options: ChartOptions,
 }
-
-/// The usual range of the walker: E1 to G3.
-const RANGE: (u8, u8) = (28, 55);
 
 /// Judges the takes and reports.
 ///
@@ -63,7 +55,7 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
         ));
     }
     let chart = args.chart_options.chart(chart_file)?;
-    let bench = Bench::new(chart, args.range()?);
+    let bench = Bench::new(chart, args.range.keys()?);
     let judged = takes
         .iter()
         .map(|take| args.judge(&bench, take))
@@ -93,21 +85,6 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
 }
 
 impl Args {
-    fn range(&self) -> Result<(u8, u8), Failure> {
-        let key = |asked: Option<Pitch>, usual: u8| match asked.map(Pitch::midi) {
-            None => Ok(usual),
-            Some(midi @ 0..=127) => Ok(midi as u8),
-            Some(midi) => Err(Failure::input(format!(
-                "MIDI has no key {midi}; --lowest and --highest take C-1 to G9"
-            ))),
-        };
-        let range = (key(self.lowest, RANGE.0)?, key(self.highest, RANGE.1)?);
-        match range.0 < range.1 {
-            true => Ok(range),
-            false => Err(Failure::input("--lowest has to be lower than --highest")),
-        }
-    }
-
     fn judge(&self, bench: &Bench, path: &Path) -> Result<Judged, Failure> {
         let bytes = input::bytes(path)?;
         bench

@@ -7,9 +7,10 @@ use crate::{
     output, reading,
     report::{LineReport, to_json},
     session::{Made, Session},
+    tablature::{self, Placed},
 };
 use endpin_theory::Chord;
-use endpin_walker::{LineNote, Weights};
+use endpin_walker::{ChorusLine, LineNote, Tablature, Weights};
 use std::{path::PathBuf, process::ExitCode};
 
 /// Arguments of `endpin explain`.
@@ -26,6 +27,9 @@ pub struct Args {
     /// Say in a sentence why each note is there
     #[arg(long, conflicts_with = "json")]
     why: bool,
+    /// Print the line as tablature
+    #[arg(long, conflicts_with_all = ["json", "why", "weights_template"])]
+    tablature: bool,
     /// Print the weights of the line as a file to change
     #[arg(long, conflicts_with = "json")]
     weights_template: bool,
@@ -46,6 +50,8 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let made = session.perform()?;
     let shown = if args.json {
         to_json(&LineReport::new(&session, &made).with_comp(&made))
+    } else if args.tablature {
+        on_the_neck(&session, &made)?
     } else {
         text(&session, &made, args.why)
     };
@@ -53,19 +59,64 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
+/// `Breakwater Blues, choruses 1 to 3, in F at 138, level 4, seed 1`.
+fn heading(session: &Session) -> String {
     let wishes = session.wishes();
-    let mut text = format!(
-        "{session}, level {}, seed {}\n",
+    format!(
+        "{session}, level {}, seed {}",
         wishes.line.level, wishes.seed
-    );
+    )
+}
+
+/// `Chorus 2`, and its key where that changes.
+fn chorus_heading(session: &Session, line: &ChorusLine) -> String {
+    let key = session
+        .wishes()
+        .keys
+        .map(|_| session.chorus(line.chorus).key);
+    let key = key.map_or_else(String::new, |key| format!(" in {key}"));
+    format!("\nChorus {}{key}\n", line.chorus)
+}
+
+/// The line as tablature.
+fn on_the_neck(session: &Session, made: &Made<'_>) -> Result<String, Failure> {
+    let hand = &session.wishes().line.hand;
+    let instrument = hand.instrument;
+    let Some(Tablature { strings, places }) = Tablature::of(hand, made.notes()) else {
+        return Err(Failure::input(format!(
+            "the {instrument} does not have all notes of the line, so it has no tablature"
+        )));
+    };
+    let mut text = format!("{}, on the {instrument}\n", heading(session));
+    let mut left = &places[..];
+    for (line, _) in &made.takes {
+        let (places, rest) = left.split_at(line.notes.len());
+        let notes: Vec<Placed<'_>> = line.notes.iter().zip(places).collect();
+        text.push_str(&chorus_heading(session, line));
+        text.push_str(&tablature::chorus(
+            session.chorus(line.chorus),
+            &notes,
+            strings,
+        ));
+        left = rest;
+    }
+    if let (Some((note, _)), Some((line, _)), [place]) = (&made.ending, made.takes.last(), left) {
+        let bars = session.chorus(line.chorus).bars.len() as u32;
+        text.push_str("Ending\n");
+        text.push_str(&tablature::ending(bars + 1, (note, place), strings));
+    }
+    Ok(format!(
+        "{}\n\n{}",
+        printable(text.trim_end()),
+        tablature::LEGEND
+    ))
+}
+
+fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
+    let mut text = format!("{}\n", heading(session));
     for (line, comp) in &made.takes {
         let chorus = session.chorus(line.chorus);
-        text.push_str(&format!("\nChorus {}", line.chorus));
-        if wishes.keys.is_some() {
-            text.push_str(&format!(" in {}", chorus.key));
-        }
-        text.push('\n');
+        text.push_str(&chorus_heading(session, line));
         text.push_str(&reading::chorus(chorus, line, &|bar| {
             let whys = line
                 .notes

@@ -181,11 +181,8 @@ fn written(args: &Args, format: Format, session: &Session) -> Result<Vec<u8>, Fa
         .collect();
     let ending = made.ending.as_ref();
     let swing = session.wishes().arrange.swing != Swing::Straight;
-    let music = Music::new(&played, ending.map(|(note, _)| note), swing);
-    if args.tab && music.tablature.is_none() {
-        let message = "the line goes below B0 or above the 20th fret, so it has no tablature; see --lowest and --highest";
-        return Err(Failure::input(message));
-    }
+    let hand = &session.wishes().line.hand;
+    let music = Music::new(&played, ending.map(|(note, _)| note), swing, hand);
     let show = Show {
         roles: args.roles,
         tablature: args.tab,

@@ -105,7 +105,7 @@ fn line(session: &Session, level: u8, chorus: u32) -> Result<Music, Failure> {
     )?;
     let line = session.line(wishes.choruses.start + chorus - 1);
     let played: [Played; 1] = [(session.chorus(line.chorus), &line)];
-    let mut music = Music::new(&played, None, true);
+    let mut music = Music::new(&played, None, true, &wishes.line.hand);
     for measure in &mut music.measures {
         measure.opens_chorus = false;
     }

@@ -6,10 +6,9 @@
 use super::{
     accidental::{Accidentals, Sign},
     rhythm::{self, Piece, Sounding, Value},
-    tab::{self, Tablature},
 };
 use endpin_theory::{Chord, Key, Meter, Pitch, Ticks, chart::Chorus};
-use endpin_walker::{ChorusLine, LineNote};
+use endpin_walker::{ChorusLine, Hand, LineNote, Tablature};
 
 /// A whole piece, unrolled: all choruses and the ending.
 #[derive(Clone, Debug)]
@@ -127,8 +126,8 @@ impl Measure {
 pub type Played<'a> = (&'a Chorus, &'a ChorusLine);
 
 impl Music {
-    /// Writes down choruses of a line, and the ending if there is one.
-    pub fn new(played: &[Played], ending: Option<&LineNote>, swing: bool) -> Music {
+    /// Writes down choruses of a line, and the ending if there is one, and places them on the neck.
+    pub fn new(played: &[Played], ending: Option<&LineNote>, swing: bool, hand: &Hand) -> Music {
         let mut signs = Accidentals::new(0);
         let mut measures = Vec::new();
         let mut notes: Vec<LineNote> = Vec::new();
@@ -155,12 +154,11 @@ impl Music {
             measures.push(ending_bar(chorus, &notes, notes.len() - 1, &mut signs));
         }
         close_bars(&mut measures);
-        let pitches: Vec<Pitch> = notes.iter().map(|note| note.pitch).collect();
         Music {
             title: last.map_or_else(String::new, |chorus| chorus.title.clone()),
             swing,
             measures,
-            tablature: tab::place(&pitches),
+            tablature: Tablature::of(hand, &notes),
             notes,
         }
     }

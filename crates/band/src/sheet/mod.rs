@@ -18,5 +18,4 @@ pub mod print;
 pub mod rhythm;
 pub mod roles;
 pub mod svg;
-pub mod tab;
 pub mod xml;

@@ -145,9 +145,9 @@ impl BassWriter<'_> {
                 xml.element("staff-details", &[("number", "2")], |xml| {
                     xml.text("staff-lines", strings.len());
                     // Lines are counted from the lowest, which is the lowest string.
-                    for (line, midi) in strings.iter().rev().enumerate() {
+                    for (line, key) in strings.iter().rev().enumerate() {
                         let line = (line + 1).to_string();
-                        xml.element("staff-tuning", &[("line", &line)], |xml| tuning(xml, *midi));
+                        xml.element("staff-tuning", &[("line", &line)], |xml| tuning(xml, *key));
                     }
                 });
             }
@@ -331,11 +331,11 @@ impl Changes {
 }
 
 /// The open string of a line of tablature.
-fn tuning(xml: &mut Xml, midi: i16) {
+fn tuning(xml: &mut Xml, key: u8) {
     // The strings of a bass are all naturals.
     let names = ["C", "C", "D", "D", "E", "F", "F", "G", "G", "A", "A", "B"];
-    xml.text("tuning-step", names[midi.rem_euclid(12) as usize]);
-    xml.text("tuning-octave", midi.div_euclid(12) - 1);
+    xml.text("tuning-step", names[usize::from(key % 12)]);
+    xml.text("tuning-octave", key / 12 - 1);
 }
 
 /// Words above the staff: chorus, section, tempo, swing.

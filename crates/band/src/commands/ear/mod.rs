@@ -4,7 +4,7 @@ mod drill;
 mod term;
 
 use crate::{
-    cli::shared::ChartOptions,
+    cli::shared::{ChartOptions, RangeOptions},
     ear::{
         Ask, Kind, Maker,
         audio::{Format, Studio, find_font},
@@ -18,8 +18,8 @@ use crate::{
     score::PartName,
 };
 use drill::{InFile, Sounder};
-use endpin_theory::{Feel, Key, Mode, Pitch};
-use endpin_walker::{Level, Options};
+use endpin_theory::{Feel, Key, Mode};
+use endpin_walker::Level;
 use std::{
     path::{Path, PathBuf},
     process::ExitCode,
@@ -55,12 +55,8 @@ pub struct Args {
     /// Level of the lines, 3 to 5
     #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u8).range(3..=5))]
     level: u8,
-    /// Lowest note of the instrument [default: E1]
-    #[arg(long, value_name = "NOTE")]
-    lowest: Option<Pitch>,
-    /// Highest note of the line [default: G3]
-    #[arg(long, value_name = "NOTE")]
-    highest: Option<Pitch>,
+    #[command(flatten)]
+    range: RangeOptions,
     /// Parts that may play besides the bass, separated by commas: comp, time or none
     #[arg(long, value_name = "PARTS", value_delimiter = ',', default_value = "comp,time", value_parser = accompanist)]
     with: Vec<Option<PartName>>,
@@ -219,21 +215,6 @@ fn studio(font: Option<&Path>, format: Format) -> Result<Studio, Failure> {
 }
 
 impl Args {
-    /// The lowest and highest key, the instrument's if not given.
-    fn range(&self) -> Result<(u8, u8), Failure> {
-        let (low, high) = Options::default().range;
-        let key = |pitch: Option<Pitch>, usual: u8| {
-            let Some(pitch) = pitch else { return Ok(usual) };
-            let key = u8::try_from(pitch.midi()).ok().filter(|key| *key < 128);
-            key.ok_or_else(|| Failure::input(format!("{pitch} is no note that MIDI can play")))
-        };
-        let found = (key(self.lowest, low)?, key(self.highest, high)?);
-        if found.0 >= found.1 {
-            return Err(Failure::input("the lowest note must lie below the highest"));
-        }
-        Ok(found)
-    }
-
     /// The parts that may play besides the bass.
     fn with(&self) -> With {
         let plays = |part| self.with.contains(&Some(part));
@@ -278,7 +259,7 @@ impl Args {
             count: self.count as usize,
             seed: self.seed,
             level: Level::try_from(self.level).map_err(Failure::input)?,
-            range: self.range()?,
+            range: self.range.keys()?,
             tempo: options.tempo,
             with: self.with(),
         })

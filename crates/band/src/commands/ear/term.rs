@@ -53,7 +53,7 @@ pub fn ask(week: &Week, folder: &Path, args: &Args) -> Result<Ask, Failure> {
         count: week.count as usize,
         seed: seed(week),
         level: Level::try_from(week.level).map_err(Failure::input)?,
-        range: args.range()?,
+        range: args.range.keys()?,
         tempo: args.chart_options.tempo,
         with: args.with(),
     })

@@ -14,10 +14,9 @@ use super::{
 use crate::sheet::{
     measure::{Barline, Event, Head, Measure},
     roles,
-    tab::Tablature,
 };
 use endpin_theory::Ticks;
-use endpin_walker::LineNote;
+use endpin_walker::{LineNote, Tablature};
 
 /// How far a ledger line sticks out of its head.
 const LEDGER: f64 = 0.4;

@@ -94,7 +94,12 @@ impl KeyData {
         let ending = |index: usize| made.ending.as_ref().filter(|_| index == last);
         let written = |(index, (line, _)): (usize, &(_, _))| {
             let played = [(session.chorus(made.takes[index].0.chorus), line)];
-            Music::new(&played, ending(index).map(|(note, _)| note), swing)
+            Music::new(
+                &played,
+                ending(index).map(|(note, _)| note),
+                swing,
+                &session.wishes().line.hand,
+            )
         };
         let music: Vec<Music> = made.takes.iter().enumerate().map(written).collect();
         let layout = Layout::of(&music);
