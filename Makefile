@@ -4,7 +4,7 @@
 SCENARIO ?= breakwater-blues
 DEMO     := target/demo/$(SCENARIO).mid
 ENDPIN   := target/release/endpin
-PYTEST   := target/venv/bin/python -m pytest
+PYTEST   := ENDPIN=$(CURDIR)/target/debug/endpin ENDPIN_RELEASE=$(CURDIR)/$(ENDPIN) target/venv/bin/python -m pytest
 
 .PHONY: help demo test ci
 
@@ -29,7 +29,8 @@ test: ## build and run every test, with those that read our files by other peopl
 	@.ci/install tests
 	cargo build --release --locked --package endpin
 	cargo test --workspace --locked
-	ENDPIN=$(CURDIR)/target/debug/endpin ENDPIN_RELEASE=$(CURDIR)/$(ENDPIN) $(PYTEST) -q tests
+	$(PYTEST) -q -n 2 --dist loadfile -m 'not alone' tests
+	$(PYTEST) -q -m alone tests
 	tests/reference/check
 
 ci: ## what must hold before a change lands

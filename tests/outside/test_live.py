@@ -19,6 +19,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 CHART = ROOT / "scenarios" / "breakwater-blues.toml"
+pytestmark = pytest.mark.alone
 # As written and without liberties, so that what is played can be told beforehand.
 PLAIN = ["--straight", "--human", "0"]
 # Four bars at the fastest, for tests that need an end.

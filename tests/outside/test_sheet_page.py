@@ -83,6 +83,7 @@ def played(events):
     ]
 
 
+@pytest.mark.alone
 def test_plays_what_the_report_says(open_page, endpin, report, tmp_path):
     """Two choruses of four bars, one after the other, and the ending."""
     options = ["--bars", "F7 | Bb7 | F7 D7 | Gm7 C7", "--choruses", 3, "--level", 6, "--seed", 4]
@@ -112,6 +113,7 @@ def test_plays_what_the_report_says(open_page, endpin, report, tmp_path):
     assert len(beats) == 33 and gaps[:32] == pytest.approx([60 / 400] * 32)
 
 
+@pytest.mark.alone
 def test_a_slow_machine_keeps_ahead(page):
     page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 6})
     set_tempo(page, 240)
@@ -120,6 +122,7 @@ def test_a_slow_machine_keeps_ahead(page):
     assert min(event["ahead"] for event in heard) > 0.05
 
 
+@pytest.mark.alone
 def test_count_in_mute_alone_loop_tempo(page):
     set_tempo(page, 300)
     heard = play(page, 2)
