@@ -104,6 +104,10 @@ pub struct Stage {
 /// The middle of the register moves with the bars, in semitones: an arc up and down over eight bars.
 const ARC: [i16; 8] = [-2, 0, 2, 3, 2, 0, -2, -3];
 
+/// Life of the rhythm that a phrase of four bars adds: it is said plainly, and its last bar leads on
+/// (common practice, no source).
+const PHRASE: [u8; 4] = [0, 0, 1, 3];
+
 impl Layout {
     /// Lays out a chorus; `next` is the first key of the octave of what follows (none: silence).
     pub fn new(chorus: &Chorus, stage: Stage, options: &Options, next: Option<u8>) -> Layout {
@@ -338,7 +342,7 @@ impl BeatsOfSpan<'_> {
             bass: chord.bass().chroma(),
             seventh: chord.seventh(),
             centre: (middle + arc).clamp(i16::from(lowest), i16::from(highest)) as u8,
-            busy: self.stage.busy,
+            busy: self.stage.busy + PHRASE[(bar.number as usize - 1) % PHRASE.len()],
             ..Place::default()
         }
     }

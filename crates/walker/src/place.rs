@@ -168,6 +168,6 @@ pub struct Place {
     pub loose: bool,
     /// The key around which the line should move here.
     pub centre: u8,
-    /// How much life the rhythm should have here, 0 to 3.
+    /// How much life the rhythm should have here, 0 to 6.
     pub busy: u8,
 }

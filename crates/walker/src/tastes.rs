@@ -332,21 +332,53 @@ impl Taste for Devices {
 #[derive(Debug)]
 struct Rhythm(crate::weights::Rhythm);
 
+impl Rhythm {
+    /// Nothing lively of late.
+    const CALM: Memory = 0;
+    /// Something lively since the last weak beat began.
+    const HERE: Memory = 1;
+    /// Something lively before that, and nothing yet since.
+    const BEFORE: Memory = 2;
+
+    /// What a beat that begins leaves of the memory.
+    fn on_beat(memory: Memory, stressed: bool) -> Memory {
+        match (memory, stressed) {
+            (Self::HERE, true) => Self::HERE,
+            (Self::HERE, false) => Self::BEFORE,
+            _ => Self::CALM,
+        }
+    }
+}
+
 impl Taste for Rhythm {
     fn name(&self) -> &'static str {
         "rhythm"
+    }
+
+    fn memory_bits(&self) -> u32 {
+        2
     }
 
     fn weighs_options(&self) -> bool {
         true
     }
 
-    fn weigh(&self, _: Memory, step: &Step<'_>) -> (u32, Memory) {
+    /// Remembers whether something lively was just played: a figure is answered, or goes on, and then the
+    /// line walks plainly again for a while.
+    fn weigh(&self, memory: Memory, step: &Step<'_>) -> (u32, Memory) {
         let place = step.place;
+        let memory = match place.within {
+            Within::Beat => Self::on_beat(memory, place.stressed),
+            _ => memory,
+        };
         if place.sound != Sound::Option {
-            return (1, 0);
+            return (1, memory);
         }
-        let busy = 1 + u32::from(place.busy);
+        let again = match memory {
+            Self::CALM => 1,
+            _ => self.0.again,
+        };
+        let life = (1 + u32::from(place.busy)) * again;
         let distance = step.distance().map_or(0, i16::abs);
         let near = |weight: u32| match distance {
             0..=2 => weight * 2,
@@ -354,14 +386,15 @@ impl Taste for Rhythm {
             _ => 1,
         };
         let weight = match (place.within, step.to) {
-            (Within::Beat, Some(_)) => near(self.0.strike) * busy,
+            (Within::Beat, Some(_)) => near(self.0.strike) * life,
             (Within::Beat, None) => self.0.hold,
-            (Within::Eighth, Some(_)) if distance == 0 => self.0.ghost * busy,
-            (Within::Eighth, Some(_)) => near(self.0.skip) * busy,
-            (Within::SecondTriplet, Some(_)) => self.0.drop * busy,
+            (Within::Eighth, Some(_)) if distance == 0 => self.0.ghost * life,
+            (Within::Eighth, Some(_)) => near(self.0.skip) * life,
+            (Within::SecondTriplet, Some(_)) => self.0.drop * life,
             (Within::ThirdTriplet, Some(_)) => 1,
             (_, None) => self.0.plain,
         };
-        (weight, 0)
+        let lively = step.to.is_some();
+        (weight, if lively { Self::HERE } else { memory })
     }
 }

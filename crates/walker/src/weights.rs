@@ -166,7 +166,7 @@ table! {
     /// The life of the rhythm: level 6, and the feel `broken`.
     Rhythm {
         /// nothing between two beats
-        plain = 60,
+        plain = 280,
         /// an eighth note between two beats
         skip = 2,
         /// the same note again between two beats, as a ghost
@@ -174,9 +174,11 @@ table! {
         /// two falling triplets
         drop = 1,
         /// in `broken`: holding the note over a beat
-        hold = 40,
+        hold = 250,
         /// in `broken`: striking on that beat
         strike = 3,
+        /// times any of the lively ones soon after another: figures come in company
+        again = 6,
     }
 }
 

@@ -194,3 +194,46 @@ fn levels_four_to_six_move_as_players_do() {
         within("chord tones on beat 2", second, 0.3, 0.7);
     }
 }
+
+/// Common practice, no source: a skip or a drop seldom comes alone, and phrases of four bars lead on in their last.
+#[test]
+fn off_beats_come_in_phrases() {
+    let chorus = Chart::parse(BLUES).unwrap().chorus();
+    let options = Options {
+        level: Level::RHYTHM,
+        ..Options::default()
+    };
+    let walker = Walker::new(Plan::of(chorus, &options), options).unwrap();
+    // Whether something is played off each weak beat, bar by bar.
+    let mut lively: Vec<[bool; 2]> = Vec::new();
+    for line in (0..100).flat_map(|seed| walker.lines(seed, 1, 3)) {
+        let mut bars = [[false; 2]; 12];
+        let off_beat = |note: &&LineNote| note.in_bar.0 % note.beat_length.0 != 0;
+        for note in line.notes.iter().filter(off_beat) {
+            let beat = note.in_bar.0 / note.beat_length.0;
+            bars[note.bar as usize - 1][usize::from(beat == 3)] = true;
+        }
+        lively.extend(bars);
+    }
+    let share = |beats: &[bool]| {
+        let found = beats.iter().filter(|lively| **lively).count();
+        found as f64 / beats.len() as f64
+    };
+    let beats = lively.as_flattened();
+    let after: Vec<bool> = beats
+        .windows(2)
+        .filter(|pair| pair[0])
+        .map(|pair| pair[1])
+        .collect();
+    let (all, after) = (share(beats), share(&after));
+    assert!(
+        all > 0.1 && after > 1.4 * all,
+        "of all {all}, after one {after}"
+    );
+    let bar_of_phrase = |number: usize| {
+        let bars = lively.chunks(4).map(|phrase| phrase[number]);
+        share(bars.collect::<Vec<_>>().as_flattened())
+    };
+    let (first, last) = (bar_of_phrase(0), bar_of_phrase(3));
+    assert!(last > 1.3 * first, "first bars {first}, last {last}");
+}
