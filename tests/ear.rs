@@ -11,13 +11,7 @@ use endpin::score::Score;
 use endpin_theory::Chart;
 use endpin_walker::Level;
 use proptest::prelude::*;
-use rayon::prelude::*;
-use std::{
-    collections::BTreeSet,
-    fs,
-    path::Path,
-    time::{Duration, Instant},
-};
+use std::{collections::BTreeSet, fs, path::Path};
 
 fn chart(name: &str) -> Chart {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("../../scenarios/{name}.toml"));
@@ -144,47 +138,6 @@ fn every_scenario_has_questions() {
         assert!(ask.kinds.len() >= 5, "{name}: {:?}", ask.kinds);
         assert_eq!(Maker::new(&ask).unwrap().set().unwrap().len(), 30, "{name}");
     }
-}
-
-/// The files of a set are written at no less than half the rate of plain files of the same bytes in the same
-/// folder, created, written and renamed; the best of three tries each, taken in turn.
-#[test]
-fn files_are_written_as_fast_as_the_folder_takes_them() {
-    let ask = ask(
-        &["breakwater-blues"],
-        &[Kind::ChordTone, Kind::Same, Kind::Comp],
-        1500,
-        2,
-    );
-    let set = Maker::new(&ask).unwrap().set().unwrap();
-    let files: Vec<Vec<u8>> = set.iter().map(export::midi).collect();
-    let timed = |job: &dyn Fn(&Path)| {
-        let folder = tempfile::tempdir().unwrap();
-        let began = Instant::now();
-        job(folder.path());
-        began.elapsed()
-    };
-    let (mut plain, mut ours) = (Duration::MAX, Duration::MAX);
-    for _ in 0..3 {
-        plain = plain.min(timed(&|folder| {
-            files.par_iter().enumerate().for_each(|(number, bytes)| {
-                let (beside, file) = (
-                    folder.join(format!(".{number}")),
-                    folder.join(number.to_string()),
-                );
-                fs::write(&beside, bytes).unwrap();
-                fs::rename(beside, file).unwrap();
-            });
-        }));
-        ours = ours.min(timed(&|folder| {
-            export::Folder::new(folder)
-                .unwrap()
-                .write_midi(&set, set.len())
-                .unwrap();
-        }));
-    }
-    println!("{} files: plain {plain:?}, ours {ours:?}", files.len());
-    assert!(ours < plain * 2, "plain {plain:?}, ours {ours:?}");
 }
 
 #[test]

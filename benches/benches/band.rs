@@ -2,12 +2,14 @@
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use endpin::{
+    ear::{Ask, Kind, Maker, export, sound::With},
     session::{Session, Wishes},
     smf::{self, Layout},
     take::{Reading, Take},
 };
 use endpin_theory::Chart;
-use endpin_walker::Options;
+use endpin_walker::{Level, Options};
+use std::fs;
 
 const READING: Reading<'static> = Reading {
     track: None,
@@ -56,5 +58,44 @@ fn judging(criterion: &mut Criterion) {
     );
 }
 
-criterion_group!(benches, writing, judging);
+/// A set of questions beside plain files of the same bytes, written beside their place and renamed.
+fn sets(criterion: &mut Criterion) {
+    let ask = Ask {
+        charts: vec![Chart::parse(CHART).expect("a chart")],
+        tonics: Vec::new(),
+        kinds: vec![Kind::ChordTone, Kind::Same, Kind::Comp],
+        count: 1500,
+        seed: 2,
+        level: Level::DOMINANTS,
+        range: READING.range,
+        tempo: None,
+        with: With {
+            comp: true,
+            time: true,
+        },
+    };
+    let set = Maker::new(&ask).expect("questions").set().expect("a set");
+    let files: Vec<Vec<u8>> = set.iter().map(export::midi).collect();
+    let mut group = criterion.benchmark_group("1,500 questions into a folder");
+    group.sample_size(10);
+    group.bench_function("as `ear` writes them", |bencher| {
+        bencher.iter(|| {
+            let folder = tempfile::tempdir().expect("a folder");
+            let written = export::Folder::new(folder.path()).expect("a folder");
+            written.write_midi(&set, set.len()).expect("room for them");
+        });
+    });
+    group.bench_function("plain files of the same bytes", |bencher| {
+        bencher.iter(|| {
+            let folder = tempfile::tempdir().expect("a folder");
+            for (number, bytes) in files.iter().enumerate() {
+                let beside = folder.path().join(format!(".{number}"));
+                fs::write(&beside, bytes).expect("room for it");
+                fs::rename(beside, folder.path().join(number.to_string())).expect("its place");
+            }
+        });
+    });
+}
+
+criterion_group!(benches, writing, judging, sets);
 criterion_main!(benches);
