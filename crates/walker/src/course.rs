@@ -8,6 +8,7 @@
 use crate::{
     annotate,
     apart::Apart,
+    guide::{Drawing, Guide},
     lattice::Edge,
     line::{ChorusLine, LineNote},
     place::Sound,
@@ -30,6 +31,12 @@ const MOST_LISTED: usize = 50_000;
 
 /// Choruses from which on all cores are used.
 const MANY: u64 = 64;
+
+/// Choruses from which on they are drawn side by side: tables for that cost as much as some thousands.
+const ABREAST: u64 = 4096;
+
+/// Choruses drawn side by side at a time.
+const BATCH: usize = 128;
 
 /// Which stream of the seed a draw reads from.
 #[derive(Clone, Copy)]
@@ -159,19 +166,51 @@ impl Walker {
         for chorus in 0..end {
             starts.push(self.next_entry(seed, chorus, starts[chorus as usize]));
         }
-        let one = |chorus: u64| {
-            let (entry, next) = (starts[chorus as usize], starts[chorus as usize + 1]);
-            let keys = self.draw_keys(seed, chorus, entry, next);
-            Drawn {
+        let mut drawn: Vec<Drawn> = (first..end)
+            .map(|chorus| Drawn {
                 chorus,
-                entry,
-                next,
-                keys,
-            }
+                entry: starts[chorus as usize],
+                next: starts[chorus as usize + 1],
+                keys: Vec::new(),
+            })
+            .collect();
+        let draw = |drawn: &mut Drawn| {
+            drawn.keys = self.draw_keys(seed, drawn.chorus, drawn.entry, drawn.next);
         };
         match end - first {
-            MANY.. => (first..end).into_par_iter().map(one).collect(),
-            _ => (first..end).map(one).collect(),
+            ABREAST.. => drawn
+                .par_chunks_mut(BATCH)
+                .for_each(|batch| self.draw_abreast(seed, batch)),
+            MANY.. => drawn.par_iter_mut().for_each(draw),
+            _ => drawn.iter_mut().for_each(draw),
+        }
+        drawn
+    }
+
+    /// Draws the keys of choruses side by side, a turn at a time: the same as one by one.
+    fn draw_abreast(&self, seed: u64, batch: &mut [Drawn]) {
+        for (turn, link) in self.links.iter().enumerate() {
+            let of_turn = batch
+                .iter_mut()
+                .filter(|drawn| self.plan.turn_of(drawn.chorus) == turn);
+            let Some(guide) = link.guide() else {
+                of_turn.for_each(|drawn| {
+                    drawn.keys = self.draw_keys(seed, drawn.chorus, drawn.entry, drawn.next);
+                });
+                continue;
+            };
+            let mut drawings: Vec<Drawing<'_>> = of_turn
+                .map(|drawn| {
+                    drawn.keys = vec![link.first_key(drawn.entry); link.lattice.places()];
+                    Drawing {
+                        state: drawn.entry,
+                        exit: link.exit_to(drawn.next),
+                        rng: self.stream(seed, drawn.chorus, Purpose::Notes(0)),
+                        keys: &mut drawn.keys,
+                    }
+                })
+                .collect();
+            guide.draw(&link.lattice, &mut drawings);
         }
     }
 
@@ -227,22 +266,21 @@ impl Walker {
 
     /// The entry on which the first chorus begins.
     fn begin(&self, seed: u64) -> usize {
-        let entries: Vec<usize> = (0..self.beginnings.len()).collect();
-        let weight = |&entry: &usize| match self.links[0].alive[entry] {
+        let weight = |entry: usize| match self.links[0].alive[entry] {
             true => self.beginnings[entry] * self.onward(0, entry),
             false => 0.0,
         };
-        *choose(&entries, weight, &mut self.stream(seed, 0, Purpose::Start))
+        let mut rng = self.stream(seed, 0, Purpose::Start);
+        choose(self.beginnings.len(), weight, &mut rng)
     }
 
     /// The entry on which the chorus after `chorus` (from 0) begins, if that one begins on `entry`.
     fn next_entry(&self, seed: u64, chorus: u64, entry: usize) -> usize {
         let turn = self.plan.turn_of(chorus);
         let entries = &self.links[turn].entry_of_exit;
-        let exits: Vec<usize> = (0..entries.len()).collect();
-        let weight = |&exit: &usize| self.weight(turn, entry, exit);
+        let weight = |exit: usize| self.weight(turn, entry, exit);
         let mut rng = self.stream(seed, chorus + 1, Purpose::Start);
-        entries[*choose(&exits, weight, &mut rng)]
+        entries[choose(entries.len(), weight, &mut rng)]
     }
 
     /// Draws the keys of a chorus (from 0) between two entries, one for each of its places.
@@ -293,6 +331,14 @@ impl Link {
         exit.unwrap_or(0)
     }
 
+    /// Tables for drawing many choruses, made when first asked for.
+    fn guide(&self) -> Option<&Guide> {
+        let guide = self
+            .guide
+            .get_or_init(|| Guide::new(&self.lattice, &self.sums));
+        guide.as_ref()
+    }
+
     /// The key of the first place of a chorus that begins on an entry.
     pub(crate) fn first_key(&self, entry: usize) -> u8 {
         let key = self.lattice.entries()[entry].key();
@@ -340,7 +386,7 @@ impl Link {
         if lines.is_empty() {
             return None;
         }
-        let line = choose(&lines, |line| line.weight, rng);
+        let line = &lines[choose(lines.len(), |line| lines[line].weight, rng)];
         set.take(self.beats(&line.keys));
         Some((line.exit, line.keys.clone()))
     }

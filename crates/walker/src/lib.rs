@@ -33,6 +33,7 @@ mod course;
 mod diagnose;
 pub mod fingering;
 pub mod grammar;
+mod guide;
 pub mod instrument;
 pub mod judge;
 pub mod lattice;

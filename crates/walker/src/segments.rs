@@ -3,100 +3,117 @@
 //! Where few states are possible, typically on arrivals, the lattice is cut. Between two cuts all paths are
 //! listed, sorted by the states at both ends, each list with an alias table (M. D. Vose, "A linear algorithm
 //! for generating random numbers with a given distribution", IEEE Transactions on Software Engineering
-//! 17(9), 1991). A line then costs two random numbers a segment instead of one a note. Equal segments share
-//! their lists.
+//! 17(9), 1991). A line then costs one random number a segment instead of one a note: it chooses the end of
+//! the segment, and where it lies among the numbers that do so chooses the path. Equal segments share their
+//! lists.
 
 use crate::{
     lattice::{Block, Edge, Lattice},
     sums::Sums,
 };
 use rand::Rng;
-use std::{collections::HashMap, sync::Arc};
+use std::{collections::HashMap, ops::Range, sync::Arc};
 
-/// Places in a segment at most: their keys fit one word.
-const LONGEST: usize = 8;
+/// Places in a segment at most. Their keys fit one word with two to spare; segments of eight need fewer random
+/// numbers, but their lists outgrow the cache.
+const LONGEST: usize = 6;
 
 /// The most paths that a segment may have.
 const MOST_PATHS: usize = 1 << 18;
 
-/// A table of paths to draw from; the keys of a path stand in one word, the first in the lowest byte.
-#[derive(Debug)]
-enum Table {
-    /// All are equally likely.
-    Equal(Box<[u64]>),
-    /// Each entry is kept if a random number lies below its threshold, else its alias is taken.
-    Weighted(Box<[Entry]>),
-}
-
+/// Another path that is taken if a random number does not lie below the threshold.
 #[derive(Clone, Copy, Debug)]
-struct Entry {
+struct Alias {
     threshold: u64,
     keys: u64,
-    alias: u64,
 }
 
-impl Table {
-    fn new(paths: &[(u64, f64)]) -> Table {
-        if paths.iter().all(|path| path.1 == paths[0].1) {
-            return Table::Equal(paths.iter().map(|path| path.0).collect());
-        }
-        let mean = paths.iter().map(|path| path.1).sum::<f64>() / paths.len() as f64;
-        let mut shares: Vec<f64> = paths.iter().map(|path| path.1 / mean).collect();
-        let mut entries: Vec<Entry> = paths
-            .iter()
-            .map(|&(keys, _)| Entry {
-                threshold: u64::MAX,
-                keys,
-                alias: keys,
-            })
-            .collect();
-        let (mut small, mut large): (Vec<usize>, Vec<usize>) =
-            (0..paths.len()).partition(|&path| shares[path] < 1.0);
-        while let (Some(&poor), Some(&rich)) = (small.last(), large.last()) {
-            small.pop();
-            entries[poor].threshold = threshold(shares[poor]);
-            entries[poor].alias = paths[rich].0;
-            shares[rich] -= 1.0 - shares[poor];
-            if shares[rich] < 1.0 {
-                large.pop();
-                small.push(rich);
-            }
-        }
-        Table::Weighted(entries.into())
-    }
-
-    fn draw(&self, random: u64) -> u64 {
-        // The high half of the product chooses the entry; the low half is uniform within it.
-        let among = |count: usize| u128::from(random) * count as u128;
-        match self {
-            Table::Equal(paths) => paths[(among(paths.len()) >> 64) as usize],
-            Table::Weighted(entries) => {
-                let product = among(entries.len());
-                let entry = &entries[(product >> 64) as usize];
-                match (product as u64) < entry.threshold {
-                    true => entry.keys,
-                    false => entry.alias,
-                }
-            }
+/// The aliases of paths with these weights, by which each path is as likely as its weight.
+fn aliases(paths: &[(u64, f64)]) -> Vec<Alias> {
+    let mean = paths.iter().map(|path| path.1).sum::<f64>() / paths.len() as f64;
+    let mut shares: Vec<f64> = paths.iter().map(|path| path.1 / mean).collect();
+    let mut aliases: Vec<Alias> = paths
+        .iter()
+        .map(|&(keys, _)| Alias {
+            threshold: u64::MAX,
+            keys,
+        })
+        .collect();
+    let (mut small, mut large): (Vec<usize>, Vec<usize>) =
+        (0..paths.len()).partition(|&path| shares[path] < 1.0);
+    while let (Some(&poor), Some(&rich)) = (small.last(), large.last()) {
+        small.pop();
+        aliases[poor] = Alias {
+            threshold: threshold(shares[poor]),
+            keys: paths[rich].0,
+        };
+        shares[rich] -= 1.0 - shares[poor];
+        if shares[rich] < 1.0 {
+            large.pop();
+            small.push(rich);
         }
     }
+    aliases
 }
 
-/// All paths of a segment, by the states at its two ends: `ends * from + to`.
+/// All paths of a segment, sorted by the states at its two ends, `ends * from + to`.
 #[derive(Debug)]
 struct Paths {
     ends: usize,
-    tables: Vec<Option<Table>>,
-    weights: Vec<f64>,
+    /// The paths between each pair of states, and their weight.
+    between: Vec<(Range<usize>, f64)>,
+    /// The keys of each path in one word, the first in the lowest byte.
+    keys: Vec<u64>,
+    /// The alias of each path, unless all between two states are equally likely.
+    aliases: Vec<Alias>,
+}
+
+impl Paths {
+    fn new(ends: usize, lists: &[Vec<(u64, f64)>]) -> Paths {
+        let mut paths = Paths {
+            ends,
+            between: Vec::with_capacity(lists.len()),
+            keys: Vec::new(),
+            aliases: Vec::new(),
+        };
+        for list in lists {
+            let first = paths.keys.len();
+            paths.keys.extend(list.iter().map(|path| path.0));
+            let weight = list.iter().map(|path| path.1).sum();
+            paths.between.push((first..paths.keys.len(), weight));
+        }
+        let equal = |list: &Vec<(u64, f64)>| list.iter().all(|path| path.1 == list[0].1);
+        if !lists.iter().all(equal) {
+            paths.aliases = lists.iter().flat_map(|list| aliases(list)).collect();
+        }
+        paths
+    }
 }
 
 #[derive(Debug)]
 struct Segment {
     places: usize,
     paths: Arc<Paths>,
-    /// For each state it begins in and each exit of the lattice: thresholds for the states it ends in.
-    ends: Vec<Box<[u64]>>,
+    /// For each state it begins in and each exit of the lattice, the states in which it may end.
+    ends: Box<[End]>,
 }
+
+/// A state in which a segment may end: it is chosen by the random numbers of [`BITS`] bits from `start` up to
+/// the start of the next.
+#[derive(Clone, Copy, Debug)]
+struct End {
+    start: u64,
+    /// 2^96 over how many numbers choose it: stretches their range to 64 bits.
+    stretch: u64,
+    /// Its number.
+    state: usize,
+    /// The first of the paths that lead there, and how many they are.
+    first: usize,
+    count: usize,
+}
+
+/// Bits of the random numbers that choose an end; ends that are impossible start beyond them.
+const BITS: u32 = 63;
 
 /// Segment tables of one lattice.
 #[derive(Debug)]
@@ -127,12 +144,10 @@ impl Segments {
                 }
             };
             let ends = (0..inside[0].states() * exits)
-                .map(|row| {
+                .flat_map(|row| {
                     let (state, exit) = (row / exits, row % exits);
-                    let weight = |end: usize| {
-                        paths.weights[state * paths.ends + end] * sums.at(to, end, exit)
-                    };
-                    thresholds(paths.ends, weight)
+                    let here = &paths.between[state * paths.ends..][..paths.ends];
+                    chances(here, |end| sums.at(to, end, exit))
                 })
                 .collect();
             segments.push(Segment {
@@ -151,24 +166,34 @@ impl Segments {
         let mut state = entry;
         let mut at = 0;
         for segment in &self.segments {
-            let random = rng.next_u64();
-            let thresholds = &segment.ends[state * self.exits + exit];
-            let end = thresholds
-                .iter()
-                .map(|&limit| usize::from(random >= limit))
-                .sum::<usize>();
-            let table = &segment.paths.tables[state * segment.paths.ends + end];
-            if let Some(table) = table {
-                let bytes = table.draw(rng.next_u64()).to_le_bytes();
-                keys[at..at + segment.places].copy_from_slice(&bytes[..segment.places]);
+            let random = rng.next_u64() >> (64 - BITS);
+            let count = segment.paths.ends;
+            let ends = &segment.ends[(state * self.exits + exit) * count..][..count];
+            let mut end = &ends[0];
+            for other in &ends[1..] {
+                end = if random >= other.start { other } else { end };
+            }
+            let within = (u128::from(random - end.start) * u128::from(end.stretch)) >> 32;
+            // The high half of the product chooses the path; the low half is uniform within it.
+            let product = within * end.count as u128;
+            let path = end.first + (product >> 64) as usize;
+            let bytes = match segment.paths.aliases.get(path) {
+                Some(alias) if product as u64 >= alias.threshold => alias.keys,
+                _ => segment.paths.keys[path],
+            }
+            .to_le_bytes();
+            match keys[at..].first_chunk_mut() {
+                // What is too much is overwritten by the next segment.
+                Some(chunk) => *chunk = bytes,
+                None => keys[at..][..segment.places].copy_from_slice(&bytes[..segment.places]),
             }
             at += segment.places;
-            state = end;
+            state = end.state;
         }
     }
 }
 
-/// Where the segment that begins at a layer ends: the next layer with fewest states among those in reach.
+/// Where the segment that begins at a layer ends: the last layer with fewest states among those in reach.
 fn cut(lattice: &Lattice, from: usize) -> Option<usize> {
     let states = |layer: usize| match lattice.blocks().get(layer) {
         Some(block) => block.states(),
@@ -176,7 +201,7 @@ fn cut(lattice: &Lattice, from: usize) -> Option<usize> {
     };
     let last = (from + LONGEST).min(lattice.blocks().len());
     let narrowest = (from + 1..=last).map(states).min()?;
-    (from + 1..=last).find(|&layer| states(layer) == narrowest)
+    (from + 1..=last).rfind(|&layer| states(layer) == narrowest)
 }
 
 /// All paths through a few blocks, if there are not too many.
@@ -208,30 +233,34 @@ fn list(blocks: &[Arc<Block>], ends: usize) -> Option<Paths> {
     if count > MOST_PATHS {
         return None;
     }
-    Some(Paths {
-        ends,
-        weights: lists
-            .iter()
-            .map(|list| list.iter().map(|path| path.1).sum())
-            .collect(),
-        tables: lists
-            .iter()
-            .map(|list| (!list.is_empty()).then(|| Table::new(list)))
-            .collect(),
-    })
+    Some(Paths::new(ends, &lists))
 }
 
-/// Limits between which a random 64-bit number falls to each of so many weights.
-fn thresholds(count: usize, weight: impl Fn(usize) -> f64) -> Box<[u64]> {
-    let total: f64 = (0..count).map(&weight).sum();
-    let last = (0..count).rev().find(|&end| weight(end) > 0.0).unwrap_or(0);
+/// The ends of a segment, each with the share of random numbers that is the weight of the paths `between`
+/// times that of what comes `after`.
+fn chances(between: &[(Range<usize>, f64)], after: impl Fn(usize) -> f64) -> Vec<End> {
+    let weight = |end: usize| between[end].1 * after(end);
+    let total: f64 = (0..between.len()).map(weight).sum();
+    let last = (0..between.len()).rfind(|&end| weight(end) > 0.0);
     let mut sum = 0.0;
-    (0..last)
-        .map(|end| {
-            sum += weight(end);
-            threshold(sum / total)
-        })
-        .collect()
+    let mut start = 0;
+    let end = |state: usize| {
+        sum += weight(state);
+        let next = match last.is_some_and(|last| state < last) {
+            true => (sum / total * (1u64 << BITS) as f64) as u64,
+            false => 1 << BITS,
+        };
+        let width = u128::from(next - start).max(1);
+        let (first, count) = (between[state].0.start, between[state].0.len());
+        End {
+            start: std::mem::replace(&mut start, next),
+            stretch: ((1 << 96) / width).try_into().unwrap_or(u64::MAX),
+            state,
+            first,
+            count,
+        }
+    };
+    (0..between.len()).map(end).collect()
 }
 
 /// The limit below which a random 64-bit number falls with this probability, in steps of 2^-63.

@@ -17,18 +17,12 @@ pub struct Sums {
     layers: Vec<Box<[f64]>>,
     /// For each layer but the last, the power of two that was divided out of its sums.
     scales: Vec<f64>,
-    /// Running sums over the edges, if the lattice is small enough to keep them; they give the same choices.
-    running: Vec<Box<[f64]>>,
 }
 
 impl Sums {
     /// Sums the weights of lines backward over a lattice.
     pub fn new(lattice: &Lattice) -> Sums {
-        let sums = Sums::of(lattice, |edge| edge.weight, true);
-        Sums {
-            running: running(lattice, &sums.layers, sums.exits),
-            ..sums
-        }
+        Sums::of(lattice, |edge| edge.weight, true)
     }
 
     /// Sums the squares of the weights of lines: divided by the square of their sum, that is the
@@ -73,7 +67,6 @@ impl Sums {
             exponent,
             layers,
             scales,
-            running: Vec::new(),
         }
     }
 
@@ -118,27 +111,14 @@ impl Sums {
         let mut state = entry;
         let last = lattice.places() - 1;
         for (layer, block) in lattice.blocks()[..last].iter().enumerate() {
-            let random = unit(rng);
             let edges = block.edges(state);
-            let chosen = match self.running.get(layer) {
-                Some(running) => {
-                    let first = exit * block.len() + block.first(state);
-                    let sums = &running[first..first + edges.len()];
-                    // A state has an edge: between entry and exit there are lines.
-                    let limit = random * sums.last().copied().unwrap_or(0.0);
-                    sums.iter().position(|&sum| limit < sum)
-                }
-                None => {
-                    // The sum over the edges is known: it is the state's own, before it was rescaled.
-                    let total = self.at(layer, state, exit) * self.scales[layer];
-                    let limit = random * total;
-                    let mut sum = 0.0;
-                    edges.iter().position(|edge| {
-                        sum += edge.weight * self.at(layer + 1, edge.to as usize, exit);
-                        limit < sum
-                    })
-                }
-            };
+            // The sum over the edges is known: it is the state's own, before it was rescaled.
+            let limit = unit(rng.next_u64()) * (self.at(layer, state, exit) * self.scales[layer]);
+            let mut sum = 0.0;
+            let chosen = edges.iter().position(|edge| {
+                sum += edge.weight * self.at(layer + 1, edge.to as usize, exit);
+                limit < sum
+            });
             // Rounding apart, the limit lies below the last sum.
             let Some(edge) = chosen.map(|chosen| &edges[chosen]).or(edges.last()) else {
                 return;
@@ -149,53 +129,22 @@ impl Sums {
     }
 }
 
-/// The most running sums that are kept: 16 MiB of them.
-const MOST_RUNNING: usize = 1 << 21;
-
-/// For each layer the running sums over the edges of each state, exit by exit; none for a large lattice.
-fn running(lattice: &Lattice, layers: &[Box<[f64]>], exits: usize) -> Vec<Box<[f64]>> {
-    let edges: usize = lattice.blocks().iter().map(|block| block.len()).sum();
-    if edges * exits > MOST_RUNNING {
-        return Vec::new();
-    }
-    let blocks = lattice.blocks().iter().zip(&layers[1..]);
-    blocks
-        .map(|(block, after)| {
-            let mut running = Vec::with_capacity(block.len() * exits);
-            for exit in 0..exits {
-                for state in 0..block.states() {
-                    let mut sum = 0.0;
-                    for edge in block.edges(state) {
-                        sum += edge.weight * after[edge.to as usize * exits + exit];
-                        running.push(sum);
-                    }
-                }
-            }
-            running.into()
-        })
-        .collect()
-}
-
-/// Chooses among items with probability proportional to their weights; of no items with a weight above 0
-/// the last is given.
+/// Chooses among the numbers below `count` with probability proportional to their weights; if none has a
+/// weight above 0, the last is given.
 ///
 /// # Panics
-/// If there are no items at all.
-pub(crate) fn choose<'a, T>(
-    items: &'a [T],
-    weight: impl Fn(&T) -> f64,
-    rng: &mut impl Rng,
-) -> &'a T {
+/// If there are none at all.
+pub(crate) fn choose(count: usize, weight: impl Fn(usize) -> f64, rng: &mut impl Rng) -> usize {
     let mut total = 0.0;
-    for item in items {
-        total += weight(item);
+    for number in 0..count {
+        total += weight(number);
     }
-    let mut left = unit(rng) * total;
-    let mut chosen = &items[items.len() - 1];
-    for item in items {
-        let weight = weight(item);
+    let mut left = unit(rng.next_u64()) * total;
+    let mut chosen = count - 1;
+    for number in 0..count {
+        let weight = weight(number);
         if weight > 0.0 {
-            chosen = item;
+            chosen = number;
             if left < weight {
                 break;
             }
@@ -205,9 +154,9 @@ pub(crate) fn choose<'a, T>(
     chosen
 }
 
-/// A number from 0 up to 1, in steps of 2^-53.
-fn unit(rng: &mut impl Rng) -> f64 {
-    (rng.next_u64() >> 11) as f64 * (1.0 / (1u64 << 53) as f64)
+/// A number from 0 up to 1, in steps of 2^-53, out of a random one.
+pub(crate) fn unit(random: u64) -> f64 {
+    (random >> 11) as f64 * (1.0 / (1u64 << 53) as f64)
 }
 
 /// Divides by the power of two that brings the greatest number to between 1 and 2, and gives the power.

@@ -13,6 +13,7 @@ use crate::{
     tastes::tastes,
     walker::{Link, WalkError, Walker, places, rules},
 };
+use std::sync::OnceLock;
 
 impl Walker {
     /// Different versions of some bars of a chorus (from 1), its other bars and its joins unchanged, each
@@ -63,6 +64,7 @@ impl Walker {
         }
         let link = Link {
             sums: Sums::new(&lattice),
+            guide: OnceLock::new(),
             entry_of_exit: vec![original.next],
             alive: vec![true],
             layout,

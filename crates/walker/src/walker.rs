@@ -4,6 +4,7 @@ use crate::{
     annotate,
     diagnose::diagnose,
     grammar::{Grammar, State},
+    guide::Guide,
     lattice::Lattice,
     layout::{Layout, Stage},
     options::{Level, Options},
@@ -138,6 +139,8 @@ pub(crate) struct Link {
     pub(crate) layout: Layout,
     pub(crate) lattice: Lattice,
     pub(crate) sums: Sums,
+    /// Tables for drawing many choruses, once asked for; none where they would be too large.
+    pub(crate) guide: OnceLock<Option<Guide>>,
     /// For each exit, the entry of the next turn that it is.
     pub(crate) entry_of_exit: Vec<usize>,
     /// For each entry, whether lines go on from it for ever.
@@ -218,6 +221,7 @@ impl Walker {
                     .filter_map(|exit| next.binary_search(exit).ok())
                     .collect(),
                 sums: Sums::new(&lattice),
+                guide: OnceLock::new(),
                 alive: vec![true; lattice.entries().len()],
                 layout,
                 lattice,

@@ -60,3 +60,24 @@ fn threads_do_not_matter() {
     assert_eq!(on(1), on(2));
     assert_eq!(on(2)[10..12], walker.keys(9, 11, 2));
 }
+
+#[test]
+fn company_does_not_matter() {
+    // Some thousands of choruses are drawn side by side, by other tables than a few; the first two choruses of
+    // these options have turns of their own.
+    let waltz = include_str!("../../../scenarios/pilot-boat-waltz.toml");
+    for level in [4, 6] {
+        let chorus = Chart::parse(waltz).unwrap().chorus();
+        let options = Options {
+            level: level.try_into().unwrap(),
+            ..Options::default()
+        };
+        let walker = Walker::new(Plan::of(chorus, &options), options).unwrap();
+        let many = walker.keys(3, 1, 5000);
+        let alone: Vec<Vec<u8>> = (1..=5000u32)
+            .step_by(7)
+            .map(|number| walker.keys(3, number, 1).remove(0))
+            .collect();
+        assert!(many.into_iter().step_by(7).eq(alone));
+    }
+}

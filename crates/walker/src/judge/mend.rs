@@ -320,8 +320,11 @@ impl<'a> Window<'a> {
             return None;
         }
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
-        let weight = |&(entry, exit): &(usize, usize)| entries[entry].1 * sums.total(entry, exit);
-        let &(entry, exit) = choose(&ways, weight, &mut rng);
+        let weight = |way: usize| {
+            let (entry, exit) = ways[way];
+            entries[entry].1 * sums.total(entry, exit)
+        };
+        let (entry, exit) = ways[choose(ways.len(), weight, &mut rng)];
         let mut keys = vec![lattice.entries()[entry].key()?];
         sums.draw(&lattice, entry, exit, &mut rng, &mut keys);
         keys.push(lattice.exits()[exit].key()?);
