@@ -1,5 +1,17 @@
 //! The band around the line, files, ports, pages and the command line.
 
+// What may panic outside tests stands under an `expect` of the lint, with its proof.
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::unwrap_used,
+        clippy::expect_used,
+        clippy::panic,
+        clippy::unreachable,
+        clippy::todo
+    )
+)]
+
 pub mod arrange;
 pub mod cli;
 pub mod collisions;

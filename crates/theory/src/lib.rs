@@ -1,5 +1,17 @@
 //! Pure harmony: pitches, intervals, chords, scales, keys, meters and charts.
 
+// What may panic outside tests stands under an `expect` of the lint, with its proof.
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::unwrap_used,
+        clippy::expect_used,
+        clippy::panic,
+        clippy::unreachable,
+        clippy::todo
+    )
+)]
+
 pub mod analysis;
 pub mod chart;
 pub mod chord;

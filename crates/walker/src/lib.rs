@@ -27,6 +27,18 @@
 //! each state, from which lines are drawn ([`segments`]: whole chords at a time, where lattices are small);
 //! [`layout`] makes places of a chart, [`walker`] joins the lattices of successive choruses.
 
+// What may panic outside tests stands under an `expect` of the lint, with its proof.
+#![cfg_attr(
+    not(test),
+    deny(
+        clippy::unwrap_used,
+        clippy::expect_used,
+        clippy::panic,
+        clippy::unreachable,
+        clippy::todo
+    )
+)]
+
 mod annotate;
 mod apart;
 mod course;

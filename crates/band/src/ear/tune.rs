@@ -193,6 +193,10 @@ fn transposed(ask: &Ask) -> Vec<Chart> {
 
 /// A phrase for each answer, in every key that the charts are asked in (the relative major of minor ones)
 /// and both registers.
+#[expect(
+    clippy::expect_used,
+    reason = "the phrases are constants, and a test of this module reads all"
+)]
 fn families_of(kind: Kind, ask: &Ask) -> Result<Vec<Family>, WalkError> {
     let phrases = phrases(kind);
     if phrases.is_empty() {
@@ -219,7 +223,6 @@ fn families_of(kind: Kind, ask: &Ask) -> Result<Vec<Family>, WalkError> {
     for (key, meter, tempo) in places {
         for register in Register::ALL {
             let tune = |phrase: &Phrase| -> Result<Tune, WalkError> {
-                // A test of this module reads all phrases, which are constants.
                 let mut chart = Chart::from_bars(phrase.bars, meter.clone())
                     .expect("the phrases are our own and a test reads them all");
                 chart.set_tempo(f64::from(tempo));

@@ -13,10 +13,13 @@ pub struct Lateness {
 }
 
 impl Default for Lateness {
+    #[expect(
+        clippy::expect_used,
+        reason = "1 <= low, high >= 2 * low and digits <= 5 are all that is asked"
+    )]
     fn default() -> Lateness {
         let nanos = Histogram::new_with_bounds(1, 60_000_000_000, 3);
         Lateness {
-            // Proof: 1 <= low, high >= 2 * low and 3 digits <= 5 are all that is asked.
             nanos: nanos.expect("bounds that the histogram accepts"),
         }
     }

@@ -69,13 +69,13 @@ pub fn document(title: &str, pages: &[Picture], size: (f64, f64)) -> Vec<u8> {
     pdf.finish()
 }
 
+#[expect(clippy::expect_used, reason = "writing into a vector does not fail")]
 fn deflated(bytes: &[u8]) -> Vec<u8> {
     let mut encoder = ZlibEncoder::new(Vec::new(), Compression::best());
-    // Writing into a vector does not fail.
     encoder
         .write_all(bytes)
         .and_then(|()| encoder.finish())
-        .unwrap_or_else(|_| unreachable!())
+        .expect("a vector takes every byte")
 }
 
 /// Embeds a weight of the typeface: characters are glyph numbers of two bytes.

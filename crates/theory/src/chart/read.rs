@@ -105,9 +105,9 @@ fn read_chart(text: &str, entries: &DeTable<'_>) -> Result<Chart, Placed> {
     Ok(chart)
 }
 
-static COMMON_TIME: std::sync::LazyLock<Meter> = std::sync::LazyLock::new(|| {
-    Meter::new(4, 4).unwrap_or_else(|_| unreachable!("4/4 is a meter"))
-});
+#[expect(clippy::expect_used, reason = "4/4 is a meter")]
+static COMMON_TIME: std::sync::LazyLock<Meter> =
+    std::sync::LazyLock::new(|| Meter::new(4, 4).expect("4/4 is a meter"));
 
 fn check_length(chart: &Chart, at: Range<usize>) -> Result<(), Placed> {
     let bars = super::chorus::bars_in_order(chart).count();

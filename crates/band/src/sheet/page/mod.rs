@@ -185,25 +185,31 @@ fn fonts() -> String {
 
 /// JSON that may stand inside a script element.
 fn json_for_script(value: &impl Serialize) -> String {
-    // Plain structs with text keys always serialise.
-    let json = serde_json::to_string(value).unwrap_or_else(|_| unreachable!());
-    json.replace('<', "\\u003c")
+    json(value).replace('<', "\\u003c")
+}
+
+#[expect(
+    clippy::expect_used,
+    reason = "plain structs with text keys always serialise"
+)]
+fn json(value: &impl Serialize) -> String {
+    serde_json::to_string(value).expect("plain structs with text keys")
 }
 
 /// A key as the page holds it: numbers as JSON, then the markup of each chorus, with the record separator of
 /// ASCII before each; all deflated and in base64. (As JSON strings, markup would pack a third worse.)
+#[expect(clippy::expect_used, reason = "writing into a vector does not fail")]
 fn pack(key: &KeyData) -> String {
-    let mut text = serde_json::to_string(key).unwrap_or_else(|_| unreachable!());
+    let mut text = json(key);
     for html in key.markup() {
         text.push('\u{1e}');
         text.push_str(html);
     }
     let mut encoder = DeflateEncoder::new(Vec::new(), Compression::best());
-    // Writing into a vector does not fail.
     let deflated = encoder
         .write_all(text.as_bytes())
         .and_then(|()| encoder.finish());
-    STANDARD.encode(deflated.unwrap_or_else(|_| unreachable!()))
+    STANDARD.encode(deflated.expect("a vector takes every byte"))
 }
 
 /// Fills each `{{name}}` of a template once, from left to right, so that no text that is filled in can hold
