@@ -102,6 +102,100 @@ fn the_good_chart_is_good() {
 }
 
 #[test]
+fn names_that_miss_are_answered_with_what_was_meant() {
+    let folder = tempfile::tempdir().unwrap();
+    let desk = folder.path();
+    fs::write(desk.join("oyster.toml"), CHART).unwrap();
+    let wrote = endpin(desk, &["write", "oyster.toml", "-o", "take.mid"]);
+    assert!(wrote.status.success());
+    let ear = ["ear", "-o", "set", "--week", "1", "--term"];
+    for (arguments, words) in [
+        (&["write", "oyster"][..], "did you mean oyster.toml?"),
+        (&["write", "oister.toml"], "did you mean oyster.toml?"),
+        (
+            &["check", "oyster.toml", "take.md"],
+            "did you mean take.mid?",
+        ),
+        (&["check", "oyster.toml", "take"], "did you mean take.mid?"),
+        (&[&ear[..], &["oyste.toml"]].concat(), "oyster.toml?"),
+        (&["explain", "F7 | Bb7"], "--bars \"F7 | Bb7\""),
+        (
+            &["check", "take.mid", "oyster.toml"],
+            "the chart comes before the takes",
+        ),
+        (&["wriet", "oyster.toml"], "'write'"),
+        (&["write", "oyster.toml", "--chorus", "2"], "'--choruses'"),
+    ] {
+        refuses(desk, arguments, 2, &[words]);
+    }
+}
+
+#[cfg(feature = "live")]
+#[test]
+fn what_keeps_the_band_from_playing() {
+    let folder = tempfile::tempdir().unwrap();
+    let desk = folder.path();
+    let bars = ["live", "--bars", "F7", "--raw", "drawer/pipe"];
+    refuses(
+        desk,
+        &bars,
+        3,
+        &["drawer/pipe", "its folder does not exist"],
+    );
+    // Where there is no sound system: one line of ours, and none of the sound library's.
+    if cfg!(all(target_os = "linux", not(feature = "jack"))) && !Path::new("/dev/snd/seq").exists()
+    {
+        refuses(desk, &["ports"], 3, &["modprobe snd-seq", "endpin write"]);
+        let said = endpin(desk, &["ports"]).stderr;
+        let said = String::from_utf8_lossy(&said);
+        assert!(
+            said.starts_with("endpin: ") && said.lines().count() == 1,
+            "{said}"
+        );
+    }
+}
+
+#[test]
+fn a_name_that_promises_another_kind_of_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let desk = folder.path();
+    fs::write(desk.join("oyster.toml"), CHART).unwrap();
+    for sheet in ["a.pdf", "a.html", "a.musicxml", "a.mxl", "a.SVG"] {
+        let words = ["endpin sheet", sheet];
+        refuses(desk, &["write", "oyster.toml", "-o", sheet], 2, &words);
+    }
+    refuses(
+        desk,
+        &["sheet", "oyster.toml", "-o", "a.mid"],
+        2,
+        &[".musicxml"],
+    );
+    let wrote = endpin(desk, &["write", "oyster.toml", "-o", "take.mid"]);
+    assert!(wrote.status.success());
+    refuses(
+        desk,
+        &["check", "oyster.toml", "take.mid", "-o", "report.pdf"],
+        2,
+        &["report.pdf", ".html"],
+    );
+}
+
+#[test]
+fn a_set_says_where_it_is() {
+    let folder = tempfile::tempdir().unwrap();
+    let desk = folder.path();
+    fs::write(desk.join("oyster.toml"), CHART).unwrap();
+    let made = endpin(desk, &["ear", "oyster.toml", "--count", "3", "-o", "set"]);
+    let said = String::from_utf8_lossy(&made.stderr);
+    assert!(
+        said.ends_with(
+            "3 questions in set: open questions.html to answer them, answers.html for the key\n"
+        ),
+        "{said}"
+    );
+}
+
+#[test]
 fn files_that_are_no_charts() {
     refuses_chart("", &[]);
     refuses_chart("\n\n", &[]);

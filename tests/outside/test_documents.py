@@ -1,6 +1,7 @@
 """What the documents show is what endpin prints, and what they point at is there."""
 
 import re
+import subprocess
 
 import doc_examples
 import pytest
@@ -37,3 +38,19 @@ def test_every_command_has_an_example(endpin):
     for name in names:
         if name not in ("help",):
             assert f"$ endpin {name}" in readme, name
+
+
+def test_the_files_of_the_readme_can_be_used_as_they_stand(program, tmp_path):
+    """Whoever has nothing but the README saves its chart and its term under the names it gives them."""
+    readme = (doc_examples.ROOT / "README.md").read_text("utf-8")
+    files = re.findall(r"```toml\n(.*?)```", readme, re.DOTALL)
+    (term,) = [text for text in files if "[[week]]" in text]
+    (chart,) = [text for text in files if "[section.A]" in text]
+    (tmp_path / "term.toml").write_text(term, "utf-8")
+    (tmp_path / "breakwater.toml").write_text(chart, "utf-8")
+    for words in ["write breakwater.toml", "ear --term term.toml --week 1 -o week-1"]:
+        assert f"endpin {words}" in " ".join(readme.split()), words
+        subprocess.run([program, *words.split()], cwd=tmp_path, check=True, timeout=60)
+    assert (tmp_path / "breakwater.mid").read_bytes().startswith(b"MThd")
+    assert (tmp_path / "week-1/play-along/breakwater.mid").exists()
+    assert len(list((tmp_path / "week-1/questions").iterdir())) == 24

@@ -1,10 +1,11 @@
 //! Where charts and takes come from.
 
 use crate::failure::{Failure, shown};
+use endpin_theory::nearest;
 use std::{
-    fs::File,
+    fs::{self, File},
     io::{self, Read},
-    path::Path,
+    path::{Path, PathBuf},
 };
 
 /// The most that is read of one input file, in bytes.
@@ -13,7 +14,8 @@ pub const MOST_BYTES: u64 = 64 << 20;
 /// All bytes of a file, or of standard input for `-`.
 ///
 /// # Errors
-/// [`Failure::Input`] for a file that is missing, unreadable or beyond [`MOST_BYTES`].
+/// [`Failure::Input`] for a file that is missing, unreadable or beyond [`MOST_BYTES`]. For a missing one it
+/// says what may have been meant.
 pub fn bytes(path: &Path) -> Result<Vec<u8>, Failure> {
     let cannot = |why: String| Failure::input(format!("cannot read {}: {why}", shown(path)));
     let read = || -> io::Result<Vec<u8>> {
@@ -32,7 +34,7 @@ pub fn bytes(path: &Path) -> Result<Vec<u8>, Failure> {
     };
     let bytes = read().map_err(|error| {
         cannot(match error.kind() {
-            io::ErrorKind::NotFound => "there is no such file".to_owned(),
+            io::ErrorKind::NotFound => format!("there is no such file{}", meant(path)),
             io::ErrorKind::IsADirectory => "it is a folder".to_owned(),
             io::ErrorKind::PermissionDenied => "permission denied".to_owned(),
             _ => error.to_string(),
@@ -47,9 +49,17 @@ pub fn bytes(path: &Path) -> Result<Vec<u8>, Failure> {
 /// All text of a file, or of standard input for `-`.
 ///
 /// # Errors
-/// As [`bytes`], and for bytes that are no UTF-8 text, with the place of the first such byte.
+/// As [`bytes`], for a MIDI file, and for bytes that are no UTF-8 text, with the place of the first such byte.
 pub fn text(path: &Path) -> Result<String, Failure> {
-    String::from_utf8(bytes(path)?).map_err(|error| {
+    let bytes = bytes(path)?;
+    // The first four bytes of every Standard MIDI File (its specification, "Header Chunks").
+    if bytes.starts_with(b"MThd") {
+        let name = shown(path);
+        return Err(Failure::input(format!(
+            "{name} is a MIDI file; here belongs a TOML text file, such as a chart, and the chart comes before the takes"
+        )));
+    }
+    String::from_utf8(bytes).map_err(|error| {
         let at = error.utf8_error().valid_up_to();
         let before = &error.as_bytes()[..at];
         let line = before.iter().filter(|&&byte| byte == b'\n').count() + 1;
@@ -60,4 +70,39 @@ pub fn text(path: &Path) -> Result<String, Failure> {
             error.as_bytes()[at]
         ))
     })
+}
+
+/// What may have been meant by the name of a missing file: ` (did you mean take.mid?)`, or nothing.
+fn meant(missing: &Path) -> String {
+    let bars = missing.to_string_lossy();
+    if bars.contains('|') {
+        return format!("; bars go behind an option: --bars \"{bars}\"");
+    }
+    near(missing).map_or_else(String::new, |near| {
+        format!(" (did you mean {}?)", shown(&near))
+    })
+}
+
+/// The file whose ending was left out, else the one beside it whose name is close.
+fn near(missing: &Path) -> Option<PathBuf> {
+    let mut ended = ["toml", "mid"].map(|ending| {
+        let mut name = missing.as_os_str().to_owned();
+        name.push(".");
+        name.push(ending);
+        PathBuf::from(name)
+    });
+    if let Some(file) = ended.iter_mut().find(|file| file.is_file()) {
+        return Some(std::mem::take(file));
+    }
+    let folder = missing.parent().filter(|parent| parent.as_os_str() != "");
+    let mut names: Vec<String> = fs::read_dir(folder.unwrap_or(Path::new(".")))
+        .ok()?
+        .filter_map(|entry| entry.ok()?.file_name().into_string().ok())
+        .collect();
+    names.sort();
+    let near = nearest(
+        missing.file_name()?.to_str()?,
+        names.iter().map(String::as_str),
+    )?;
+    Some(folder.map_or_else(|| PathBuf::from(&near), |folder| folder.join(&near)))
 }

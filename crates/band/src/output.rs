@@ -73,8 +73,8 @@ fn write_file(path: &Path, bytes: &[u8]) -> io::Result<()> {
     Ok(())
 }
 
-/// The reason in plain words.
-fn reason(error: &io::Error) -> String {
+/// Why something cannot be written, in plain words.
+pub fn reason(error: &io::Error) -> String {
     match error.kind() {
         io::ErrorKind::IsADirectory => "it is a folder; name a file in it".to_owned(),
         io::ErrorKind::NotFound => "its folder does not exist".to_owned(),

@@ -12,9 +12,7 @@ use crate::{
     time::TimeKeeping,
 };
 use clap::Args;
-use endpin_theory::{
-    Chart, Feel, Key, Meter, Palette, Pitch, chart::TEMPO_RANGE, find_key, nearest,
-};
+use endpin_theory::{Chart, Feel, Key, Meter, Palette, Pitch, chart::TEMPO_RANGE, find_key};
 use endpin_walker::{
     Arc, Hand, Instrument, Level, Options, Weights,
     pins::{Avoid, BarBeat, Bars, Hold, Pin, PinError},
@@ -27,6 +25,7 @@ use std::{
 
 /// Which chart, and how it is played.
 #[derive(Args, Clone, Debug)]
+#[command(next_help_heading = "The chart")]
 pub struct ChartOptions {
     /// Bars in place of a chart file, such as "F7 | Bb7 | F7 | C7"
     #[arg(long, value_name = "BARS")]
@@ -59,6 +58,7 @@ fn tempo(text: &str) -> Result<f64, String> {
 
 /// Which choruses of which line.
 #[derive(Args, Clone, Debug)]
+#[command(next_help_heading = "The line")]
 pub struct LineOptions {
     /// Any number; the same seed gives the same notes
     #[arg(long, default_value_t = 1)]
@@ -134,6 +134,7 @@ impl RangeOptions {
 
 /// How the band plays.
 #[derive(Args, Clone, Debug)]
+#[command(next_help_heading = "The band")]
 pub struct BandOptions {
     /// Leave a part out: bass, comp or time; may be given several times
     #[arg(long, value_name = "PART", value_parser = part)]
@@ -406,26 +407,8 @@ fn same_mode(asked: Key, chart: Key) -> Result<Key, Failure> {
 /// Reads a chart file, with its name in front of what is wrong with it.
 ///
 /// # Errors
-/// A file that cannot be read or is no chart. For a file that is missing, the nearest name beside it is
-/// suggested.
+/// A file that cannot be read or is no chart.
 pub fn read_chart(file: &Path) -> Result<Chart, Failure> {
-    let text = input::text(file).map_err(|failure| match near_file(file) {
-        Some(near) if !file.exists() => Failure::input(format!("{failure} (did you mean {near}?)")),
-        _ => failure,
-    })?;
+    let text = input::text(file)?;
     Chart::parse(&text).map_err(|error| Failure::input(format!("{}:{error}", shown(file))))
-}
-
-/// A file beside a missing one whose name is close.
-fn near_file(missing: &Path) -> Option<String> {
-    let folder = missing.parent().filter(|parent| parent.as_os_str() != "");
-    let beside = std::fs::read_dir(folder.unwrap_or(Path::new("."))).ok()?;
-    let mut names: Vec<String> = beside
-        .filter_map(|entry| entry.ok()?.file_name().into_string().ok())
-        .collect();
-    names.sort();
-    let wanted = missing.file_name()?.to_str()?;
-    let near = nearest(wanted, names.iter().map(String::as_str))?;
-    let path: PathBuf = folder.map_or_else(|| PathBuf::from(&near), |folder| folder.join(&near));
-    Some(shown(&path))
 }

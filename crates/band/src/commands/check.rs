@@ -54,6 +54,12 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
             "which take? Name the MIDI file of the line after the chart: endpin check CHART LINE.mid",
         ));
     }
+    if let Some(page) = args.output.as_deref().filter(|page| !is_page(page)) {
+        return Err(Failure::input(format!(
+            "-o writes a page, and {} is none by its name: end it in .html (its print is paper)",
+            shown(page)
+        )));
+    }
     let chart = args.chart_options.chart(chart_file)?;
     let bench = Bench::new(chart, args.range.keys()?);
     let judged = takes
@@ -82,6 +88,12 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
         true => ExitCode::from(1),
         false => ExitCode::SUCCESS,
     })
+}
+
+/// Whether a page may be written there: by the ending of the name, or standard output.
+fn is_page(path: &Path) -> bool {
+    let ending = path.extension().map(|ending| ending.to_ascii_lowercase());
+    path.as_os_str() == "-" || ending.is_some_and(|ending| ending == "html" || ending == "htm")
 }
 
 impl Args {

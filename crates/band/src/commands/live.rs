@@ -416,7 +416,8 @@ fn open(way: Way, name: &str) -> Result<Option<Opened>, Failure> {
         Way::Raw => {
             let opened = raw::open(Path::new(name));
             let opened = opened.map_err(|error| {
-                Failure::output(format!("cannot write {}: {error}", shown(Path::new(name))))
+                let why = output::reason(&error);
+                Failure::output(format!("cannot write {}: {why}", shown(Path::new(name))))
             })?;
             Ok(opened.map(|raw| (Box::new(raw) as _, None)))
         }

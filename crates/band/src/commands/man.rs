@@ -60,21 +60,18 @@ fn section(body: &mut Roff, command: &Command) {
         };
         body.text([bold(name)]);
         let mut help = argument.get_help().map(words).unwrap_or_default();
-        let choices: Vec<String> = argument
-            .get_possible_values()
-            .iter()
-            .map(|choice| choice.get_name().to_owned())
-            .collect();
-        if argument.get_action().takes_values() && !choices.is_empty() {
-            help += &format!(": {}", choices.join(", "));
+        let takes_values = argument.get_action().takes_values();
+        let listed =
+            |words: Vec<String>| (takes_values && !words.is_empty()).then(|| words.join(", "));
+        let choices = argument.get_possible_values();
+        let choices = choices.iter().map(|choice| choice.get_name().to_owned());
+        if let Some(choices) = listed(choices.collect()) {
+            help += &format!(": {choices}");
         }
-        let defaults: Vec<String> = argument
-            .get_default_values()
-            .iter()
-            .map(|value| value.to_string_lossy().into_owned())
-            .collect();
-        if argument.get_action().takes_values() && !defaults.is_empty() {
-            help += &format!(" [default: {}]", defaults.join(","));
+        let defaults = argument.get_default_values().iter();
+        let defaults = defaults.map(|value| value.to_string_lossy().into_owned());
+        if let Some(defaults) = listed(defaults.collect()) {
+            help += &format!(" [default: {defaults}]");
         }
         body.text([roman(help)]);
     }

@@ -3,7 +3,7 @@
 use std::process::ExitCode;
 
 use crate::failure::{Failure, printable};
-use crate::live::ports;
+use crate::live::ports::{self, Direction, PortError};
 use crate::output;
 
 /// Arguments of `endpin ports`.
@@ -17,6 +17,7 @@ pub struct Args {}
 /// A MIDI service that does not answer.
 pub fn run(_: &Args) -> Result<ExitCode, Failure> {
     let (outputs, inputs) = ports::list().map_err(Failure::output)?;
+    let lonely = outputs.is_empty();
     let mut text = String::new();
     for (title, names) in [("output", outputs), ("input", inputs)] {
         text += &format!("{title} ports\n");
@@ -28,5 +29,9 @@ pub fn run(_: &Args) -> Result<ExitCode, Failure> {
         }
     }
     output::print(&text)?;
+    if lonely {
+        let advice = PortError::NoPorts(Direction::Output);
+        eprintln!("{advice}");
+    }
     Ok(ExitCode::SUCCESS)
 }

@@ -101,18 +101,19 @@ impl Format {
             .map_or_else(String::new, |value| value.get_name().to_owned())
     }
 
+    /// By the ending of a file's name, if that says one.
+    fn named(file: &Path) -> Option<Format> {
+        let ending = file.extension()?.to_string_lossy().to_lowercase();
+        match ending.as_str() {
+            "xml" => Some(Format::Musicxml),
+            "htm" => Some(Format::Html),
+            ending => Format::from_str(ending, false).ok(),
+        }
+    }
+
     /// By the ending of a file's name.
     fn of(file: &Path) -> Result<Format, Failure> {
-        let ending = file
-            .extension()
-            .map(|ending| ending.to_string_lossy().to_lowercase());
-        let named = match ending.as_deref() {
-            Some("xml") => Some(Format::Musicxml),
-            Some("htm") => Some(Format::Html),
-            Some(ending) => Format::from_str(ending, false).ok(),
-            None => None,
-        };
-        named.ok_or_else(|| {
+        Format::named(file).ok_or_else(|| {
             let endings: Vec<String> = Format::value_variants()
                 .iter()
                 .map(|format| format!(".{}", format.ending()))
@@ -123,6 +124,11 @@ impl Format {
             ))
         })
     }
+}
+
+/// Whether a file is a sheet, by the ending of its name.
+pub fn is_sheet(file: &Path) -> bool {
+    Format::named(file).is_some()
 }
 
 /// Makes the choruses and writes them down.

@@ -2,6 +2,7 @@
 
 use crate::{
     cli::shared::Performance,
+    commands::sheet,
     failure::{Failure, shown},
     output,
     report::{LineReport, to_json},
@@ -42,6 +43,12 @@ pub struct Args {
 /// # Errors
 /// A chart or options that make no line, or a file that cannot be written.
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    if let Some(file) = args.output.as_deref().filter(|file| sheet::is_sheet(file)) {
+        return Err(Failure::input(format!(
+            "write makes MIDI files, and {0} is none by its name: end it in .mid, or use `endpin sheet ... -o {0}`",
+            shown(file)
+        )));
+    }
     let session = args.performance.session(args.chart.as_deref())?;
     let made = session.perform()?;
     let score = made.score();

@@ -17,6 +17,20 @@ pub enum PortError {
     /// The system's MIDI service does not answer.
     #[error("{}", NO_SERVICE)]
     NoService,
+    /// The system has no MIDI service.
+    #[cfg(all(not(feature = "jack"), target_os = "linux"))]
+    #[error(
+        "this system has no MIDI service (there is no /dev/snd/seq): load it with `sudo modprobe snd-seq`; \
+         a container needs /dev/snd of its host; `--raw PATH` and `endpin write` need none"
+    )]
+    NoSequencer,
+    /// The system's MIDI service is not for this user.
+    #[cfg(all(not(feature = "jack"), target_os = "linux"))]
+    #[error(
+        "the MIDI service, /dev/snd/seq, is not yours to use: join its group with \
+         `sudo usermod -aG audio $USER` and log in again; `--raw PATH` and `endpin write` need none"
+    )]
+    Forbidden,
     /// There is no port at all.
     #[error(
         "this machine has no MIDI {0} port: plug in an instrument or start a program that opens one; \
@@ -53,8 +67,8 @@ pub enum PortError {
 const NO_SERVICE: &str =
     "no JACK server answers: start one (for instance `jackd -d dummy`), or use `--raw PATH`";
 #[cfg(all(not(feature = "jack"), target_os = "linux"))]
-const NO_SERVICE: &str = "the MIDI service of this system, /dev/snd/seq, cannot be opened: load it \
-    with `modprobe snd-seq` and see that you may use it, or use `--raw PATH`";
+const NO_SERVICE: &str = "the MIDI service of this system, /dev/snd/seq, cannot be opened: see \
+    that it is loaded (`sudo modprobe snd-seq`); `--raw PATH` and `endpin write` need none";
 #[cfg(all(not(feature = "jack"), not(target_os = "linux")))]
 const NO_SERVICE: &str = "the MIDI service of this system does not answer; `--raw PATH` needs none";
 
@@ -80,11 +94,32 @@ impl std::fmt::Display for Direction {
     }
 }
 
+/// Whether the system has a MIDI service that may be used. The sound library would say the same on standard
+/// error, in words for its own developers, and not tell why.
+#[cfg(all(not(feature = "jack"), target_os = "linux"))]
+fn look_for_service(device: &std::path::Path) -> Result<(), PortError> {
+    use std::io::ErrorKind;
+    let opened = std::fs::OpenOptions::new()
+        .read(true)
+        .write(true)
+        .open(device);
+    match opened.map_err(|error| error.kind()) {
+        Ok(_) => Ok(()),
+        Err(ErrorKind::NotFound) => Err(PortError::NoSequencer),
+        Err(ErrorKind::PermissionDenied) => Err(PortError::Forbidden),
+        Err(_) => Err(PortError::NoService),
+    }
+}
+
 fn output() -> Result<MidiOutput, PortError> {
+    #[cfg(all(not(feature = "jack"), target_os = "linux"))]
+    look_for_service("/dev/snd/seq".as_ref())?;
     MidiOutput::new(CLIENT).map_err(|_| PortError::NoService)
 }
 
 fn input() -> Result<MidiInput, PortError> {
+    #[cfg(all(not(feature = "jack"), target_os = "linux"))]
+    look_for_service("/dev/snd/seq".as_ref())?;
     let mut input = MidiInput::new(CLIENT).map_err(|_| PortError::NoService)?;
     input.ignore(Ignore::SysexAndActiveSense);
     Ok(input)
@@ -242,6 +277,20 @@ mod tests {
         ]
         .map(String::from)
         .to_vec()
+    }
+
+    #[cfg(all(not(feature = "jack"), target_os = "linux"))]
+    #[test]
+    fn a_missing_service_is_told_from_one_that_does_not_open() {
+        let folder = tempfile::tempdir().unwrap();
+        let missing = look_for_service(&folder.path().join("seq")).unwrap_err();
+        assert!(missing.to_string().contains("sudo modprobe snd-seq"));
+        // A folder opens for nobody, whoever asks.
+        let closed = look_for_service(folder.path());
+        assert_eq!(closed, Err(PortError::NoService));
+        let device = folder.path().join("seq");
+        std::fs::write(&device, "").unwrap();
+        assert_eq!(look_for_service(&device), Ok(()));
     }
 
     #[test]

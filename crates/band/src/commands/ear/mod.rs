@@ -32,8 +32,6 @@ pub struct Args {
     /// The chart files, one or more
     #[arg(value_name = "CHART")]
     charts: Vec<PathBuf>,
-    #[command(flatten)]
-    chart_options: ChartOptions,
     /// The folder to make
     #[arg(short, long, value_name = "DIR")]
     output: Option<PathBuf>,
@@ -85,6 +83,8 @@ pub struct Args {
     #[cfg(feature = "live")]
     #[arg(long, value_name = "NAME", requires = "drill")]
     port: Option<String>,
+    #[command(flatten)]
+    chart_options: ChartOptions,
 }
 
 /// What the pages are called.
@@ -171,6 +171,11 @@ fn write_set(args: &Args, mut ask: Ask, any_kind: bool, title: &str) -> Result<(
     if let Some((studio, format)) = studio {
         folder.write_audio(chosen, set.len(), &studio, format)?;
     }
+    eprintln!(
+        "{} questions in {}: open questions.html to answer them, answers.html for the key",
+        chosen.len(),
+        shown(args.folder()?)
+    );
     Ok(())
 }
 
