@@ -1,4 +1,30 @@
 //! Pure harmony: pitches, intervals, chords, scales, keys, meters and charts.
+//!
+//! ```text
+//!   text ──► Chart ──► Chorus ────────► Understood
+//!            sections   bars, spans      function, key, scale, reason
+//!               │          │                 │
+//!            Meter       Chord ──────────► Scale      Key
+//!            Ticks       Degree, Interval, NoteName, Pitch
+//! ```
+//!
+//! A [`Chart`] is what a hand writes; unrolled, it is a [`chart::Chorus`] of [`Span`]s, each a chord and how
+//! long it lasts; [`analyse`] says what each chord does there:
+//!
+//! ```
+//! use endpin_theory::{Chart, analyse};
+//!
+//! let chart = Chart::from_bars("Dm7 | G7 | Cmaj7 | A7", "4/4".parse().unwrap()).unwrap();
+//! let chorus = chart.chorus();
+//! let understood = analyse(&chorus.spans, chart.key);
+//! assert_eq!(understood[1].function, "V7");
+//! assert_eq!(understood[1].scale.to_string(), "G mixolydian");
+//! // A secondary dominant: it leads back to Dm7.
+//! assert!(understood[3].function.contains("V7/ii"));
+//! ```
+//!
+//! Nothing here is random, and nothing reads or writes. Spelling is
+//! kept throughout: a Gb stays a Gb, and only [`Pitch::midi`] forgets it.
 
 // What may panic outside tests stands under an `expect` of the lint, with its proof.
 #![cfg_attr(

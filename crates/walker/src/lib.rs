@@ -21,6 +21,13 @@
 //! println!("{} such choruses exist", walker.count());
 //! ```
 //!
+//! ```text
+//!   Chorus ──► layout ──► Place ─┐
+//!   Level  ──► rules, tastes ────┴─► grammar ──► lattice ──► sums ──► ChorusLine
+//!                                                              │          │
+//!                                                            count      judge
+//! ```
+//!
 //! How it works, from the inside out: a [`rules::Rule`] or a taste ([`tastes::Taste`]) is a small automaton
 //! that reads the line note by note over [`place::Place`]s; [`grammar`] reads all of them side by side;
 //! [`lattice`] is the graph of the states that they reach; [`sums`] are the weights of all that can follow
