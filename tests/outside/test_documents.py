@@ -29,6 +29,22 @@ def test_links_lead_somewhere(document):
             assert (document.parent / target).exists(), target
 
 
+def test_every_module_is_on_the_map():
+    """DEVELOPERS.md has each module of each crate, and no other."""
+    text = (doc_examples.ROOT / "DEVELOPERS.md").read_text("utf-8")
+    table = text.partition("| crate | module | holds |")[2].partition("\n\n")[0]
+    crate, told = None, {}
+    for row in table.splitlines()[2:]:
+        _, name, modules, *_ = row.split("|")
+        crate = name.strip() or crate
+        told.setdefault(crate, []).extend(re.findall("`([^`]+)`", modules))
+    assert set(told) == {folder.name for folder in (doc_examples.ROOT / "crates").iterdir()}
+    for crate, modules in told.items():
+        source = doc_examples.ROOT / "crates" / crate / "src"
+        there = {path.stem for path in source.iterdir()} - {"lib", "main"}
+        assert sorted(modules) == sorted(there), crate
+
+
 def test_every_command_has_an_example(endpin):
     """Each command that `--help` lists is shown in the README."""
     lines = endpin("--help").decode().partition("Commands:")[2].partition("\n\n")[0].splitlines()
