@@ -44,6 +44,20 @@ pub fn topic(kind: &str, answer: &str) -> String {
     }
 }
 
+/// The answers in the bytes of a record, and how many lines are none.
+pub fn read(bytes: &[u8]) -> (Vec<Entry>, usize) {
+    let text = String::from_utf8_lossy(bytes);
+    let lines = text.lines().filter(|line| !line.trim().is_empty());
+    let (mut entries, mut damaged) = (Vec::new(), 0);
+    for line in lines {
+        match serde_json::from_str(line) {
+            Ok(entry) => entries.push(entry),
+            Err(_) => damaged += 1,
+        }
+    }
+    (entries, damaged)
+}
+
 /// An open record.
 #[derive(Debug)]
 pub struct Record {
@@ -75,15 +89,7 @@ impl Record {
             .open(path)?;
         let mut bytes = Vec::new();
         file.read_to_end(&mut bytes)?;
-        let text = String::from_utf8_lossy(&bytes);
-        let lines: Vec<&str> = text
-            .lines()
-            .filter(|line| !line.trim().is_empty())
-            .collect();
-        let entries: Vec<Entry> = lines
-            .iter()
-            .filter_map(|line| serde_json::from_str(line).ok())
-            .collect();
+        let (entries, damaged) = read(&bytes);
         // An unfinished line is closed, so that the next one starts on its own.
         if bytes.last().is_some_and(|&last| last != b'\n') {
             file.seek(SeekFrom::End(0))?;
@@ -92,8 +98,8 @@ impl Record {
         Ok(Record {
             path: path.to_owned(),
             file,
-            damaged: lines.len() - entries.len(),
             entries,
+            damaged,
         })
     }
 

@@ -154,15 +154,19 @@ fn header(bytes: &[u8]) -> Result<(u16, Timing), FileProblem> {
             _ => format!("\"{}\"", begin.escape_ascii()),
         }));
     }
-    let &[_, _, _, _, a, b, c, d, _, format, t, u, ..] = bytes else {
+    let &[_, _, _, _, a, b, c, d, _, format, t, u, division, _, ..] = bytes else {
         return Err(FileProblem::Header("it is cut short".into()));
     };
     if u32::from_be_bytes([a, b, c, d]) < 6 {
         return Err(FileProblem::Header("it is shorter than six bytes".into()));
     }
-    let (read, _) = midly::parse(bytes).map_err(|_| {
-        FileProblem::Header(format!("format {format} or its time division is unknown"))
-    })?;
+    let unknown =
+        || FileProblem::Header(format!("format {format} or its time division is unknown"));
+    // Frames a second are stated as a negative byte, and midly 0.5.3 cannot turn the least of them around.
+    if division == 0x80 {
+        return Err(unknown());
+    }
+    let (read, _) = midly::parse(bytes).map_err(|_| unknown())?;
     if read.format == Format::Sequential {
         return Err(FileProblem::Patterns);
     }
@@ -384,6 +388,15 @@ mod tests {
         bytes[13] = 40;
         let file = TakeFile::read(&bytes).unwrap();
         assert_eq!(file.clock.seconds(96), 0.096);
+    }
+
+    /// Found by fuzzing: midly 0.5.3 overflows on it.
+    #[test]
+    fn the_least_number_of_frames_is_refused() {
+        let mut bytes = small();
+        bytes[12] = 0x80;
+        let found = TakeFile::read(&bytes);
+        assert!(matches!(found, Err(FileProblem::Header(_))), "{found:?}");
     }
 
     #[test]
