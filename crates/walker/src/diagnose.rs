@@ -2,11 +2,13 @@
 
 use crate::{
     grammar::{Grammar, State},
+    hand::InTime,
     lattice::Lattice,
+    layout::Layout,
     options::Options,
     place::Leads,
     plan::Plan,
-    walker::{WalkError, beginnings, layout, places, rules},
+    walker::{WalkError, beginnings, layouts, places, rules},
 };
 
 /// What every rule is called, in the order in which they are tried for being in the way.
@@ -22,32 +24,33 @@ const SUSPECTS: [&str; 7] = [
 
 /// Finds what keeps a plan from having a line. It is called only if none was found.
 pub(crate) fn diagnose(plan: &Plan, options: &Options) -> WalkError {
-    let failure = (0..plan.turns().len()).find_map(|turn| dead_turn(plan, turn, options));
-    failure.unwrap_or_else(|| {
-        // Each chorus has lines of its own, so it is their joining that fails.
-        match layout(plan, 0, options) {
-            Ok(layout) => no_line(&layout.slots[layout.slots.len() - 1], "join"),
-            Err(error) => error,
-        }
-    })
+    let (layouts, in_time) = match layouts(plan, options) {
+        Ok(laid_out) => laid_out,
+        Err(error) => return error,
+    };
+    let dead = |turn| dead_turn(plan, turn, &layouts, in_time.as_ref());
+    // If each chorus has lines of its own, it is their joining that fails.
+    let last = layouts[0].slots.len() - 1;
+    let failure = (0..layouts.len()).find_map(dead);
+    failure.unwrap_or_else(|| no_line(&layouts[0].slots[last], "join"))
 }
 
-fn dead_turn(plan: &Plan, turn: usize, options: &Options) -> Option<WalkError> {
-    let (layout, next) = match (
-        layout(plan, turn, options),
-        layout(plan, plan.after(turn), options),
-    ) {
-        (Ok(layout), Ok(next)) => (layout, next),
-        (Err(error), _) | (_, Err(error)) => return Some(error),
-    };
-    let places = places(&layout);
-    let grammar = || Grammar::new(rules(plan.turns()[turn].stage), Vec::new());
+fn dead_turn(
+    plan: &Plan,
+    turn: usize,
+    layouts: &[Layout],
+    in_time: Option<&InTime>,
+) -> Option<WalkError> {
+    let layout = &layouts[turn];
+    let next = layout.before(&layouts[plan.after(turn)], in_time.is_some());
+    let places = places(layout);
+    let grammar = || Grammar::new(rules(plan.turns()[turn].stage, in_time), Vec::new());
     let build = |grammar: Grammar| {
         let entries: Vec<State> = beginnings(&grammar, &places[0])
             .into_iter()
             .map(|(state, _)| state)
             .collect();
-        Lattice::build(&grammar, &places, entries, &next.slots[0].place)
+        Lattice::build(&grammar, &places, entries, &next)
     };
     let lattice = build(grammar());
     if !lattice.exits().is_empty() {

@@ -157,9 +157,9 @@ impl Default for Hand {
 
 impl Hand {
     /// Milliseconds to let go and to settle on another fret.
-    const SETTLE: i64 = 60;
+    const SETTLE: i64 = 80;
     /// Milliseconds on the way from a fret to the next.
-    const TRAVEL: i64 = 10;
+    const TRAVEL: i64 = 15;
 
     /// How many frets the hand can shift between two notes that start so far apart.
     pub fn shift_in(&self, time: Ticks) -> u8 {
@@ -229,7 +229,8 @@ mod tests {
         let beat = Ticks::QUARTER;
         assert_eq!(at(None).shift_in(beat), u8::MAX);
         assert_eq!(at(Some(60_000)).shift_in(beat), 0);
-        assert_eq!(at(Some(100_000)).shift_in(beat), 4);
-        assert_eq!(at(Some(300_000)).shift_in(Ticks(320)), 4);
+        assert_eq!(at(Some(94_999)).shift_in(beat), 0);
+        assert_eq!(at(Some(95_000)).shift_in(beat), 1);
+        assert_eq!(at(Some(420_000)).shift_in(Ticks(320)), 4);
     }
 }

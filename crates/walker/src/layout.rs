@@ -143,6 +143,29 @@ impl Layout {
         bar.map_or(1, |bar| (at.0 / bar.meter.beat_ticks().0) as u32 + 1)
     }
 
+    /// Tells each place how long ago the one before was.
+    pub(crate) fn tell_time(&mut self) {
+        let mut before = Ticks::ZERO;
+        for slot in &mut self.slots {
+            slot.place.since = slot.start - before;
+            before = slot.start;
+        }
+    }
+
+    /// The first place of what follows, as it stands after the last of this chorus.
+    pub(crate) fn before(&self, next: &Layout, in_time: bool) -> Place {
+        let last = self.slots.last().map_or(Ticks::ZERO, |slot| slot.start);
+        let since = if in_time {
+            self.length - last
+        } else {
+            Ticks::ZERO
+        };
+        Place {
+            since,
+            ..next.slots[0].place.clone()
+        }
+    }
+
     /// Lets the bass rest for a beat.
     pub(crate) fn rest_on(&mut self, bar: u32, beat: u32) -> Result<(), WalkError> {
         let written = self.bars.get(bar as usize - 1);

@@ -53,6 +53,7 @@ mod diagnose;
 pub mod fingering;
 pub mod grammar;
 mod guide;
+mod hand;
 pub mod instrument;
 pub mod judge;
 pub mod lattice;

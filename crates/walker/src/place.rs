@@ -4,6 +4,7 @@
 //! one note against another and nothing else. [`crate::layout`] makes them from a chart; whoever wants to
 //! state another problem can make them by hand.
 
+use endpin_theory::Ticks;
 use std::fmt;
 
 /// A set of keys of the octave, 0 (C) to 11 (B).
@@ -170,4 +171,6 @@ pub struct Place {
     pub centre: u8,
     /// How much life the rhythm should have here, 0 to 6.
     pub busy: u8,
+    /// Time since the place before; zero where no rule asks.
+    pub since: Ticks,
 }

@@ -44,14 +44,17 @@ impl Walker {
             fixed.apply(&mut layout)?;
         }
         let stage = self.plan.turns()[turn].stage;
-        let grammar = Grammar::new(rules(stage), tastes(&self.options.weights, stage.level));
+        let grammar = Grammar::new(
+            rules(stage, self.in_time.as_ref()),
+            tastes(&self.options.weights, stage.level),
+        );
         let entry = old.lattice.entries()[original.entry];
         let next = self.plan.after(turn);
         let lattice = Lattice::build(
             &grammar,
             &places(&layout),
             vec![entry],
-            &self.links[next].layout.slots[0].place,
+            &layout.before(&self.links[next].layout, self.in_time.is_some()),
         );
         let goal = self.links[next].lattice.entries()[original.next];
         let lattice = lattice.ending_in(goal);

@@ -5,6 +5,7 @@ use crate::{
     diagnose::diagnose,
     grammar::{Grammar, State},
     guide::Guide,
+    hand::InTime,
     lattice::Lattice,
     layout::{Layout, Stage},
     options::{Level, Options},
@@ -107,10 +108,10 @@ pub enum WalkError {
     },
 }
 
-/// The rules of a level (design section 6).
-pub fn rules(stage: Stage) -> Vec<Box<dyn Rule>> {
+/// The rules of a level (design section 6), and that of the hand where it is in a hurry.
+pub fn rules(stage: Stage, in_time: Option<&InTime>) -> Vec<Box<dyn Rule>> {
     let dominants = stage.level >= Level::DOMINANTS;
-    vec![
+    let mut rules: Vec<Box<dyn Rule>> = vec![
         Box::new(ArrivalRoot),
         Box::new(StrongBeats),
         Box::new(WeakBeats {
@@ -130,7 +131,11 @@ pub fn rules(stage: Stage) -> Vec<Box<dyn Rule>> {
             dominants,
         }),
         Box::new(OffBeats),
-    ]
+    ];
+    if let Some(rule) = in_time {
+        rules.push(Box::new(rule.clone()));
+    }
+    rules
 }
 
 /// One turn of the plan with its lattice, leading into the next turn.
@@ -153,6 +158,8 @@ pub struct Walker {
     pub(crate) plan: Plan,
     pub(crate) options: Options,
     pub(crate) links: Vec<Link>,
+    /// The rule of the hand, where it is in a hurry.
+    pub(crate) in_time: Option<InTime>,
     /// Weight of each entry of the first turn as a beginning.
     pub(crate) beginnings: Vec<f64>,
     /// The odds that two choruses are equal, once asked for.
@@ -169,16 +176,14 @@ impl Walker {
         if lowest > highest || highest > 127 {
             return Err(WalkError::Range { lowest, highest });
         }
-        let layouts: Vec<Layout> = (0..plan.turns().len())
-            .map(|turn| layout(&plan, turn, &options))
-            .collect::<Result<_, _>>()?;
+        let (layouts, in_time) = layouts(&plan, &options)?;
         layouts.iter().try_for_each(check_places)?;
         let grammars: Vec<Grammar> = plan
             .turns()
             .iter()
             .map(|turn| {
                 Grammar::new(
-                    rules(turn.stage),
+                    rules(turn.stage, in_time.as_ref()),
                     tastes(&options.weights, turn.stage.level),
                 )
             })
@@ -196,7 +201,7 @@ impl Walker {
                 &grammars[turn],
                 &places(&layouts[turn]),
                 entries[turn].clone(),
-                &layouts[next].slots[0].place,
+                &layouts[turn].before(&layouts[next], in_time.is_some()),
             );
             let mut merged = entries[next].clone();
             merged.extend(lattice.exits());
@@ -240,6 +245,7 @@ impl Walker {
             plan,
             options,
             links,
+            in_time,
             beginnings,
             odds: OnceLock::new(),
         };
@@ -313,17 +319,35 @@ impl Walker {
     pub fn count(&self) -> BigUint {
         let layout = &self.links[0].layout;
         let stage = self.plan.turns()[0].stage;
-        let grammar = Grammar::new(rules(stage), Vec::new());
+        let grammar = Grammar::new(rules(stage, self.in_time.as_ref()), Vec::new());
         let places = places(layout);
         let entries = beginnings(&grammar, &places[0]);
         let entries = entries.into_iter().map(|(state, _)| state).collect();
-        let next = &self.links[self.plan.after(0)].layout.slots[0].place;
-        let lattice = Lattice::build(&grammar, &places, entries, next);
+        let next = layout.before(
+            &self.links[self.plan.after(0)].layout,
+            self.in_time.is_some(),
+        );
+        let lattice = Lattice::build(&grammar, &places, entries, &next);
         lattice.count_lines()
     }
 }
 
-pub(crate) fn layout(plan: &Plan, turn: usize, options: &Options) -> Result<Layout, WalkError> {
+/// The layouts of all turns, and the rule of the hand if it is in a hurry there.
+pub(crate) fn layouts(
+    plan: &Plan,
+    options: &Options,
+) -> Result<(Vec<Layout>, Option<InTime>), WalkError> {
+    let layouts = (0..plan.turns().len()).map(|turn| layout(plan, turn, options));
+    let mut layouts = layouts.collect::<Result<Vec<Layout>, _>>()?;
+    let after = |turn| plan.after(turn);
+    let in_time = InTime::needed(&options.hand, options.range, &layouts, after);
+    if in_time.is_some() {
+        layouts.iter_mut().for_each(Layout::tell_time);
+    }
+    Ok((layouts, in_time))
+}
+
+fn layout(plan: &Plan, turn: usize, options: &Options) -> Result<Layout, WalkError> {
     let next = &plan.turns()[plan.after(turn)].chorus.spans[0];
     let next = next.chord.as_ref().map(|chord| chord.bass().chroma());
     let turn = &plan.turns()[turn];

@@ -62,7 +62,7 @@ fn has_line(chorus: &Chorus, level: Level) -> bool {
         .map(|chord| chord.bass().chroma());
     let layout = Layout::new(chorus, stage, &options, next);
     let places: Vec<Place> = layout.slots.iter().map(|slot| slot.place.clone()).collect();
-    let grammar = Grammar::new(rules(stage), Vec::new());
+    let grammar = Grammar::new(rules(stage, None), Vec::new());
     let entries: Vec<State> = Grammar::choices(&places[0])
         .filter_map(|to| grammar.step(State::START, &places[0], to).ok())
         .map(|(state, _)| grammar.across_join(state))

@@ -126,7 +126,7 @@ impl Mender {
         Mender {
             slots: layout.slots,
             grammar: Grammar::new(
-                walker::rules(stage),
+                walker::rules(stage, None),
                 tastes(&options.weights, options.level),
             ),
             keys: line.heard.iter().map(|note| note.key).collect(),
@@ -212,6 +212,7 @@ fn local<'a>(line: &'a Line<'_>, heard: &'a [Heard], around: &Range<usize>) -> L
     Line {
         ground: line.ground,
         range: line.range,
+        hand: line.hand,
         heard,
         stands: line.stands[around.clone()].to_vec(),
         choruses: line.choruses,

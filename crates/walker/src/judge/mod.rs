@@ -20,7 +20,7 @@ pub use figures::{Figures, Kept};
 pub use licence::Licence;
 pub use mend::Mend;
 
-use crate::role::Role;
+use crate::{instrument::Hand, role::Role};
 use endpin_theory::{Chorus, Degree, Pitch, Strength, Ticks, analysis::Understood};
 use ground::{Ground, Stand};
 use std::fmt;
@@ -52,7 +52,7 @@ pub enum Broken {
     Approach,
     /// A note lies above the seventh over the highest root.
     RootToSeventh,
-    /// Out of range, a leap too wide or not answered, or a pitch three times running.
+    /// Out of range, a leap too wide or not answered, a pitch three times running, or out of the hand's reach.
     Playable,
     /// The last beat of a chorus does not lead into the next.
     Join,
@@ -137,6 +137,7 @@ impl Verdict {
 pub struct Judge {
     ground: Ground,
     range: (u8, u8),
+    hand: Option<Hand>,
 }
 
 /// A line that was judged.
@@ -155,6 +156,15 @@ impl Judge {
         Judge {
             ground: Ground::new(chorus, understood),
             range,
+            hand: None,
+        }
+    }
+
+    /// The same judge of lines that nobody has played yet: this hand has to come to each note in time.
+    pub fn with_hand(self, hand: Hand) -> Judge {
+        Judge {
+            hand: Some(hand),
+            ..self
         }
     }
 
@@ -184,6 +194,7 @@ impl Judge {
 struct Line<'a> {
     ground: &'a Ground,
     range: (u8, u8),
+    hand: Option<Hand>,
     heard: &'a [Heard],
     stands: Vec<Stand>,
     choruses: u32,
@@ -198,6 +209,7 @@ impl<'a> Line<'a> {
         Line {
             ground: &judge.ground,
             range: judge.range,
+            hand: judge.hand,
             heard,
             stands,
             choruses,

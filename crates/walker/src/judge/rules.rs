@@ -10,6 +10,7 @@ use endpin_theory::{Chord, Feel, Ticks};
 pub(super) fn broken(line: &Line<'_>) -> Vec<Vec<Broken>> {
     let seams = seams(line);
     let unplayable = unplayable(line);
+    let out_of_reach = out_of_reach(line);
     (0..line.heard.len())
         .map(|note| {
             Broken::ALL
@@ -20,7 +21,7 @@ pub(super) fn broken(line: &Line<'_>) -> Vec<Vec<Broken>> {
                     Broken::WeakBeats => line.leads_nowhere(note),
                     Broken::Approach => line.fails_to_approach(note, LeadsInto::Change),
                     Broken::RootToSeventh => seams[note].is_some_and(|seam| line.key(note) > seam),
-                    Broken::Playable => unplayable[note],
+                    Broken::Playable => unplayable[note] || out_of_reach[note],
                     Broken::Join => line.fails_to_approach(note, LeadsInto::Chorus),
                 })
                 .collect()
@@ -330,6 +331,33 @@ fn unplayable(line: &Line<'_>) -> Vec<bool> {
             _ => 0,
         };
         from = Some((note, leap));
+    }
+    found
+}
+
+/// Rule 6, the hand: the notes to which it cannot come in time, whatever the fingering; the ending waits.
+pub(super) fn out_of_reach(line: &Line<'_>) -> Vec<bool> {
+    let mut found = vec![false; line.heard.len()];
+    let Some(hand) = line.hand else { return found };
+    let positions = 1..=i16::from(hand.instrument.positions());
+    // Where the index finger can be; before the first note, anywhere.
+    let mut at: Vec<i16> = positions.clone().collect();
+    for (note, stand) in line.stands.iter().enumerate() {
+        let before = note.checked_sub(1).map(|before| line.stands[before].time);
+        let shift = before.map_or(u8::MAX, |before| hand.shift_in(stand.time - before));
+        let plays = |index: i16| {
+            hand.instrument.strings.iter().any(|&open| {
+                let fret = line.key(note) - i16::from(open);
+                let under = 0..hand.instrument.fingers.len() as i16;
+                let on_neck = fret <= i16::from(hand.instrument.neck);
+                on_neck && (fret == 0 || under.contains(&(fret - index)))
+            })
+        };
+        let ways: Vec<i16> = positions.clone().filter(|&index| plays(index)).collect();
+        let in_time = |index: &&i16| at.iter().any(|from| (*index - from).abs() <= shift.into());
+        let come: Vec<i16> = ways.iter().filter(in_time).copied().collect();
+        found[note] = come.is_empty() && !ways.is_empty() && !stand.ending;
+        at = if come.is_empty() { ways } else { come };
     }
     found
 }

@@ -114,6 +114,12 @@ fn playable_fault(line: &Line<'_>, index: usize, verdict: &Verdict) -> String {
             verdict.pitch
         );
     }
+    if super::rules::out_of_reach(line)[index] {
+        return format!(
+            "{} lies too far up or down the neck for the hand to come in time",
+            verdict.pitch
+        );
+    }
     let before = index
         .checked_sub(1)
         .map_or(0, |before| line.key(index) - line.key(before));

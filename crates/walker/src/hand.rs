@@ -1,0 +1,208 @@
+//! What the left hand can do in time: part of rule 6.
+//!
+//! The rule remembers where on the neck the hand can be, given all notes so far. Between two notes it shifts
+//! by as many frets as the time allows; of the places that it can come to, those from which a finger reaches
+//! the coming note are kept. If none is left, no fingering plays the line at its tempo.
+
+use crate::{
+    fingering::Fingering,
+    instrument::Hand,
+    layout::{Layout, Slot},
+    place::Within,
+    rules::{Memory, Rule, Step},
+};
+use endpin_theory::Ticks;
+use std::collections::BTreeSet;
+
+/// Positions of the hand: bit 0 has the index finger on the first fret.
+type Positions = u32;
+
+/// Rule 6 at a tempo: the hand comes in time.
+#[derive(Clone, Debug)]
+pub struct InTime {
+    hand: Hand,
+    /// For each MIDI key, the positions from which it can be played.
+    from: Vec<Positions>,
+    /// All positions.
+    all: Positions,
+    /// The time that all distances between places are made of.
+    unit: Ticks,
+    /// So many units after a note the hand may be anywhere.
+    free: u32,
+}
+
+impl InTime {
+    /// Units of time that are remembered in six bits; enough for sixteenths at the fastest tempo of a chart.
+    const MOST: u32 = 63;
+
+    fn new(hand: &Hand, unit: Ticks) -> InTime {
+        let instrument = &hand.instrument;
+        let positions = instrument.positions();
+        let from = |key| {
+            let ways = Fingering::all(instrument, key).into_iter();
+            ways.fold(0, |set, way| set | 1 << (way.hand - 1))
+        };
+        let is_free = |units: &u32| hand.shift_in(unit * i64::from(*units)) >= positions - 1;
+        InTime {
+            hand: *hand,
+            from: (0..128).map(from).collect(),
+            all: (1 << positions) - 1,
+            unit,
+            free: (1..Self::MOST).find(is_free).unwrap_or(Self::MOST),
+        }
+    }
+
+    /// The rule for chords laid out so, each chorus going on with the one named beside it; none if the hand
+    /// has time for whatever the other rules allow in this range.
+    pub(crate) fn needed(
+        hand: &Hand,
+        range: (u8, u8),
+        layouts: &[Layout],
+        after: impl Fn(usize) -> usize,
+    ) -> Option<InTime> {
+        let mut unit = 0;
+        let mut shortest = i64::MAX;
+        for (turn, layout) in layouts.iter().enumerate() {
+            let first = (&layouts[after(turn)].slots[0], layout.length);
+            let slots = layout.slots.iter().map(|slot| (slot, slot.start));
+            let slots: Vec<(&Slot, Ticks)> = slots.chain([first]).collect();
+            for two in slots.windows(2) {
+                let time = (two[1].1 - two[0].1).0;
+                unit = gcd(unit, time);
+                if !excludes(two[0].0, two[1].0) {
+                    shortest = shortest.min(time);
+                }
+            }
+        }
+        let shift = hand.shift_in(Ticks(shortest));
+        let rule = InTime::new(hand, Ticks(unit.max(1)));
+        (shift < hand.instrument.positions() - 1 && rule.can_fail(range, shift)).then_some(rule)
+    }
+
+    /// Whether some line in this range, of leaps up to an octave, has no fingering that shifts by so many
+    /// frets at most.
+    fn can_fail(&self, (lowest, highest): (u8, u8), shift: u8) -> bool {
+        let keys = || (lowest..=highest).filter(|&key| self.from[usize::from(key)] != 0);
+        let mut left: Vec<(u8, Positions)> = keys()
+            .map(|key| (key, self.from[usize::from(key)]))
+            .collect();
+        let mut met: BTreeSet<(u8, Positions)> = left.iter().copied().collect();
+        while let Some((key, set)) = left.pop() {
+            for next in keys().filter(|next| next.abs_diff(key) <= 12) {
+                let reached = self.spread(set, shift) & self.from[usize::from(next)];
+                if reached == 0 {
+                    return true;
+                }
+                if met.insert((next, reached)) {
+                    left.push((next, reached));
+                }
+            }
+        }
+        false
+    }
+
+    fn spread(&self, set: Positions, shift: u8) -> Positions {
+        let farther = |set: Positions, _| (set | set << 1 | set >> 1) & self.all;
+        (0..shift.min(self.hand.instrument.positions())).fold(set, farther)
+    }
+
+    /// Where the hand can be, as remembered: positions it cannot have, and units since the last note.
+    fn pack(&self, set: Positions, waited: u32) -> Memory {
+        waited << self.hand.instrument.positions() | (self.all & !set)
+    }
+}
+
+/// Whether a note at one place leaves none at the next: a beat is divided in two or in three.
+fn excludes(slot: &Slot, next: &Slot) -> bool {
+    let eighth = |slot: &Slot| slot.place.within == Within::Eighth;
+    let triplet = |slot: &Slot| {
+        matches!(
+            slot.place.within,
+            Within::SecondTriplet | Within::ThirdTriplet
+        )
+    };
+    eighth(slot) && triplet(next) || triplet(slot) && eighth(next)
+}
+
+fn gcd(a: i64, b: i64) -> i64 {
+    if b == 0 { a } else { gcd(b, a % b) }
+}
+
+impl Rule for InTime {
+    fn name(&self) -> &'static str {
+        "playable"
+    }
+
+    fn words(&self) -> &'static str {
+        "Keep it in reach at the tempo: the hand needs time to shift, and an open string gives it some."
+    }
+
+    fn memory_bits(&self) -> u32 {
+        u32::from(self.hand.instrument.positions()) + self.free.next_power_of_two().ilog2()
+    }
+
+    fn read(&self, memory: Memory, step: &Step<'_>) -> Option<Memory> {
+        let set = self.all & !memory;
+        let since = (step.place.since.0 / self.unit.0) as u32;
+        let waited = (memory >> self.hand.instrument.positions()).saturating_add(since);
+        let is_free = waited >= self.free;
+        let Some(to) = step.to else {
+            return Some(if is_free { 0 } else { self.pack(set, waited) });
+        };
+        let come = match is_free {
+            true => self.all,
+            false => self.spread(set, self.hand.shift_in(self.unit * i64::from(waited))),
+        };
+        let reached = come & self.from.get(usize::from(to))?;
+        (reached != 0).then(|| self.pack(reached, 0))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::instrument::Instrument;
+
+    /// The fewest frets between two notes with which every line of the range can be played.
+    fn enough(instrument: Instrument) -> u8 {
+        let hand = Hand {
+            instrument,
+            quarter: Some(500_000),
+        };
+        let rule = InTime::new(&hand, Ticks(160));
+        let shifts = 0..instrument.positions();
+        let mut shifts = shifts.filter(|&shift| !rule.can_fail(instrument.range, shift));
+        shifts.next().unwrap()
+    }
+
+    #[test]
+    fn at_ordinary_tempi_nothing_is_out_of_reach() {
+        // The last triplet of a beat at 140 lasts 142 ms: time for four frets, which are always enough.
+        let beat = Some(60_000_000 / 140);
+        for instrument in Instrument::ALL {
+            let hand = Hand {
+                instrument,
+                quarter: beat,
+            };
+            assert!(
+                hand.shift_in(Ticks(320)) >= enough(instrument),
+                "{instrument}"
+            );
+        }
+    }
+
+    #[test]
+    fn the_shift_spreads_the_hand() {
+        let rule = InTime::new(&Hand::default(), Ticks(960));
+        assert_eq!(rule.spread(0b1000, 0), 0b1000);
+        assert_eq!(rule.spread(0b1000, 2), 0b111110);
+        assert_eq!(rule.spread(1, u8::MAX), rule.all);
+        // G3 lies on the twelfth fret of the G string and the seventeenth of the D string.
+        let positions = (9..=12)
+            .chain(14..=17)
+            .fold(0, |set, hand| set | 1 << (hand - 1));
+        assert_eq!(rule.from[55], positions);
+        assert_eq!(rule.from[38], rule.all, "an open string");
+        assert_eq!(rule.from[27], 0);
+    }
+}
