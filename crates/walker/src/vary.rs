@@ -102,6 +102,9 @@ impl Walker {
         holds: &[Hold],
         seed: u64,
     ) -> Result<Walker, WalkError> {
+        if holds.is_empty() {
+            return Walker::new(plan, options);
+        }
         let walker = Walker::new(plan.clone(), options.clone())?;
         for hold in holds {
             let source = walker.line(seed, hold.chorus);

@@ -34,7 +34,7 @@ fn seeds_keep_their_notes() {
             "F2 Eb2 A1 B1 Bb1 Bb2 Ab2 E2 F2 Eb2 F2 B2 C3 Gb2 F2 A2",
             "F2 Eb2 A1 B1 Bb1 Bb2 Ab2 E2 F2 G2 Eb2 D2 C2 Gb2 F2 A2",
             "F2 Eb2 A1 B1 Bb1 Bb2 Ab2 E2 F2 G2 Eb2 D2 C2 Gb2 F2 A2",
-            "F2 Eb2 D2 A2 F2 Bb2 Ab2 A2 Bb2 C3 C3 F2 G2 G2 A2 Bb2",
+            "F2 Eb2 B1 C2 B1 Bb1 D2 E2 F2 Eb2 Eb2 F2 A2 A2 F2 D2",
         ]
     );
     assert_eq!(
