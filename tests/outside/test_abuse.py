@@ -334,7 +334,6 @@ def test_what_a_chart_brings_stays_text_in_every_output(program, take, tmp_path)
         assert not any(script.startswith("alert") for script in scripts.found), file.name
 
 
-@pytest.mark.xfail(strict=True, reason="the line that says what was written shows the title as it is")
 @pytest.mark.parametrize("command", ["write", "sheet"])
 def test_the_line_that_says_what_was_written_is_safe(program, tmp_path, command):
     chart = chart_at(tmp_path / "hostile.toml", HOSTILE)
@@ -342,7 +341,6 @@ def test_the_line_that_says_what_was_written_is_safe(program, tmp_path, command)
     assert not CONTROLS.search((done.stdout + done.stderr).decode())
 
 
-@pytest.mark.xfail(strict=True, reason="`printable` lets bidirectional controls through")
 def test_a_title_cannot_turn_a_terminal_line_around(program, tmp_path):
     chart = chart_at(tmp_path / "hostile.toml", HOSTILE)
     done = run(program, "explain", chart)

@@ -47,12 +47,22 @@ pub fn shown(path: &Path) -> String {
 }
 
 /// Text from a file or the command line made safe for a terminal: control characters, which could carry
-/// terminal commands, become spaces; line breaks stay.
+/// terminal commands, become spaces, and so do those that turn the direction of writing around (Unicode
+/// Standard Annex 9, "Directional Formatting Characters"); line breaks stay.
 pub fn printable(text: &str) -> String {
     let safe = |c: char| match c {
         '\n' => '\n',
+        '\u{061C}'
+        | '\u{200E}'..='\u{200F}'
+        | '\u{202A}'..='\u{202E}'
+        | '\u{2066}'..='\u{2069}' => ' ',
         c if c.is_control() => ' ',
         c => c,
     };
     text.chars().map(safe).collect()
+}
+
+/// The same on one line: line breaks become spaces too.
+pub fn printable_line(text: &str) -> String {
+    printable(text).replace('\n', " ")
 }

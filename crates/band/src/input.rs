@@ -66,7 +66,7 @@ pub fn text(path: &Path) -> Result<String, Failure> {
         let column = before.iter().rev().take_while(|&&byte| byte != b'\n').count() + 1;
         let name = shown(path);
         Failure::input(format!(
-            "{name}:{line}:{column}: this is not text (byte {:#04x} is no UTF-8); a chart is a TOML text file",
+            "{name}:{line}:{column}: this is not text (byte {:#04x} is no UTF-8); charts and all other files of settings are TOML text files",
             error.as_bytes()[at]
         ))
     })

@@ -3,7 +3,7 @@
 use crate::{
     cli::shared::Performance,
     comp::ChorusComp,
-    failure::{Failure, shown},
+    failure::{Failure, printable_line, shown},
     feel::Swing,
     output,
     report::{LineReport, to_json},
@@ -169,7 +169,7 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
         output::write(report, text.as_bytes())?;
     }
     if !is_stdout(&file) {
-        eprintln!("{session}: {}", shown(&file));
+        eprintln!("{}: {}", printable_line(&session.to_string()), shown(&file));
     }
     Ok(ExitCode::SUCCESS)
 }

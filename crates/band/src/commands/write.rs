@@ -3,7 +3,7 @@
 use crate::{
     cli::shared::Performance,
     commands::sheet,
-    failure::{Failure, shown},
+    failure::{Failure, printable_line, shown},
     output,
     report::{LineReport, to_json},
     smf::{self, Layout},
@@ -98,7 +98,8 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
             .iter()
             .map(|part| part.name.to_string())
             .collect();
-        eprintln!("{session}: {} in {written}", parts.join(", "));
+        let what = printable_line(&session.to_string());
+        eprintln!("{what}: {} in {written}", parts.join(", "));
     }
     Ok(ExitCode::SUCCESS)
 }
