@@ -168,7 +168,7 @@ fn a_name_that_promises_another_kind_of_file() {
         desk,
         &["sheet", "oyster.toml", "-o", "a.mid"],
         2,
-        &[".musicxml"],
+        &[".musicxml", "endpin write"],
     );
     let wrote = endpin(desk, &["write", "oyster.toml", "-o", "take.mid"]);
     assert!(wrote.status.success());
@@ -284,9 +284,14 @@ fn options_out_of_range() {
     refuse(&["--tempo", "NaN"], &["NaN"]);
     refuse(&["--level", "0"], &["0"]);
     refuse(&["--level", "7"], &["7"]);
-    refuse(&["--choruses", "0"], &["0"]);
-    refuse(&["--from", "0"], &["0"]);
-    refuse(&["--seed", "tuesday"], &["tuesday"]);
+    refuse(&["--choruses", "0"], &["a whole number from 1 to 100000"]);
+    refuse(
+        &["--choruses", "many"],
+        &["a whole number from 1 to 100000"],
+    );
+    refuse(&["--from", "0"], &["a whole number from 1 to"]);
+    refuse(&["--format", "2"], &["a whole number from 0 to 1"]);
+    refuse(&["--seed", "tuesday"], &["tuesday", "a whole number"]);
     refuse(&["--feel", "samba"], &["samba"]);
     refuse(&["--mute", "singer"], &["singer"]);
     refuse(&["--bars", "F7 | Bb7"], &["--bars"]); // beside a chart file

@@ -61,13 +61,13 @@ fn tempo(text: &str) -> Result<f64, String> {
 #[command(next_help_heading = "The line")]
 pub struct LineOptions {
     /// Any number; the same seed gives the same notes
-    #[arg(long, default_value_t = 1)]
+    #[arg(long, default_value_t = 1, value_parser = whole::<u64, 0, { u64::MAX }>)]
     pub seed: u64,
     /// How many choruses [default: 3; live: until ended]
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    #[arg(long, value_name = "N", value_parser = whole::<u32, 1, 100_000>)]
     pub choruses: Option<u32>,
     /// The first chorus to make
-    #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = whole::<u32, 1, MOST_CHORUSES>)]
     pub from: u32,
     /// The ladder from 1 (two-feel, roots) to 6 (skips, drops and ghost notes)
     #[arg(long, default_value_t = Level::DOMINANTS)]
@@ -88,7 +88,7 @@ pub struct LineOptions {
     #[arg(long, value_name = "BARS", conflicts_with = "choruses")]
     pub vary: Option<Bars>,
     /// How many versions
-    #[arg(long, value_name = "N", default_value_t = 8, requires = "vary", value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    #[arg(long, value_name = "N", default_value_t = 8, requires = "vary", value_parser = whole::<u32, 1, 100_000>)]
     pub count: u32,
     /// Beats in which any two choruses differ at least
     #[arg(long, value_name = "BEATS", default_value_t = 1)]
@@ -158,10 +158,10 @@ pub struct BandOptions {
     #[arg(long, value_name = "HOW", default_value_t)]
     pub time: TimeKeeping,
     /// Bars counted in
-    #[arg(long, value_name = "BARS", default_value_t = 0, value_parser = clap::value_parser!(u32).range(0..=8))]
+    #[arg(long, value_name = "BARS", default_value_t = 0, value_parser = whole::<u32, 0, 8>)]
     pub count_in: u32,
     /// Take turns: the bass rests every other N bars, for you to play
-    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=64))]
+    #[arg(long, value_name = "N", value_parser = whole::<u32, 1, 64>)]
     pub trade: Option<u32>,
     /// Quarter notes a minute by which each chorus is faster than the one before
     #[arg(long, value_name = "BPM", default_value_t = 0.0, allow_negative_numbers = true, value_parser = number::<-100, 100>)]
@@ -172,6 +172,17 @@ pub struct BandOptions {
     /// Only these bars, such as 9-12
     #[arg(long, value_name = "BARS")]
     pub bars_range: Option<BarRange>,
+}
+
+/// Reads a whole number of an option, within its range.
+///
+/// # Errors
+/// What may be written instead.
+pub fn whole<N: TryFrom<u64>, const LEAST: u64, const MOST: u64>(text: &str) -> Result<N, String> {
+    let number = text.parse().ok();
+    let number = number.filter(|number| (LEAST..=MOST).contains(number));
+    let number = number.and_then(|number| N::try_from(number).ok());
+    number.ok_or_else(|| format!("write a whole number from {LEAST} to {MOST}"))
 }
 
 fn number<const LEAST: i32, const MOST: i32>(text: &str) -> Result<f64, String> {
@@ -287,7 +298,7 @@ impl LineOptions {
         let end = self
             .from
             .checked_add(count)
-            .filter(|&end| end <= MOST_CHORUSES);
+            .filter(|&end| u64::from(end) <= MOST_CHORUSES);
         let beyond = || Failure::input(format!("choruses are numbered up to {MOST_CHORUSES}"));
         Ok(self.from..end.ok_or_else(beyond)?)
     }
@@ -343,7 +354,7 @@ const USUAL_CHORUSES: u32 = 3;
 const MOST_PINNED: u32 = 64;
 
 /// The highest number of a chorus.
-const MOST_CHORUSES: u32 = 10_000_000;
+const MOST_CHORUSES: u64 = 10_000_000;
 
 fn part(text: &str) -> Result<PartName, String> {
     let named = |part: &PartName| part.to_string().eq_ignore_ascii_case(text);

@@ -120,7 +120,7 @@ impl Format {
                 .collect();
             let (file, endings) = (shown(file), endings.join(", "));
             Failure::input(format!(
-                "what to write into {file}? End its name in {endings}, or say --format"
+                "what to write into {file}? End its name in {endings}, or say --format; `endpin write` makes MIDI files"
             ))
         })
     }

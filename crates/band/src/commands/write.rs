@@ -1,7 +1,7 @@
 //! `endpin write`: one MIDI file.
 
 use crate::{
-    cli::shared::Performance,
+    cli::shared::{Performance, whole},
     commands::sheet,
     failure::{Failure, printable_line, shown},
     output,
@@ -29,7 +29,7 @@ pub struct Args {
     #[arg(long, value_name = "DIR")]
     split: Option<PathBuf>,
     /// Standard MIDI File format: 1 (a track for each part) or 0 (one track)
-    #[arg(long, default_value_t = 1, value_parser = clap::value_parser!(u8).range(0..=1))]
+    #[arg(long, default_value_t = 1, value_parser = whole::<u8, 0, 1>)]
     format: u8,
     /// Write the line report (endpin-line/1) as well
     #[arg(long, value_name = "FILE")]

@@ -4,7 +4,7 @@ mod drill;
 mod term;
 
 use crate::{
-    cli::shared::{ChartOptions, RangeOptions},
+    cli::shared::{ChartOptions, RangeOptions, whole},
     ear::{
         Ask, Kind, Maker,
         audio::{Format, Studio, find_font},
@@ -36,7 +36,7 @@ pub struct Args {
     #[arg(short, long, value_name = "DIR")]
     output: Option<PathBuf>,
     /// How many questions
-    #[arg(long, value_name = "N", default_value_t = 40, value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    #[arg(long, value_name = "N", default_value_t = 40, value_parser = whole::<u32, 1, 100_000>)]
     count: u32,
     /// Kinds of question, separated by commas; all that the charts have a place for if not given
     #[arg(long, value_name = "KIND", value_delimiter = ',')]
@@ -48,10 +48,10 @@ pub struct Args {
     #[arg(long, value_name = "N-M", value_parser = span)]
     only: Option<(usize, usize)>,
     /// Any number; the same seed makes the same set
-    #[arg(long, default_value_t = 1)]
+    #[arg(long, default_value_t = 1, value_parser = whole::<u64, 0, { u64::MAX }>)]
     seed: u64,
     /// Level of the lines, 3 to 5
-    #[arg(long, default_value_t = 4, value_parser = clap::value_parser!(u8).range(3..=5))]
+    #[arg(long, default_value_t = 4, value_parser = whole::<u8, 3, 5>)]
     level: u8,
     #[command(flatten)]
     range: RangeOptions,
@@ -77,7 +77,7 @@ pub struct Args {
     #[arg(long, value_name = "FILE", requires = "drill")]
     record: Option<PathBuf>,
     /// End the drill after so many questions
-    #[arg(long, value_name = "N", requires = "drill")]
+    #[arg(long, value_name = "N", requires = "drill", value_parser = whole::<u32, 1, 100_000>)]
     rounds: Option<u32>,
     /// The MIDI port to play the drill's questions on; without one each is written to a file
     #[cfg(feature = "live")]
