@@ -246,3 +246,13 @@ def test_the_written_report_is_the_explained_one(endpin, report, scenario, tmp_p
     explained = report(scenario)
     for key in ("format", "chart", "key", "seed", "choruses", "notes"):
         assert written[key] == explained[key]
+
+
+def test_a_muted_comp_is_not_explained(endpin, scenario):
+    """The line reads as it did; what is left out is the comp."""
+    both, alone = endpin("explain", scenario).decode(), endpin("explain", scenario, "--mute", "comp").decode()
+    line, _, tally = both.partition("\nBass and comp: ")
+    comps = re.compile(r"^     comp \d.*\n", re.M)
+    assert comps.search(line) and tally
+    assert alone.startswith(comps.sub("", line))
+    assert not comps.search(alone) and "Bass and comp" not in alone

@@ -6,6 +6,7 @@ use crate::{
     failure::{Failure, printable},
     output, reading,
     report::{LineReport, to_json},
+    score::PartName,
     session::{Made, Session},
     tablature::{self, Placed},
 };
@@ -113,6 +114,7 @@ fn on_the_neck(session: &Session, made: &Made<'_>) -> Result<String, Failure> {
 }
 
 fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
+    let comps = !session.wishes().arrange.mute.contains(&PartName::Comp);
     let mut text = format!("{}\n", heading(session));
     for (line, comp) in &made.takes {
         let chorus = session.chorus(line.chorus);
@@ -123,7 +125,8 @@ fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
                 .iter()
                 .filter(|note| why && note.bar == bar)
                 .map(because);
-            let attacks = comp.attacks.iter().filter(|attack| attack.bar == bar);
+            let attacks = comp.attacks.iter();
+            let attacks = attacks.filter(|attack| comps && attack.bar == bar);
             let attacks = attacks.map(|attack| {
                 let chord = chorus.spans[attack.span].chord.as_ref();
                 self::attack(attack, chord)
@@ -134,16 +137,19 @@ fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
     if let (Some((note, chord)), Some((line, _))) = (&made.ending, made.takes.last()) {
         let bars = session.chorus(line.chorus).bars.len();
         let home: Option<Chord> = note.chord.parse().ok();
-        let chord = chord.as_ref().map(|chord| attack(chord, home.as_ref()));
+        let chord = chord.as_ref().filter(|_| comps);
+        let chord = chord.map(|chord| attack(chord, home.as_ref()));
         text.push_str("\nEnding\n");
         text.push_str(&reading::ending(bars as u32 + 1, note));
         for remark in [why.then(|| because(note)), chord].into_iter().flatten() {
             text.push_str(&format!("     {remark}\n"));
         }
     }
-    text.push_str(&format!("\nBass and comp: {}.\n", made.collisions()));
-    for (palette, found) in made.under_every_palette() {
-        text.push_str(&format!("  {:<11} {found}\n", palette.to_string()));
+    if comps {
+        text.push_str(&format!("\nBass and comp: {}.\n", made.collisions()));
+        for (palette, found) in made.under_every_palette() {
+            text.push_str(&format!("  {:<11} {found}\n", palette.to_string()));
+        }
     }
     format!("{}\n{}", printable(&text), reading::LEGEND)
 }
