@@ -6,7 +6,7 @@ use crate::{
     session::{Made, Session},
 };
 use endpin_theory::Palette;
-use endpin_walker::{LineNote, Tablature, fingering::Fingering};
+use endpin_walker::{LineNote, fingering::Fingering};
 use serde::Serialize;
 
 /// Any report as indented JSON, ending in a line break.
@@ -188,7 +188,7 @@ impl From<Clash> for ClashReport {
 impl<'a> LineReport<'a> {
     /// The line alone.
     pub fn new(session: &'a Session, made: &'a Made<'a>) -> LineReport<'a> {
-        let tablature = Tablature::of(&session.wishes().line.hand, made.notes());
+        let tablature = made.tablature();
         let place = |index: usize| tablature.as_ref()?.places.get(index);
         let note = |(index, note)| NoteReport::new(note, place(index));
         LineReport {

@@ -14,7 +14,7 @@ use crate::{
 };
 use endpin_theory::{Chart, Chorus, Feel, Key, Palette, Scale, Understood, analyse};
 use endpin_walker::{
-    ChorusLine, Level, LineNote, Options, Plan, Walker,
+    ChorusLine, Level, LineNote, Options, Plan, Tablature, Walker,
     pins::{Bars, Hold},
 };
 use std::{fmt, ops::Range};
@@ -256,6 +256,13 @@ impl Made<'_> {
     pub fn notes(&self) -> impl Iterator<Item = &LineNote> {
         let choruses = self.takes.iter().flat_map(|(line, _)| &line.notes);
         choruses.chain(self.ending.iter().map(|(note, _)| note))
+    }
+
+    /// Where all notes lie on the neck; none if the instrument does not have one of them.
+    pub fn tablature(&self) -> Option<Tablature> {
+        let choruses = self.takes.iter().map(|(line, _)| &line.notes[..]);
+        let ending = self.ending.as_ref().map(|(note, _)| note);
+        Tablature::of(&self.session.wishes.line.hand, choruses, ending)
     }
 
     /// Where bass and comp meet.

@@ -183,7 +183,7 @@ mod tests {
         let session = Session::new(chart, Wishes::plain(1, 1, line)).unwrap();
         let line = session.line(1);
         let hand = session.wishes().line.hand;
-        let tablature = Tablature::of(&hand, &line.notes).unwrap();
+        let tablature = Tablature::of(&hand, [&line.notes[..]], None).unwrap();
         let notes: Vec<_> = line.notes.iter().zip(&tablature.places).collect();
         let text = super::chorus(session.chorus(1), &notes, tablature.strings);
         (text, tablature)

@@ -7,7 +7,6 @@ use crate::{
     instrument::{Hand, Instrument},
     line::LineNote,
 };
-use endpin_theory::Ticks;
 
 /// How a note is fingered.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -83,27 +82,28 @@ pub struct Tablature {
 }
 
 impl Tablature {
-    /// The easiest fingering of a line; none if the instrument does not have one of its notes.
-    pub fn of<'a>(hand: &Hand, notes: impl IntoIterator<Item = &'a LineNote>) -> Option<Tablature> {
-        let mut steps = Vec::new();
-        let mut before = None;
-        for note in notes {
-            let time = before.map_or(Ticks::ZERO, |before| time_between(before, note));
-            let key = u8::try_from(note.pitch.midi()).ok()?;
-            steps.push((key, hand.shift_in(time)));
-            before = Some(note);
-        }
+    /// The easiest fingering of choruses, each on its own, so that one is fingered alone as it is among
+    /// others, and of an ending; none if the instrument does not have one of the notes.
+    pub fn of<'a>(
+        hand: &Hand,
+        choruses: impl IntoIterator<Item = &'a [LineNote]>,
+        ending: Option<&'a LineNote>,
+    ) -> Option<Tablature> {
+        let ending = ending.map(std::slice::from_ref);
+        let places = choruses.into_iter().chain(ending).map(|notes| {
+            let mut before = None;
+            let step = |note: &LineNote| {
+                let start = before.replace(note.start).unwrap_or(note.start);
+                let key = u8::try_from(note.pitch.midi()).ok()?;
+                Some((key, hand.shift_in(note.start - start)))
+            };
+            let steps: Vec<(u8, u8)> = notes.iter().map(step).collect::<Option<_>>()?;
+            easiest(&hand.instrument, &steps)
+        });
         Some(Tablature {
             strings: hand.instrument.strings,
-            places: easiest(&hand.instrument, &steps)?,
+            places: places.collect::<Option<Vec<_>>>()?.concat(),
         })
-    }
-}
-
-fn time_between(before: &LineNote, note: &LineNote) -> Ticks {
-    match before.chorus == note.chorus {
-        true => note.start - before.start,
-        false => before.length + note.start,
     }
 }
 

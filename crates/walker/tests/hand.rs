@@ -76,12 +76,13 @@ proptest! {
     ) {
         if let Some((notes, judge)) = made(bars, level, hand, hand, seed) {
             prop_assert_eq!(too_late(&notes, &judge), 0);
-            let places = Tablature::of(&hand, &notes).unwrap().places;
+            let choruses = notes.chunk_by(|note, next| note.chorus == next.chorus);
+            let places = Tablature::of(&hand, choruses, None).unwrap().places;
             for (two, played) in notes.windows(2).zip(places.windows(2)) {
-                let time = match two[0].chorus == two[1].chorus {
-                    true => two[1].start - two[0].start,
-                    false => two[0].length + two[1].start,
-                };
+                if two[0].chorus != two[1].chorus {
+                    continue;
+                }
+                let time = two[1].start - two[0].start;
                 let shifted = played[0].hand.abs_diff(played[1].hand);
                 prop_assert!(shifted <= hand.shift_in(time), "{} {}", two[0], two[1]);
             }

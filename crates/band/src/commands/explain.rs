@@ -81,9 +81,8 @@ fn chorus_heading(session: &Session, line: &ChorusLine) -> String {
 
 /// The line as tablature.
 fn on_the_neck(session: &Session, made: &Made<'_>) -> Result<String, Failure> {
-    let hand = &session.wishes().line.hand;
-    let instrument = hand.instrument;
-    let Some(Tablature { strings, places }) = Tablature::of(hand, made.notes()) else {
+    let instrument = session.wishes().line.hand.instrument;
+    let Some(Tablature { strings, places }) = made.tablature() else {
         return Err(Failure::input(format!(
             "the {instrument} does not have all notes of the line, so it has no tablature"
         )));

@@ -158,7 +158,7 @@ impl Music {
             title: last.map_or_else(String::new, |chorus| chorus.title.clone()),
             swing,
             measures,
-            tablature: Tablature::of(hand, &notes),
+            tablature: Tablature::of(hand, played.iter().map(|(_, line)| &line.notes[..]), ending),
             notes,
         }
     }
