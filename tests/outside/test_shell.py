@@ -42,7 +42,7 @@ def test_groff_sets_the_manual_page_without_a_warning(endpin):
     assert done.stderr == b""
     # groff may underline and embolden by backspaces.
     text = subprocess.run(["col", "-b"], input=done.stdout, capture_output=True, check=True).stdout.decode()
-    for words in ["endpin write [OPTIONS] [CHART]", "-o, --output <DIR>", "[default: E1]", "Example: endpin ports"]:
+    for words in ["endpin write [OPTIONS] [CHART]", "-o, --output <DIR>", "[default: bass]", "Example: endpin ports"]:
         assert words in text, words
 
 
