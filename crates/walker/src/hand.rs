@@ -25,16 +25,19 @@ pub struct InTime {
     from: Vec<Positions>,
     /// All positions.
     all: Positions,
-    /// The time that all distances between places are made of.
-    unit: Ticks,
-    /// So many units after a note the hand may be anywhere.
-    free: u32,
+    /// So long after a note the hand may be anywhere.
+    free: Ticks,
+    /// The time that a wait is remembered in.
+    grain: Ticks,
 }
 
 impl InTime {
-    /// Units of time that are remembered in six bits; enough for sixteenths at the fastest tempo of a chart.
-    const MOST: u32 = 63;
+    /// Bits for the wait since the last note.
+    const WAIT_BITS: u32 = 4;
 
+    /// The rule where all distances between places are made of this unit. A wait over silent places is
+    /// remembered to the unit where that fits, and else rounded down: the hand then has a little less time
+    /// than in truth, and what passes can be played all the same.
     fn new(hand: &Hand, unit: Ticks) -> InTime {
         let instrument = &hand.instrument;
         let positions = instrument.positions();
@@ -42,13 +45,14 @@ impl InTime {
             let ways = Fingering::all(instrument, key).into_iter();
             ways.fold(0, |set, way| set | 1 << (way.hand - 1))
         };
-        let is_free = |units: &u32| hand.shift_in(unit * i64::from(*units)) >= positions - 1;
+        let free = hand.time_for(positions - 1);
+        let units = (free.0 as u64).div_ceil((unit.0 as u64) << Self::WAIT_BITS);
         InTime {
             hand: *hand,
             from: (0..128).map(from).collect(),
             all: (1 << positions) - 1,
-            unit,
-            free: (1..Self::MOST).find(is_free).unwrap_or(Self::MOST),
+            free,
+            grain: unit * units.max(1) as i64,
         }
     }
 
@@ -106,9 +110,10 @@ impl InTime {
         (0..shift.min(self.hand.instrument.positions())).fold(set, farther)
     }
 
-    /// Where the hand can be, as remembered: positions it cannot have, and units since the last note.
-    fn pack(&self, set: Positions, waited: u32) -> Memory {
-        waited << self.hand.instrument.positions() | (self.all & !set)
+    /// Where the hand can be, as remembered: positions it cannot have, and the wait since the last note.
+    fn pack(&self, set: Positions, waited: Ticks) -> Memory {
+        let grains = (waited.0 / self.grain.0) as u32;
+        grains << self.hand.instrument.positions() | (self.all & !set)
     }
 }
 
@@ -138,30 +143,32 @@ impl Rule for InTime {
     }
 
     fn memory_bits(&self) -> u32 {
-        u32::from(self.hand.instrument.positions()) + self.free.next_power_of_two().ilog2()
+        u32::from(self.hand.instrument.positions()) + Self::WAIT_BITS
     }
 
     fn read(&self, memory: Memory, step: &Step<'_>) -> Option<Memory> {
         let set = self.all & !memory;
-        let since = (step.place.since.0 / self.unit.0) as u32;
-        let waited = (memory >> self.hand.instrument.positions()).saturating_add(since);
+        let grains = i64::from(memory >> self.hand.instrument.positions());
+        let waited = self.grain * grains + step.place.since;
         let is_free = waited >= self.free;
         let Some(to) = step.to else {
             return Some(if is_free { 0 } else { self.pack(set, waited) });
         };
         let come = match is_free {
             true => self.all,
-            false => self.spread(set, self.hand.shift_in(self.unit * i64::from(waited))),
+            false => self.spread(set, self.hand.shift_in(waited)),
         };
         let reached = come & self.from.get(usize::from(to))?;
-        (reached != 0).then(|| self.pack(reached, 0))
+        (reached != 0).then(|| self.pack(reached, Ticks::ZERO))
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::instrument::Instrument;
+    use crate::{
+        grammar::Grammar, instrument::Instrument, layout::Stage, options::Level, weights::Weights,
+    };
 
     /// The fewest frets between two notes with which every line of the range can be played.
     fn enough(instrument: Instrument) -> u8 {
@@ -188,6 +195,59 @@ mod tests {
                 hand.shift_in(Ticks(320)) >= enough(instrument),
                 "{instrument}"
             );
+        }
+    }
+
+    #[test]
+    fn a_long_wait_is_remembered_in_few_bits() {
+        // Triplets and halves of eighth beats at 400 lie 12.5 ms apart; the longest shift takes 320 ms.
+        let hand = Hand {
+            quarter: Some(150_000),
+            ..Hand::default()
+        };
+        let rule = InTime::new(&hand, Ticks(80));
+        assert_eq!((rule.free, rule.grain), (Ticks(2048), Ticks(160)));
+        for instrument in Instrument::ALL {
+            for quarter in [1, 1_000, 100_000, 150_000, 3_000_000, u32::MAX] {
+                let quarter = Some(quarter);
+                let rule = InTime::new(
+                    &Hand {
+                        instrument,
+                        quarter,
+                    },
+                    Ticks(1),
+                );
+                let longest = Ticks(rule.free.0 - 1);
+                let memory = rule.pack(0, longest);
+                assert!(memory < 1 << rule.memory_bits(), "{instrument} {quarter:?}");
+                let remembered = rule.grain * i64::from(memory >> instrument.positions());
+                assert!(remembered <= longest && longest < remembered + rule.grain);
+            }
+        }
+    }
+
+    #[test]
+    fn all_rules_and_tastes_remember_what_fits_with_the_hand() {
+        for instrument in Instrument::ALL {
+            let quarter = Some(100_000);
+            let rule = InTime::new(
+                &Hand {
+                    instrument,
+                    quarter,
+                },
+                Ticks(1),
+            );
+            let busiest = Stage {
+                level: Level::RHYTHM,
+                feel: None,
+                busy: 3,
+                lift: 0,
+                loose: true,
+            };
+            let tastes = crate::tastes::tastes(&Weights::default(), busiest.level);
+            // It panics if they remember too much.
+            let all = Grammar::new(crate::walker::rules(busiest, Some(&rule)), tastes);
+            assert!(all.rules().any(|other| other.words() == rule.words()));
         }
     }
 

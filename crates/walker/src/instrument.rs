@@ -169,6 +169,16 @@ impl Hand {
         let milliseconds = time.0 * i64::from(quarter) / TICKS_PER_QUARTER / 1000;
         ((milliseconds - Self::SETTLE) / Self::TRAVEL).clamp(0, i64::from(u8::MAX)) as u8
     }
+
+    /// The least time in which the hand can shift by so many frets.
+    pub fn time_for(&self, frets: u8) -> Ticks {
+        let Some(quarter) = self.quarter.filter(|_| frets > 0) else {
+            return Ticks::ZERO;
+        };
+        let milliseconds = Self::SETTLE + Self::TRAVEL * i64::from(frets);
+        let needed = milliseconds * 1000 * TICKS_PER_QUARTER;
+        Ticks((needed as u64).div_ceil(u64::from(quarter.max(1))) as i64)
+    }
 }
 
 #[cfg(test)]
@@ -232,5 +242,14 @@ mod tests {
         assert_eq!(at(Some(94_999)).shift_in(beat), 0);
         assert_eq!(at(Some(95_000)).shift_in(beat), 1);
         assert_eq!(at(Some(420_000)).shift_in(Ticks(320)), 4);
+        assert_eq!(at(None).time_for(16), Ticks::ZERO);
+        for quarter in [100_000, 150_000, 333_333, 3_000_000] {
+            let hand = at(Some(quarter));
+            for frets in 1..=16 {
+                let time = hand.time_for(frets);
+                assert!(hand.shift_in(time) >= frets);
+                assert!(hand.shift_in(Ticks(time.0 - 1)) < frets);
+            }
+        }
     }
 }
