@@ -9,15 +9,16 @@ use std::hint::black_box;
 
 fn lines(criterion: &mut Criterion) {
     let mut group = criterion.benchmark_group("line");
-    group.throughput(Throughput::Elements(1));
     let exact = Exact::new();
     let relation = Relation::new();
     let arrivals = relation.arrivals();
     let mut rng = ChaCha8Rng::seed_from_u64(1);
-    group.bench_function("exact, whole segments", |bencher| {
-        let mut keys = [0; 48];
+    group.throughput(Throughput::Elements(1000));
+    group.bench_function("exact, whole segments, a thousand", |bencher| {
+        let mut keys = vec![0; 1000 * 48];
         bencher.iter(|| exact.by_segments(&mut rng, black_box(&mut keys)));
     });
+    group.throughput(Throughput::Elements(1));
     group.bench_function("exact, note by note", |bencher| {
         let mut keys = Vec::with_capacity(48);
         bencher.iter(|| exact.by_sums(&mut rng, black_box(&mut keys)));

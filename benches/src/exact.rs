@@ -4,6 +4,9 @@ use crate::problem::lattice;
 use endpin_walker::{lattice::Lattice, segments::Segments, sums::Sums};
 use rand::Rng;
 
+/// Lines that are begun together.
+const TOGETHER: usize = 64;
+
 /// Lattice, sums and tables of the problem, and the ends of its loops.
 pub struct Exact {
     lattice: Lattice,
@@ -54,8 +57,7 @@ impl Exact {
         }
     }
 
-    fn begin(&self, rng: &mut impl Rng) -> (usize, usize) {
-        let random = rng.next_u64();
+    fn begin(&self, random: u64) -> (usize, usize) {
         let below = self.loops.iter().position(|&(_, limit)| random < limit);
         let entry = below.unwrap_or(self.loops.len() - 1);
         (entry, self.loops[entry].0)
@@ -64,15 +66,24 @@ impl Exact {
     /// Draws a line note by note, by backward sums; the last key is that of the first beat.
     pub fn by_sums(&self, rng: &mut impl Rng, keys: &mut Vec<u8>) {
         keys.clear();
-        let (entry, exit) = self.begin(rng);
+        let (entry, exit) = self.begin(rng.next_u64());
         self.sums.draw(&self.lattice, entry, exit, rng, keys);
         keys.push(self.lattice.entries()[entry].key().unwrap_or(0));
     }
 
-    /// Draws a line segment by segment; the last key is that of the first beat.
-    pub fn by_segments(&self, rng: &mut impl Rng, keys: &mut [u8; 48]) {
-        let (entry, exit) = self.begin(rng);
-        self.tables.draw(entry, exit, rng, keys);
+    /// Draws lines segment by segment, side by side, one for each 48 keys; the last key of a line is that of
+    /// its first beat.
+    pub fn by_segments(&self, rng: &mut impl Rng, keys: &mut [u8]) {
+        let mut ends = [(0, 0); TOGETHER];
+        for keys in keys.chunks_mut(48 * TOGETHER) {
+            let ends = &mut ends[..keys.len() / 48];
+            let mut randoms = [[0; 8]; TOGETHER];
+            rng.fill_bytes(randoms.as_flattened_mut());
+            for (ends, random) in ends.iter_mut().zip(randoms) {
+                *ends = self.begin(u64::from_le_bytes(random));
+            }
+            self.tables.draw(ends, rng, keys);
+        }
     }
 }
 

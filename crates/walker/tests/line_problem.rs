@@ -45,7 +45,7 @@ fn beat_two(count: u32, with_tables: bool) -> [u32; 128] {
             entry += 1;
         }
         if with_tables {
-            tables.draw(entry, exit(entry), &mut rng, &mut keys);
+            tables.draw(&[(entry, exit(entry))], &mut rng, &mut keys);
         } else {
             keys.clear();
             sums.draw(&lattice, entry, exit(entry), &mut rng, &mut keys);
