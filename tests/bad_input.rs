@@ -164,6 +164,8 @@ fn a_name_that_promises_another_kind_of_file() {
         let words = ["endpin sheet", sheet];
         refuses(desk, &["write", "oyster.toml", "-o", sheet], 2, &words);
     }
+    let text = ["write", "oyster.toml", "-o", "my.txt"];
+    refuses(desk, &text, 2, &["my.txt", ".mid"]);
     refuses(
         desk,
         &["sheet", "oyster.toml", "-o", "a.mid"],
@@ -178,6 +180,63 @@ fn a_name_that_promises_another_kind_of_file() {
         2,
         &["report.pdf", ".html"],
     );
+}
+
+#[test]
+fn names_that_promise_nothing_or_midi_are_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let desk = folder.path();
+    fs::write(desk.join("oyster.v2.toml"), CHART).unwrap();
+    for file in ["take.mid", "take.MIDI", "take"] {
+        let wrote = endpin(desk, &["write", "oyster.v2.toml", "-o", file]);
+        assert!(wrote.status.success(), "{file}");
+    }
+    // Named after the chart, a file keeps all of its name.
+    for command in ["write", "sheet"] {
+        assert!(endpin(desk, &[command, "oyster.v2.toml"]).status.success());
+    }
+    for file in ["oyster.v2.mid", "oyster.v2.musicxml"] {
+        assert!(desk.join(file).exists(), "{:?}", listing(desk));
+    }
+}
+
+#[test]
+fn a_report_spares_the_chart_and_the_music() {
+    let folder = tempfile::tempdir().unwrap();
+    let desk = folder.path();
+    fs::write(desk.join("oyster.toml"), CHART).unwrap();
+    for (command, report) in [
+        (&["write", "oyster.toml"][..], "oyster.toml"),
+        (&["write", "oyster.toml", "-o", "a.mid"], "./a.mid"),
+        (&["write", "oyster.toml"], "oyster.mid"),
+        (&["sheet", "oyster.toml", "-o", "a.pdf"], "a.pdf"),
+    ] {
+        let arguments = [command, &["--report", report]].concat();
+        refuses(desk, &arguments, 2, &["--report", report]);
+    }
+    assert_eq!(fs::read_to_string(desk.join("oyster.toml")).unwrap(), CHART);
+}
+
+#[test]
+fn play_alongs_of_one_name_stand_side_by_side() {
+    let folder = tempfile::tempdir().unwrap();
+    let desk = folder.path();
+    let term = "title = \"T\"\n[[week]]\nnumber = 1\ncount = 2\nkinds = [\"chord-tone\"]\n\
+                charts = [\"a/oyster.toml\", \"b/oyster.toml\", \"b/oyster.toml\"]\n";
+    fs::write(desk.join("term.toml"), term).unwrap();
+    for (folder, bpm) in [("a", "tempo = 120"), ("b", "tempo = 90")] {
+        fs::create_dir(desk.join(folder)).unwrap();
+        fs::write(
+            desk.join(folder).join("oyster.toml"),
+            with("tempo = 120", bpm),
+        )
+        .unwrap();
+    }
+    let week = ["ear", "--term", "term.toml", "--week", "1", "-o", "set"];
+    let made = endpin(desk, &week);
+    assert!(made.status.success(), "{made:?}");
+    let play_alongs = listing(&desk.join("set/play-along"));
+    assert_eq!(play_alongs, ["oyster-2.mid", "oyster.mid"]);
 }
 
 #[test]

@@ -29,6 +29,47 @@ pub fn print(text: &str) -> Result<(), Failure> {
     to_stdout(text.as_bytes())
 }
 
+/// The name of a file that is named after its chart: `blues.mid` for `charts/blues.toml`, and `bars.mid` where
+/// there is no file of a chart.
+pub fn named_after(chart: Option<&Path>, ending: &str) -> PathBuf {
+    let stem = chart.and_then(Path::file_stem);
+    let stem = stem.filter(|stem| *stem != "-");
+    // Put behind, not in place of an ending: `blues.v2.toml` is not the chart of `blues.mid`.
+    let mut name = stem.map_or_else(|| "bars".into(), ToOwned::to_owned);
+    name.push(ending);
+    PathBuf::from(name)
+}
+
+/// The same for a MIDI file that spares those before it: `blues-take.mid`, `blues-take-2.mid` and so on.
+pub fn numbered(chart: Option<&Path>, what: &str) -> impl Iterator<Item = PathBuf> {
+    (1..).map(move |number| match number {
+        1 => named_after(chart, &format!("{what}.mid")),
+        _ => named_after(chart, &format!("{what}-{number}.mid")),
+    })
+}
+
+/// Sees to it that the report of a command spares its other files.
+///
+/// # Errors
+/// [`Failure::Input`] for a report in the place of the music or of the chart.
+pub fn report_apart(report: Option<&Path>, others: [Option<&Path>; 2]) -> Result<(), Failure> {
+    let place = |path: &Path| fs::canonicalize(path).or_else(|_| std::path::absolute(path));
+    let same = |report: &Path, other: &Path| {
+        // Several may share a device, or standard output.
+        let is_file = report.is_file() || !report.exists();
+        let are_one = place(report).ok() == place(other).ok();
+        is_file && are_one && report.as_os_str() != "-"
+    };
+    let taken = report.filter(|report| others.iter().flatten().any(|other| same(report, other)));
+    match taken {
+        Some(report) => Err(Failure::input(format!(
+            "--report would overwrite {}, which is the chart or the music itself; name another file",
+            shown(report)
+        ))),
+        None => Ok(()),
+    }
+}
+
 fn to_stdout(bytes: &[u8]) -> Result<(), Failure> {
     let mut stdout = io::stdout().lock();
     match stdout.write_all(bytes).and_then(|()| stdout.flush()) {
@@ -88,6 +129,21 @@ pub fn reason(error: &io::Error) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_file_is_named_after_its_chart() {
+        for (chart, name) in [
+            (Some("charts/blues.toml"), "blues.mid"),
+            (Some("blues.v2.toml"), "blues.v2.mid"),
+            (Some("-"), "bars.mid"),
+            (None, "bars.mid"),
+        ] {
+            assert_eq!(named_after(chart.map(Path::new), ".mid"), Path::new(name));
+        }
+        let takes = numbered(Some(Path::new("charts/blues.toml")), "-take");
+        let names = ["blues-take.mid", "blues-take-2.mid", "blues-take-3.mid"];
+        assert!(takes.take(3).eq(names.map(PathBuf::from)));
+    }
 
     #[test]
     fn files_are_replaced_whole_and_nothing_is_left_beside() {

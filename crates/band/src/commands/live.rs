@@ -68,7 +68,7 @@ pub struct Args {
     /// Record what is played here meanwhile
     #[arg(long, value_name = "PORT")]
     listen: Option<String>,
-    /// Where that goes [default: named after the chart, -take.mid]
+    /// Where that goes [default: named after the chart, -take.mid; -take-2.mid if that is there, and so on]
     #[arg(long, value_name = "FILE.mid", requires = "listen")]
     take: Option<PathBuf>,
     /// Tell at the end how late messages left
@@ -311,12 +311,9 @@ impl Args {
     }
 
     fn take_file(&self) -> PathBuf {
-        self.take.clone().unwrap_or_else(|| {
-            let stem = self.chart.as_deref().and_then(Path::file_stem);
-            let stem = stem.filter(|stem| *stem != "-");
-            let stem = stem.map_or("bars".into(), |stem| stem.to_string_lossy());
-            PathBuf::from(format!("{stem}-take.mid"))
-        })
+        // What was played cannot be made again, so a take without a name spares those before it.
+        let spare = || output::numbered(self.chart.as_deref(), "-take").find(|file| !file.exists());
+        self.take.clone().or_else(spare).unwrap_or_default()
     }
 
     /// Judges what was played as `endpin check` does. A take that cannot be judged is kept all the same.

@@ -151,17 +151,13 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     if args.lesson && !matches!(format, Format::Pdf | Format::Svg) {
         return Err(Failure::input("--lesson is for paper: .pdf or .svg"));
     }
-    let session = args.performance.session(args.chart.as_deref())?;
+    let chart = args.chart.as_deref();
+    let ending = format!(".{}", format.ending());
+    let file = args.output.clone();
+    let file = file.unwrap_or_else(|| output::named_after(chart, &ending));
+    output::report_apart(args.report.as_deref(), [chart, Some(&file)])?;
+    let session = args.performance.session(chart)?;
     let bytes = written(args, format, &session)?;
-    let file = args.output.clone().unwrap_or_else(|| {
-        let stem = args
-            .chart
-            .as_deref()
-            .and_then(Path::file_stem)
-            .filter(|stem| *stem != "-");
-        let stem = stem.map_or_else(|| "bars".into(), PathBuf::from);
-        stem.with_extension(format.ending())
-    });
     output::write(&file, &bytes)?;
     if let Some(report) = &args.report {
         let made = session.perform()?;

@@ -43,13 +43,21 @@ pub struct Args {
 /// # Errors
 /// A chart or options that make no line, or a file that cannot be written.
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
-    if let Some(file) = args.output.as_deref().filter(|file| sheet::is_sheet(file)) {
+    if let Some(file) = args.output.as_deref().filter(|file| !is_midi(file)) {
+        let file_name = shown(file);
+        let or_sheet = match sheet::is_sheet(file) {
+            true => format!(", or use `endpin sheet ... -o {file_name}`"),
+            false => String::new(),
+        };
         return Err(Failure::input(format!(
-            "write makes MIDI files, and {0} is none by its name: end it in .mid, or use `endpin sheet ... -o {0}`",
-            shown(file)
+            "write makes MIDI files, and {file_name} is none by its name: end it in .mid{or_sheet}"
         )));
     }
-    let session = args.performance.session(args.chart.as_deref())?;
+    let chart = args.chart.as_deref();
+    let file = args.output.clone();
+    let file = file.unwrap_or_else(|| output::named_after(chart, ".mid"));
+    output::report_apart(args.report.as_deref(), [chart, Some(&file)])?;
+    let session = args.performance.session(chart)?;
     let made = session.perform()?;
     let score = made.score();
     let layout = if args.format == 0 {
@@ -57,12 +65,6 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     } else {
         Layout::Tracks
     };
-    let stem = args
-        .chart
-        .as_deref()
-        .and_then(Path::file_stem)
-        .filter(|stem| *stem != "-");
-    let stem = stem.map_or_else(|| "bars".into(), PathBuf::from);
     let written = match &args.split {
         Some(folder) => {
             fs::create_dir_all(folder).map_err(|error| {
@@ -70,18 +72,14 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
             })?;
             let mut names = Vec::new();
             for (part, bytes) in smf::split(&score, layout) {
-                let name = format!("{}-{}.mid", stem.display(), part.to_string().to_lowercase());
-                let file = folder.join(name);
+                let ending = format!("-{}.mid", part.to_string().to_lowercase());
+                let file = folder.join(output::named_after(chart, &ending));
                 output::write(&file, &bytes)?;
                 names.push(shown(&file));
             }
             names.join(", ")
         }
         None => {
-            let file = args
-                .output
-                .clone()
-                .unwrap_or_else(|| stem.with_extension("mid"));
             output::write(&file, &smf::bytes(&score, layout))?;
             shown(&file)
         }
@@ -102,4 +100,10 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
         eprintln!("{what}: {} in {written}", parts.join(", "));
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// Whether a MIDI file may be written there, by its name: one without an ending may be anything.
+fn is_midi(file: &Path) -> bool {
+    let ending = file.extension().map(|ending| ending.to_ascii_lowercase());
+    ending.is_none_or(|ending| ending == "mid" || ending == "midi")
 }

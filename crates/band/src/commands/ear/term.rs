@@ -75,6 +75,7 @@ pub fn write_play_alongs(week: &Week, folder: &Path, set: &Path) -> Result<(), F
             shown(&beside)
         ))
     })?;
+    let mut written: Vec<(PathBuf, Vec<u8>)> = Vec::new();
     for name in &week.charts {
         let line = Options {
             level: Level::try_from(week.level).map_err(Failure::input)?,
@@ -82,12 +83,18 @@ pub fn write_play_alongs(week: &Week, folder: &Path, set: &Path) -> Result<(), F
         };
         let wishes = Wishes::plain(seed(week), CHORUSES, line);
         let session = Session::new(read_chart(&folder.join(name))?, wishes)?;
-        let stem = Path::new(name).file_stem().unwrap_or_default();
-        let file = beside.join(stem).with_extension("mid");
-        output::write(
-            &file,
-            &smf::bytes(&session.perform()?.score(), Layout::Tracks),
-        )?;
+        let bytes = smf::bytes(&session.perform()?.score(), Layout::Tracks);
+        // Charts of one name out of different folders: the second gets a number.
+        let is_free = |file: &PathBuf| {
+            !written
+                .iter()
+                .any(|(other, held)| other == file && *held != bytes)
+        };
+        let Some(file) = output::numbered(Some(Path::new(name)), "").find(is_free) else {
+            continue;
+        };
+        output::write(&beside.join(&file), &bytes)?;
+        written.push((file, bytes));
     }
     Ok(())
 }
