@@ -3,6 +3,7 @@
 
 use std::{
     fs,
+    io::{BufReader, Read},
     path::Path,
     process::{Command, Output, Stdio},
 };
@@ -240,6 +241,22 @@ fn play_alongs_of_one_name_stand_side_by_side() {
 }
 
 #[test]
+fn a_page_too_long_is_refused_before_its_lines_are_made() {
+    let folder = tempfile::tempdir().unwrap();
+    let desk = folder.path();
+    fs::write(desk.join("oyster.toml"), CHART).unwrap();
+    let most = "a page holds at most 4000 bars";
+    let long = ["sheet", "oyster.toml", "-o", "a.html"];
+    // No line has so low a root, and that would be the answer if a line were made first.
+    let lineless = ["--lowest", "C2", "--highest", "D2"];
+    let choruses = ["--choruses", "1001"];
+    let all = [&long[..], &lineless, &choruses].concat();
+    refuses(desk, &all, 2, &[most, "4004"]);
+    let some = [&all[..], &["--bars-range", "1-3"]].concat();
+    refuses(desk, &some, 2, &["arrival-root"]);
+}
+
+#[test]
 fn a_set_says_where_it_is() {
     let folder = tempfile::tempdir().unwrap();
     let desk = folder.path();
@@ -306,6 +323,37 @@ fn a_chart_beyond_all_bounds() {
     refuses_chart(with("Bb7", &format!("Bb{}", "7".repeat(10_000))), &[":9:"]);
 }
 
+/// Endless input is read up to a limit that the message names; the memory that a test machine has is more.
+#[cfg(target_os = "linux")]
+#[test]
+fn endless_files_are_read_up_to_a_limit() {
+    let folder = tempfile::tempdir().unwrap();
+    let desk = folder.path();
+    fs::write(desk.join("oyster.toml"), CHART).unwrap();
+    let (text, bytes) = ("more than 4194304 bytes", "more than 67108864 bytes");
+    refuses(desk, &["chart", "/dev/zero"], 2, &[text]);
+    let weights = ["chart", "oyster.toml", "--weights", "/dev/zero"];
+    refuses(desk, &weights, 2, &[text]);
+    refuses(desk, &["check", "oyster.toml", "/dev/zero"], 2, &[bytes]);
+    let record = ["ear", "oyster.toml", "--drill", "--record", "/dev/zero"];
+    refuses(desk, &record, 3, &[bytes]);
+    // A learner who never ends the line.
+    let zeros = fs::File::open("/dev/zero").unwrap();
+    let mut drill = Command::new(env!("CARGO_BIN_EXE_endpin"))
+        .args(["ear", "oyster.toml", "--drill", "--record", "ear.jsonl"])
+        .current_dir(desk)
+        .stdin(zeros)
+        .stdout(Stdio::piped())
+        .spawn()
+        .unwrap();
+    let mut said = Vec::new();
+    let told = drill.stdout.take().unwrap().take(10_000);
+    BufReader::new(told).read_to_end(&mut said).unwrap();
+    drill.kill().unwrap();
+    drill.wait().unwrap();
+    assert!(String::from_utf8_lossy(&said).contains("Answer with one of the letters"));
+}
+
 #[test]
 fn charts_that_cannot_be_read() {
     let folder = tempfile::tempdir().unwrap();
@@ -352,6 +400,18 @@ fn options_out_of_range() {
     refuse(&["--format", "2"], &["a whole number from 0 to 1"]);
     refuse(&["--seed", "tuesday"], &["tuesday", "a whole number"]);
     refuse(&["--feel", "samba"], &["samba"]);
+    for (option, wrong, meant) in [
+        ("--feel", "fuor", "four"),
+        ("--palette", "altred", "altered"),
+        ("--keys", "fourth", "fourths"),
+        ("--arc", "wav", "wave"),
+        ("--instrument", "bas", "bass"),
+        ("--time", "brushs", "brushes"),
+        ("--mute", "com", "comp"),
+    ] {
+        let hint = format!("(did you mean \"{meant}\"?)");
+        refuse(&[option, wrong], &[&hint]);
+    }
     refuse(&["--mute", "singer"], &["singer"]);
     refuse(&["--bars", "F7 | Bb7"], &["--bars"]); // beside a chart file
     refuse(&["--pin", "3.9=F2"], &["bar 3", "beat 9"]);
@@ -366,6 +426,16 @@ fn options_out_of_range() {
     refuse(&["--palette", "purple"], &["purple"]);
     refuse(&["--density", "2"], &["2"]);
     refuse(&["--bars-range", "9-12"], &["9-12"]); // of four
+    for (option, wrong, meant) in [
+        ("--kind", "aproach", "approach"),
+        ("--keys", "al", "all"),
+        ("--audio", "wave", "wav"),
+        ("--with", "tme", "time"),
+    ] {
+        let hint = format!("(did you mean \"{meant}\"?)");
+        let ask = ["ear", "oyster.toml", "-o", "set", option, wrong];
+        refuses(here, &ask, 2, &[&hint]);
+    }
     refuse(&["--sede", "3"], &["--sede", "--seed"]);
     refuses(
         here,
@@ -432,4 +502,29 @@ fn a_reader_that_leaves_early_is_no_error_of_ours() {
         "{:?} {said}",
         output.status
     );
+}
+
+#[test]
+fn another_set_stays_until_told_to_give_way() {
+    let folder = tempfile::tempdir().unwrap();
+    let desk = folder.path();
+    fs::write(desk.join("oyster.toml"), CHART).unwrap();
+    let first = ["ear", "oyster.toml", "-o", "set", "--count", "4"];
+    let other = ["ear", "oyster.toml", "-o", "set", "--count", "2"];
+    assert!(endpin(desk, &first).status.success());
+    let key = || fs::read(desk.join("set/answers.json")).unwrap();
+    let of_first = key();
+    // The same set again is no loss; another would be.
+    assert!(endpin(desk, &first).status.success());
+    refuses(desk, &other, 2, &["set has another set", "--replace"]);
+    assert_eq!(key(), of_first);
+    // Without the key it is a set all the same.
+    fs::remove_file(desk.join("set/answers.json")).unwrap();
+    refuses(desk, &other, 2, &["--replace"]);
+    fs::write(desk.join("set/questions/notes.txt"), "my own").unwrap();
+    let replaced = endpin(desk, &[&other[..], &["--replace"]].concat());
+    assert!(replaced.status.success(), "{replaced:?}");
+    assert_ne!(key(), of_first);
+    let questions = listing(&desk.join("set/questions"));
+    assert_eq!(questions, ["001.mid", "002.mid", "notes.txt"]);
 }

@@ -11,24 +11,26 @@ use std::{
 /// The most that is read of one input file, in bytes.
 pub const MOST_BYTES: u64 = 64 << 20;
 
+/// The same for text: 20,000 bars of a chart, the most there may be, written out at 200 bytes each.
+const MOST_TEXT: u64 = 4 << 20;
+
 /// All bytes of a file, or of standard input for `-`.
 ///
 /// # Errors
 /// [`Failure::Input`] for a file that is missing, unreadable or beyond [`MOST_BYTES`]. For a missing one it
 /// says what may have been meant.
 pub fn bytes(path: &Path) -> Result<Vec<u8>, Failure> {
+    bytes_up_to(MOST_BYTES, path)
+}
+
+fn bytes_up_to(most: u64, path: &Path) -> Result<Vec<u8>, Failure> {
     let cannot = |why: String| Failure::input(format!("cannot read {}: {why}", shown(path)));
     let read = || -> io::Result<Vec<u8>> {
         let mut bytes = Vec::new();
         if path.as_os_str() == "-" {
-            io::stdin()
-                .lock()
-                .take(MOST_BYTES + 1)
-                .read_to_end(&mut bytes)?;
+            io::stdin().lock().take(most + 1).read_to_end(&mut bytes)?;
         } else {
-            File::open(path)?
-                .take(MOST_BYTES + 1)
-                .read_to_end(&mut bytes)?;
+            File::open(path)?.take(most + 1).read_to_end(&mut bytes)?;
         }
         Ok(bytes)
     };
@@ -40,8 +42,8 @@ pub fn bytes(path: &Path) -> Result<Vec<u8>, Failure> {
             _ => error.to_string(),
         })
     })?;
-    if bytes.len() as u64 > MOST_BYTES {
-        return Err(cannot(format!("it has more than {} MiB", MOST_BYTES >> 20)));
+    if bytes.len() as u64 > most {
+        return Err(cannot(format!("it has more than {most} bytes")));
     }
     Ok(bytes)
 }
@@ -49,9 +51,9 @@ pub fn bytes(path: &Path) -> Result<Vec<u8>, Failure> {
 /// All text of a file, or of standard input for `-`.
 ///
 /// # Errors
-/// As [`bytes`], for a MIDI file, and for bytes that are no UTF-8 text, with the place of the first such byte.
+/// As [`bytes`], for fewer of them; for a MIDI file, and for bytes that are no UTF-8 text, with the place of the first such byte.
 pub fn text(path: &Path) -> Result<String, Failure> {
-    let bytes = bytes(path)?;
+    let bytes = bytes_up_to(MOST_TEXT, path)?;
     // The first four bytes of every Standard MIDI File (its specification, "Header Chunks").
     if bytes.starts_with(b"MThd") {
         let name = shown(path);

@@ -4,6 +4,7 @@ use crate::stream::{Purpose, below, stream};
 use endpin_theory::{
     Interval, Key,
     chart::{Bar, Chorus, Span, TEMPO_RANGE},
+    did_you_mean,
 };
 use std::{fmt, str::FromStr};
 
@@ -31,21 +32,24 @@ pub enum KeyOrder {
     All,
 }
 
+impl KeyOrder {
+    /// All orders.
+    pub const ALL: [KeyOrder; 3] = [KeyOrder::Fourths, KeyOrder::HalfSteps, KeyOrder::All];
+}
+
 /// A word that names no order of keys.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no order of keys; write fourths, half-steps or all")]
+#[error("\"{0}\" is no order of keys{near}; write fourths, half-steps or all", near = did_you_mean(.0, KeyOrder::ALL))]
 pub struct KeyOrderError(String);
 
 impl FromStr for KeyOrder {
     type Err = KeyOrderError;
 
     fn from_str(text: &str) -> Result<Self, KeyOrderError> {
-        match text {
-            "fourths" => Ok(KeyOrder::Fourths),
-            "half-steps" => Ok(KeyOrder::HalfSteps),
-            "all" => Ok(KeyOrder::All),
-            _ => Err(KeyOrderError(text.to_owned())),
-        }
+        KeyOrder::ALL
+            .into_iter()
+            .find(|order| order.to_string() == text)
+            .ok_or_else(|| KeyOrderError(text.to_owned()))
     }
 }
 
@@ -133,6 +137,11 @@ impl FromStr for BarRange {
 }
 
 impl BarRange {
+    /// How many bars it has, which is one at least.
+    pub fn bars(self) -> usize {
+        (self.last - self.first) as usize + 1
+    }
+
     /// These bars of a chorus as a chorus of their own, counted from 1; a chord that sounds before or after
     /// them is cut at their ends.
     ///

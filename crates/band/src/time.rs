@@ -6,7 +6,7 @@
 //! MIDI level 1 (reference file `gm.csv`).
 
 use crate::stream::below;
-use endpin_theory::{Meter, Strength, Ticks};
+use endpin_theory::{Meter, Strength, Ticks, did_you_mean};
 use rand_chacha::rand_core::Rng;
 use std::{fmt, str::FromStr};
 
@@ -76,11 +76,24 @@ impl Default for TimeKeeping {
     }
 }
 
+/// The words for them, as messages give them.
+const WORDS: [&str; 8] = [
+    "ride",
+    "brushes",
+    "cross-stick",
+    "auto",
+    "click",
+    "click-2-4",
+    "click-every-N",
+    "click-drop-N",
+];
+
 /// Text that names no way to keep time.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "\"{0}\" is no way to keep time; write ride, brushes, cross-stick, auto, click, click-2-4, \
-     click-every-N or click-drop-N, with N from 1 to 64 bars"
+    "\"{0}\" is no way to keep time{near}; write ride, brushes, cross-stick, auto, click, click-2-4, \
+     click-every-N or click-drop-N, with N from 1 to 64 bars",
+    near = did_you_mean(.0, WORDS)
 )]
 pub struct TimeError(String);
 

@@ -54,6 +54,6 @@ pub use chord::{Chord, ChordTone, Family, Part};
 pub use interval::{Degree, Interval};
 pub use key::{Key, Mode};
 pub use meter::{Meter, MeterError, Strength, Ticks};
-pub use nearest::nearest;
+pub use nearest::{did_you_mean, did_you_mean_key, nearest};
 pub use pitch::{Letter, NoteName, Pitch};
 pub use scale::{Scale, ScaleKind};

@@ -3,7 +3,7 @@
 //! Tunings, ranges and the two ways to finger (a finger a fret; 1-2-4 over a whole tone) are common practice,
 //! from memory, without a single source; so are the times of a shift, which are ours.
 
-use endpin_theory::{Pitch, Ticks, meter::TICKS_PER_QUARTER};
+use endpin_theory::{Pitch, Ticks, did_you_mean, meter::TICKS_PER_QUARTER};
 use std::{fmt, str::FromStr};
 
 /// An instrument, its strings and its hand.
@@ -122,7 +122,7 @@ impl fmt::Display for Instrument {
 
 /// No instrument.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no instrument; the instruments are {names}", names = names())]
+#[error("\"{0}\" is no instrument{near}; the instruments are {names}", near = did_you_mean(.0, Instrument::ALL), names = names())]
 pub struct InstrumentError(String);
 
 impl FromStr for Instrument {

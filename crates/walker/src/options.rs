@@ -5,7 +5,7 @@ use crate::{
     pins::{Avoid, BarBeat, Pin},
     weights::Weights,
 };
-use endpin_theory::chart::Feel;
+use endpin_theory::{chart::Feel, did_you_mean};
 use std::{fmt, str::FromStr};
 
 /// A rung of the teacher's ladder, 1 to 6; each permits all that the ones below do.
@@ -105,7 +105,7 @@ impl fmt::Display for Arc {
 
 /// No arc.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no arc; write rise, wave or flat")]
+#[error("\"{0}\" is no arc{near}; write rise, wave or flat", near = did_you_mean(.0, Arc::ALL))]
 pub struct ArcError(String);
 
 impl FromStr for Arc {

@@ -1,5 +1,6 @@
 //! The table of weights: every preference of the walker as a number that a teacher could argue with.
 
+use endpin_theory::did_you_mean_key;
 use serde::{Deserialize, Serialize};
 
 /// Least and greatest weight.
@@ -242,8 +243,10 @@ impl Weights {
     /// # Errors
     /// Text that is no such table, or a weight beyond [`WEIGHT_RANGE`].
     pub fn parse(text: &str) -> Result<Weights, WeightsError> {
-        let weights: Weights =
-            toml::from_str(text).map_err(|error| WeightsError::Toml(error.to_string()))?;
+        let weights: Weights = toml::from_str(text).map_err(|error: toml::de::Error| {
+            let meant = did_you_mean_key(error.message());
+            WeightsError::Toml(error.to_string().trim_end().to_owned() + &meant)
+        })?;
         for (table, rows) in weights.tables() {
             for (name, found, _) in rows {
                 if !WEIGHT_RANGE.contains(&found) {
@@ -296,7 +299,9 @@ mod tests {
             message("[motion]\nthird = 0"),
             "weight motion.third is 0; a weight is a whole number from 1 to 1000"
         );
-        assert!(message("[motion]\nthrid = 3").contains("unknown field `thrid`"));
+        let unknown = message("[motion]\nthrid = 3");
+        assert!(unknown.contains("unknown field `thrid`"), "{unknown}");
+        assert!(unknown.ends_with("(did you mean \"third\"?)"), "{unknown}");
         assert!(message("[motion]\nthird = -3").contains("line 2"));
     }
 }

@@ -12,7 +12,9 @@ use crate::{
     time::TimeKeeping,
 };
 use clap::Args;
-use endpin_theory::{Chart, Feel, Key, Meter, Palette, Pitch, chart::TEMPO_RANGE, find_key};
+use endpin_theory::{
+    Chart, Feel, Key, Meter, Palette, Pitch, chart::TEMPO_RANGE, did_you_mean, find_key,
+};
 use endpin_walker::{
     Arc, Hand, Instrument, Level, Options, Weights,
     pins::{Avoid, BarBeat, Bars, Hold, Pin, PinError},
@@ -359,7 +361,8 @@ const MOST_CHORUSES: u64 = 10_000_000;
 fn part(text: &str) -> Result<PartName, String> {
     let named = |part: &PartName| part.to_string().eq_ignore_ascii_case(text);
     let found = PartName::ALL.into_iter().find(named);
-    found.ok_or_else(|| "write bass, comp or time".to_owned())
+    let meant = || did_you_mean(text, ["bass", "comp", "time"]);
+    found.ok_or_else(|| format!("write bass, comp or time{}", meant()))
 }
 
 impl ChartOptions {

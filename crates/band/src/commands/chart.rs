@@ -7,7 +7,11 @@ use std::{path::PathBuf, process::ExitCode};
 
 /// Arguments of `endpin chart`.
 #[derive(Debug, clap::Args)]
-#[command(after_help = "Example: endpin chart scenarios/breakwater-blues.toml")]
+#[command(
+    after_help = "Example: endpin chart scenarios/breakwater-blues.toml\n\
+                  Options of the line and the band that change nothing here are taken too, but not listed.",
+    mut_args(listed_if_it_acts)
+)]
 pub struct Args {
     /// The chart file; - is standard input
     chart: Option<PathBuf>,
@@ -16,6 +20,31 @@ pub struct Args {
     json: bool,
     #[command(flatten)]
     performance: Performance,
+}
+
+/// Options that change the choruses made of a chart or how they are played, but nothing that the chart shows.
+const IDLE: [&str; 16] = [
+    "choruses",
+    "vary",
+    "count",
+    "apart",
+    "weights",
+    "loop_ready",
+    "mute",
+    "straight",
+    "swing",
+    "human",
+    "density",
+    "palette",
+    "time",
+    "count_in",
+    "trade",
+    "tempo_step",
+];
+
+fn listed_if_it_acts(option: clap::Arg) -> clap::Arg {
+    let idle = IDLE.contains(&option.get_id().as_str());
+    option.hide(idle)
 }
 
 /// Reads the chart, analyses it and counts its lines.
@@ -183,4 +212,72 @@ fn grouped(digits: &str) -> String {
         text.push(digit);
     }
     text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cli::{Cli, Command};
+    use clap::{CommandFactory, Parser};
+
+    /// Each option with a value that differs from the usual one, and what stands beside both.
+    const OPTIONS: [(&str, &str, &str); 29] = [
+        ("--tempo", "300", ""),
+        ("--feel", "two", ""),
+        ("--seed", "5", "--keys all --from 3"),
+        ("--choruses", "5", ""),
+        ("--from", "3", "--keys fourths"),
+        ("--level", "2", ""),
+        ("--instrument", "double-bass", "--tempo 300"),
+        ("--lowest", "G1", ""),
+        ("--highest", "E3", ""),
+        ("--pin", "2.1=Bb2", ""),
+        ("--rest", "4.3", ""),
+        ("--avoid", "Eb", ""),
+        ("--vary", "2-3", ""),
+        ("--count", "3", "--vary 2-3"),
+        ("--apart", "4", ""),
+        ("--arc", "rise", ""),
+        ("--loose", "", "--from 3"),
+        ("--loop-ready", "", ""),
+        ("--mute", "comp", ""),
+        ("--straight", "", ""),
+        ("--swing", "2", ""),
+        ("--human", "1", ""),
+        ("--density", "1", ""),
+        ("--palette", "altered", ""),
+        ("--time", "click", ""),
+        ("--count-in", "1", ""),
+        ("--trade", "2", ""),
+        ("--tempo-step", "40", ""),
+        ("--bars-range", "2-4", ""),
+    ];
+
+    fn shown(options: &[&str]) -> String {
+        let bars = ["endpin", "chart", "--bars", "F7 | Bb7 | F7 | C7"];
+        let words = options.iter().flat_map(|words| words.split_whitespace());
+        let cli = Cli::try_parse_from(bars.into_iter().chain(words)).unwrap();
+        let Command::Chart(args) = cli.command else {
+            panic!("not the command chart");
+        };
+        json(&args.performance.session(None).unwrap())
+    }
+
+    #[test]
+    fn the_help_lists_the_options_that_act() {
+        let command = Cli::command();
+        let chart = command.find_subcommand("chart").unwrap();
+        for (option, value, beside) in OPTIONS {
+            let acts = shown(&[beside, option, value]) != shown(&[beside]);
+            let name = option.trim_start_matches('-');
+            let argument = chart.get_arguments().find(|it| it.get_long() == Some(name));
+            assert_eq!(!argument.unwrap().is_hide_set(), acts, "{option}");
+        }
+        for idle in IDLE {
+            assert!(
+                chart.get_arguments().any(|it| it.get_id() == idle),
+                "{idle}"
+            );
+        }
+    }
 }

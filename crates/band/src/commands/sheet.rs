@@ -7,7 +7,7 @@ use crate::{
     feel::Swing,
     output,
     report::{LineReport, to_json},
-    session::Session,
+    session::{Session, chart_at_level},
     sheet::{
         comp::CompMusic,
         engrave::Show,
@@ -156,7 +156,11 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let file = args.output.clone();
     let file = file.unwrap_or_else(|| output::named_after(chart, &ending));
     output::report_apart(args.report.as_deref(), [chart, Some(&file)])?;
-    let session = args.performance.session(chart)?;
+    let (chart, wishes) = args.performance.chart_and_wishes(chart)?;
+    if format == Format::Html {
+        page::fits(&chart, &wishes)?;
+    }
+    let session = Session::new(chart_at_level(chart, &wishes.line), wishes)?;
     let bytes = written(args, format, &session)?;
     output::write(&file, &bytes)?;
     if let Some(report) = &args.report {

@@ -3,6 +3,7 @@
 //! A file's length follows from its tempo and bars. FLAC files compress what they hold, so that their size
 //! could tell something of it; they are padded to whole steps of [`FLAC_STEP`] bytes.
 
+use endpin_theory::did_you_mean;
 use flacenc::{
     component::{BitRepr, MetadataBlockData},
     error::Verify,
@@ -48,13 +49,16 @@ impl Format {
 }
 
 impl FromStr for Format {
-    type Err = &'static str;
+    type Err = String;
 
-    fn from_str(text: &str) -> Result<Format, &'static str> {
+    fn from_str(text: &str) -> Result<Format, String> {
         match text {
             "wav" => Ok(Format::Wav),
             "flac" => Ok(Format::Flac),
-            _ => Err("write wav or flac"),
+            _ => Err(format!(
+                "write wav or flac{}",
+                did_you_mean(text, ["wav", "flac"])
+            )),
         }
     }
 }

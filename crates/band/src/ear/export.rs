@@ -1,7 +1,7 @@
 //! The folder of a set: numbered files, the list of questions, the key beside it, pages and a table.
 //!
 //! Every file is whole or not there. A file that is there already with the same content is left alone, so
-//! that a set broken off goes on where it stopped.
+//! that a set broken off goes on where it stopped. Another set is there to stay: it gives way only when told.
 
 use super::{
     audio::{Format, Studio},
@@ -19,6 +19,7 @@ use rayon::prelude::*;
 use serde::Serialize;
 use std::{
     fs,
+    io::Read,
     path::{Path, PathBuf},
 };
 
@@ -209,6 +210,17 @@ pub fn midi(question: &Question) -> Vec<u8> {
     smf::bytes(&score, Layout::Tracks)
 }
 
+/// The lists that make a set this one and no other, by their names; the key first.
+///
+/// # Errors
+/// None that can happen: the lists hold only text and numbers.
+pub fn lists(set: &[Question], key: &Answers) -> Result<[(&'static str, Vec<u8>); 2], Failure> {
+    Ok([
+        ("answers.json", json(key)?),
+        ("questions.json", json(&questions(set))?),
+    ])
+}
+
 /// A set's folder.
 #[derive(Clone, Debug)]
 pub struct Folder {
@@ -216,15 +228,44 @@ pub struct Folder {
 }
 
 impl Folder {
-    /// Makes the folder, with one for the questions in it.
+    /// The folder at a path, whether there or not.
+    pub fn new(path: &Path) -> Folder {
+        Folder {
+            path: path.to_owned(),
+        }
+    }
+
+    /// Makes it, with one for the questions in it.
     ///
     /// # Errors
     /// What stands in the way.
-    pub fn new(path: &Path) -> Result<Folder, Failure> {
-        make_folder(&path.join("questions"))?;
-        Ok(Folder {
-            path: path.to_owned(),
-        })
+    pub fn make(&self) -> Result<(), Failure> {
+        make_folder(&self.path("questions"))
+    }
+
+    /// Whether it has a list of another content than this.
+    pub fn differs(&self, name: &str, list: &[u8]) -> bool {
+        let path = self.path(name);
+        path.exists() && !has(&path, list)
+    }
+
+    /// Removes the numbered questions that are there, of whatever set.
+    ///
+    /// # Errors
+    /// A file that stays.
+    pub fn clear(&self) -> Result<(), Failure> {
+        for folder in ["questions", ".sound"] {
+            let files = fs::read_dir(self.path(folder)).into_iter().flatten();
+            for file in files.flatten().map(|entry| entry.path()) {
+                if is_numbered(&file) {
+                    fs::remove_file(&file).map_err(|error| {
+                        let why = output::reason(&error);
+                        Failure::output(format!("cannot remove {}: {why}", shown(&file)))
+                    })?;
+                }
+            }
+        }
+        Ok(())
     }
 
     /// Writes the MIDI files of some questions of a set of `count`.
@@ -298,8 +339,8 @@ impl Folder {
     /// # Errors
     /// What stands in the way.
     pub fn write(&self, name: &str, bytes: &[u8]) -> Result<bool, Failure> {
-        let path = self.path.join(name);
-        if fs::read(&path).is_ok_and(|found| found == bytes) {
+        let path = self.path(name);
+        if has(&path, bytes) {
             return Ok(false);
         }
         output::write(&path, bytes)?;
@@ -310,6 +351,22 @@ impl Folder {
     pub fn path(&self, name: &str) -> PathBuf {
         self.path.join(name)
     }
+}
+
+/// Whether a file has this content; of a longer one, or an endless one, no more is read than tells.
+fn has(path: &Path, bytes: &[u8]) -> bool {
+    let mut found = Vec::new();
+    let read = fs::File::open(path)
+        .and_then(|file| file.take(bytes.len() as u64 + 1).read_to_end(&mut found));
+    read.is_ok() && found == bytes
+}
+
+/// Whether a file has the name of a question or of its sound, such as `001.mid`.
+fn is_numbered(path: &Path) -> bool {
+    let stem = path.file_stem().and_then(|stem| stem.to_str());
+    let ending = path.extension().and_then(|ending| ending.to_str());
+    stem.is_some_and(|stem| stem.bytes().all(|byte| byte.is_ascii_digit()))
+        && ending.is_some_and(|ending| ["mid", "wav", "flac"].contains(&ending))
 }
 
 fn make_folder(path: &Path) -> Result<(), Failure> {

@@ -3,6 +3,7 @@
 //! Every kind but the dictation has a fixed list of answers, the ones that learners confuse, in a fixed
 //! order: the order says nothing.
 
+use endpin_theory::did_you_mean;
 use std::{fmt, str::FromStr};
 
 /// A kind of question.
@@ -187,7 +188,7 @@ impl fmt::Display for Kind {
 
 /// Text that names no kind of question.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{found}\" is no kind of question; there are {}", list())]
+#[error("\"{found}\" is no kind of question{near}; there are {all}", near = did_you_mean(found, Kind::ALL), all = list())]
 pub struct KindError {
     found: String,
 }

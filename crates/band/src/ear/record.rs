@@ -5,7 +5,10 @@
 //! is lost.
 
 use super::kind::Kind;
-use crate::failure::{Failure, shown};
+use crate::{
+    failure::{Failure, shown},
+    input,
+};
 use serde::{Deserialize, Serialize};
 use std::{
     fs::{self, File, OpenOptions},
@@ -88,7 +91,12 @@ impl Record {
             .append(true)
             .open(path)?;
         let mut bytes = Vec::new();
-        file.read_to_end(&mut bytes)?;
+        let most = input::MOST_BYTES;
+        (&mut file).take(most + 1).read_to_end(&mut bytes)?;
+        if bytes.len() as u64 > most {
+            let message = format!("it has more than {most} bytes, and is no record");
+            return Err(io::Error::other(message));
+        }
         let (entries, damaged) = read(&bytes);
         // An unfinished line is closed, so that the next one starts on its own.
         if bytes.last().is_some_and(|&last| last != b'\n') {

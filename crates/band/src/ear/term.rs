@@ -14,7 +14,7 @@
 //! ```
 
 use super::kind::Kind;
-use endpin_theory::Key;
+use endpin_theory::{Key, did_you_mean_key};
 use serde::{Deserialize, Deserializer, de::Error};
 use std::str::FromStr;
 
@@ -113,7 +113,8 @@ impl Term {
             let before = &text[..error.span().map_or(0, |span| span.start)];
             let line = before.matches('\n').count() + 1;
             let column = before.chars().rev().take_while(|&c| c != '\n').count() + 1;
-            format!("{line}:{column}: {}", error.message())
+            let message = error.message();
+            format!("{line}:{column}: {message}{}", did_you_mean_key(message))
         })
     }
 
@@ -169,6 +170,8 @@ mod tests {
             "{}",
             bad("colour = 3")
         );
+        assert!(bad("cuont = 3").ends_with("(did you mean \"count\"?)"));
+        assert!(bad("kinds = [\"aproach\"]").contains("(did you mean \"approach\"?)"));
         assert_eq!(bad("level = 6"), "5:9: 6 is out of range; write 3 to 5");
         assert_eq!(
             bad("count = 0"),

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt;
 
+use endpin_theory::{did_you_mean, did_you_mean_key};
 use serde::Deserialize;
 
 use super::message::{Message, Note};
@@ -166,7 +167,12 @@ impl ControlMap {
     pub fn parse(text: &str) -> Result<ControlMap, MapError> {
         let file: MapFile = toml::from_str(text).map_err(|error| {
             let offset = error.span().map_or(0, |span| span.start);
-            MapError::at(text, offset, error.message().to_string())
+            let message = error.message();
+            MapError::at(
+                text,
+                offset,
+                format!("{message}{}", did_you_mean_key(message)),
+            )
         })?;
         let mut map = ControlMap::default();
         if let Some(channel) = file.channel {
@@ -233,7 +239,11 @@ impl TriggerEntry {
 
 fn unknown(name: &str) -> String {
     let names: Vec<&str> = TABLE.iter().map(|row| row.0).collect();
-    format!("\"{name}\" is no control; there are {}", names.join(", "))
+    let meant = did_you_mean(name, &names);
+    format!(
+        "\"{name}\" is no control{meant}; there are {}",
+        names.join(", ")
+    )
 }
 
 impl fmt::Display for Trigger {
@@ -329,6 +339,16 @@ mod tests {
             ),
         ] {
             assert_eq!(ControlMap::parse(text).unwrap_err().to_string(), wanted);
+        }
+        for (text, meant) in [
+            ("[map]\npuase = { cc = 2 }\n", "pause"),
+            ("chanel = 2\n[map]\n", "channel"),
+        ] {
+            let fault = ControlMap::parse(text).unwrap_err().fault;
+            assert!(
+                fault.contains(&format!("(did you mean \"{meant}\"?)")),
+                "{fault}"
+            );
         }
         let unknown = ControlMap::parse("[map]\nhalt = { cc = 2 }\n").unwrap_err();
         assert_eq!((unknown.line, unknown.column), (2, 1));

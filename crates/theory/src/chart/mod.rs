@@ -29,7 +29,7 @@ pub use chorus::{Bar, Chorus, Span};
 pub use error::{ChartError, ChartProblem};
 pub use symbol::Symbol;
 
-use crate::{Interval, Key, Meter};
+use crate::{Interval, Key, Meter, did_you_mean};
 use std::{fmt, str::FromStr};
 
 /// The most bars that a chart may have once unrolled (design section 3).
@@ -70,7 +70,7 @@ impl fmt::Display for Feel {
 
 /// A word that names no feel.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is not a feel; write four, two, broken or pedal")]
+#[error("\"{0}\" is not a feel{near}; write four, two, broken or pedal", near = did_you_mean(.0, Feel::ALL))]
 pub struct FeelError(String);
 
 impl FromStr for Feel {
@@ -124,7 +124,7 @@ impl fmt::Display for Palette {
 
 /// A word that names no palette.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is not a palette; write plain, altered, diminished, quartal or function")]
+#[error("\"{0}\" is not a palette{near}; write plain, altered, diminished, quartal or function", near = did_you_mean(.0, Palette::ALL))]
 pub struct PaletteError(String);
 
 impl FromStr for Palette {

@@ -14,7 +14,7 @@ use crate::{
     smf::{self, Layout},
 };
 use std::{
-    io::{BufRead, Write},
+    io::{BufRead, Read, Write},
     path::{Path, PathBuf},
     time::{SystemTime, UNIX_EPOCH},
 };
@@ -137,10 +137,14 @@ pub fn converse(
     Ok(())
 }
 
+/// The longest line of input; what is longer counts as several.
+const LONGEST_LINE: u64 = 4096;
+
 /// A line of input, whatever its bytes; none at its end.
 fn read_line(input: &mut impl BufRead) -> Option<String> {
     let mut bytes = Vec::new();
-    match input.read_until(b'\n', &mut bytes) {
+    let mut line = input.by_ref().take(LONGEST_LINE);
+    match line.read_until(b'\n', &mut bytes) {
         Ok(0) | Err(_) => None,
         Ok(_) => Some(String::from_utf8_lossy(&bytes).into_owned()),
     }

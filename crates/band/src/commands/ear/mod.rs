@@ -9,7 +9,7 @@ use crate::{
         Ask, Kind, Maker,
         audio::{Format, Studio, find_font},
         drill::Drill,
-        export::{Folder, answers, json, questions, table},
+        export::{Folder, answers, lists, table},
         page,
         record::{Record, usual_path},
         sound::With,
@@ -18,7 +18,7 @@ use crate::{
     score::PartName,
 };
 use drill::{InFile, Sounder};
-use endpin_theory::{Feel, Key, Mode};
+use endpin_theory::{Feel, Key, Mode, did_you_mean};
 use endpin_walker::Level;
 use std::{
     path::{Path, PathBuf},
@@ -35,6 +35,9 @@ pub struct Args {
     /// The folder to make
     #[arg(short, long, value_name = "DIR")]
     output: Option<PathBuf>,
+    /// Put the set in the place of another that the folder has
+    #[arg(long, conflicts_with = "drill")]
+    replace: bool,
     /// How many questions
     #[arg(long, value_name = "N", default_value_t = 40, value_parser = whole::<u32, 1, 100_000>)]
     count: u32,
@@ -103,7 +106,10 @@ fn accompanist(text: &str) -> Result<Option<PartName>, String> {
         "comp" => Ok(Some(PartName::Comp)),
         "time" => Ok(Some(PartName::Time)),
         "none" => Ok(None),
-        _ => Err("write comp, time, comp,time or none".to_owned()),
+        _ => Err(format!(
+            "write comp, time, comp,time or none{}",
+            did_you_mean(text, ["comp", "time", "none"])
+        )),
     }
 }
 
@@ -135,7 +141,7 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
 
 /// Writes the files of a set. Where the kinds were not chosen, those without a place are left out.
 fn write_set(args: &Args, mut ask: Ask, any_kind: bool, title: &str) -> Result<(), Failure> {
-    let folder = args.folder()?;
+    let place = args.folder()?;
     if any_kind {
         let possible = Maker::new(&ask).map_err(Failure::input)?.possible();
         for left_out in ask.kinds.iter().filter(|kind| !possible.contains(kind)) {
@@ -160,21 +166,34 @@ fn write_set(args: &Args, mut ask: Ask, any_kind: bool, title: &str) -> Result<(
         Some(format) => Some((studio(args.sound_font.as_deref(), format)?, format)),
         None => None,
     };
-    let folder = Folder::new(folder)?;
-    folder.write_midi(chosen, set.len())?;
+    let folder = Folder::new(place);
     let key = answers(&set, &ask);
-    folder.write("answers.json", &json(&key)?)?;
+    let lists = lists(&set, &key)?;
+    if lists.iter().any(|(name, list)| folder.differs(name, list)) {
+        if !args.replace {
+            return Err(Failure::input(format!(
+                "{} has another set of questions, whose key may be in use: name another folder, or say --replace",
+                shown(place)
+            )));
+        }
+        folder.clear()?;
+    }
+    folder.make()?;
+    // First of all what tells this set from others, should the rest be broken off.
+    for (name, list) in &lists {
+        folder.write(name, list)?;
+    }
+    folder.write_midi(chosen, set.len())?;
     folder.write("answers.csv", table(&key).as_bytes())?;
     folder.write("answers.html", page::answers(&set, title).as_bytes())?;
     folder.write("questions.html", page::questions(&set, title).as_bytes())?;
-    folder.write("questions.json", &json(&questions(&set))?)?;
     if let Some((studio, format)) = studio {
         folder.write_audio(chosen, set.len(), &studio, format)?;
     }
     eprintln!(
         "{} questions in {}: open questions.html to answer them, answers.html for the key",
         chosen.len(),
-        shown(args.folder()?)
+        shown(place)
     );
     Ok(())
 }
@@ -281,9 +300,10 @@ fn tonics(names: &[String]) -> Result<Vec<Key>, Failure> {
     }
     let mut keys: Vec<Key> = Vec::new();
     for name in names {
-        let key: Key = name
-            .parse()
-            .map_err(|error| Failure::input(format!("--keys: {error}")))?;
+        let key: Key = name.parse().map_err(|error| {
+            let meant = did_you_mean(name, ["all"]);
+            Failure::input(format!("--keys: {error}; all stands for all twelve{meant}"))
+        })?;
         if !keys.contains(&key) {
             keys.push(key);
         }

@@ -11,12 +11,12 @@ use crate::{
     arrange::ArrangeOptions,
     failure::Failure,
     feel::{Player, Swing, ratio_by_tempo},
-    practice::{self, KeyOrder},
-    session::Session,
+    practice::{self, BarRange, KeyOrder},
+    session::{Session, Wishes},
 };
 use base64::{Engine, engine::general_purpose::STANDARD};
 use data::KeyData;
-use endpin_theory::{Key, Mode};
+use endpin_theory::{Chart, Key, Mode};
 use flate2::{Compression, write::DeflateEncoder};
 use quick_xml::escape::escape;
 use serde::Serialize;
@@ -48,17 +48,27 @@ struct Settings {
     muted: Vec<String>,
 }
 
-/// Makes the page of a session; `about` is a sentence under the title.
+/// Whether a page holds the choruses asked for; known before any line is made.
 ///
 /// # Errors
 /// Choruses beyond what a page holds.
+pub fn fits(chart: &Chart, wishes: &Wishes) -> Result<(), Failure> {
+    let all = || chart.chorus().bars.len();
+    let bars = wishes.bars.map_or_else(all, BarRange::bars) * wishes.choruses.len();
+    match bars {
+        0..=MOST_BARS => Ok(()),
+        _ => Err(Failure::input(format!(
+            "a page holds at most {MOST_BARS} bars, and these choruses have {bars}; ask for fewer with --choruses or --bars-range"
+        ))),
+    }
+}
+
+/// Makes the page of a session that [`fits`]; `about` is a sentence under the title.
+///
+/// # Errors
+/// More choruses than there are.
 pub fn write(session: &Session, about: &str) -> Result<Vec<u8>, Failure> {
     let bars = session.chorus(1).bars.len() * session.wishes().choruses.len();
-    if bars > MOST_BARS {
-        return Err(Failure::input(format!(
-            "a page holds at most {MOST_BARS} bars, and these choruses have {bars}; ask for fewer with --choruses"
-        )));
-    }
     let mut keys = vec![KeyData::new(session)?];
     keys.extend(other_keys(session, bars));
     let packed = |key: &KeyData| {
