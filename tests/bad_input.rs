@@ -480,6 +480,38 @@ fn a_failed_write_keeps_the_old_file() {
     assert_eq!(fs::read(here.join("out.mid")).unwrap(), b"an older take");
 }
 
+/// Ctrl-C and `kill` end a long work between two files.
+#[cfg(unix)]
+#[test]
+fn a_signal_leaves_nothing_unfinished() {
+    let folder = tempfile::tempdir().unwrap();
+    let desk = folder.path();
+    fs::write(desk.join("oyster.toml"), CHART).unwrap();
+    let questions = desk.join("set/questions");
+    for signal in ["INT", "TERM"].repeat(3) {
+        let mut ear = Command::new(env!("CARGO_BIN_EXE_endpin"))
+            .args(["ear", "oyster.toml", "-o", "set", "--count", "1500"])
+            .args(["--keys", "all"])
+            .current_dir(desk)
+            .stderr(Stdio::null())
+            .spawn()
+            .unwrap();
+        while fs::read_dir(&questions).map_or(0, Iterator::count) < 200 {
+            assert!(ear.try_wait().unwrap().is_none(), "ended unasked");
+        }
+        let told = Command::new("kill")
+            .args(["-s", signal, &ear.id().to_string()])
+            .status();
+        assert!(told.unwrap().success());
+        // As if the signal had not been heard.
+        assert_eq!(ear.wait().unwrap().code(), None);
+        let left = listing(&questions);
+        let unfinished = left.iter().filter(|name| name.starts_with('.'));
+        assert_eq!(unfinished.count(), 0, "{left:?}");
+        fs::remove_dir_all(desk.join("set")).unwrap();
+    }
+}
+
 #[test]
 fn a_reader_that_leaves_early_is_no_error_of_ours() {
     let folder = tempfile::tempdir().unwrap();

@@ -1,12 +1,44 @@
 //! Where results go: regular files are written beside and renamed, so that nothing is ever half-written;
-//! devices, pipes and standard output are written directly.
+//! devices, pipes and standard output are written directly. A signal that ends the program waits for the
+//! files under way, so that nothing is left beside.
 
 use crate::failure::{Failure, shown};
 use std::{
     fs,
     io::{self, Write},
     path::{Path, PathBuf},
+    sync::RwLock,
 };
+
+/// Read by whoever has a file under way.
+static UNDER_WAY: RwLock<()> = RwLock::new(());
+
+/// From here on the signals of Ctrl-C and `kill` end the program between two files.
+///
+/// # Errors
+/// [`Failure::Output`] on a system that does not let us hear of signals.
+#[cfg(unix)]
+pub fn finish_files_at_signals() -> Result<(), Failure> {
+    use signal_hook::{consts, iterator::Signals, low_level::emulate_default_handler};
+    let mut signals = Signals::new([consts::SIGINT, consts::SIGTERM])
+        .map_err(|error| Failure::output(format!("cannot take signals: {error}")))?;
+    std::thread::spawn(move || {
+        if let Some(signal) = signals.forever().next() {
+            let _finished = UNDER_WAY.write();
+            _ = emulate_default_handler(signal);
+        }
+    });
+    Ok(())
+}
+
+/// Elsewhere they end it at once.
+///
+/// # Errors
+/// None.
+#[cfg(not(unix))]
+pub fn finish_files_at_signals() -> Result<(), Failure> {
+    Ok(())
+}
 
 /// Writes all of `bytes` to a path, or to standard output for `-`.
 ///
@@ -16,9 +48,20 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     if path.as_os_str() == "-" {
         return to_stdout(bytes);
     }
-    write_file(path, bytes).map_err(|error| {
-        Failure::output(format!("cannot write {}: {}", shown(path), reason(&error)))
-    })
+    write_file(path, bytes, true).map_err(|error| cannot_write(path, &error))
+}
+
+/// Writes one of many files that the same command makes again: not waited for until it is on the disk,
+/// which takes longer than all the rest.
+///
+/// # Errors
+/// [`Failure::Output`] naming the path and what stood in the way.
+pub fn write_one_of_many(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    write_file(path, bytes, false).map_err(|error| cannot_write(path, &error))
+}
+
+fn cannot_write(path: &Path, error: &io::Error) -> Failure {
+    Failure::output(format!("cannot write {}: {}", shown(path), reason(error)))
 }
 
 /// Prints text on standard output. A reader that has seen enough and closed the pipe is no failure.
@@ -83,7 +126,7 @@ fn to_stdout(bytes: &[u8]) -> Result<(), Failure> {
     }
 }
 
-fn write_file(path: &Path, bytes: &[u8]) -> io::Result<()> {
+fn write_file(path: &Path, bytes: &[u8], to_the_disk: bool) -> io::Result<()> {
     match fs::metadata(path) {
         Ok(found) if found.is_dir() => return Err(io::ErrorKind::IsADirectory.into()),
         // A device or pipe cannot be renamed over.
@@ -107,9 +150,13 @@ fn write_file(path: &Path, bytes: &[u8]) -> io::Result<()> {
         // The mode a new file usually gets; the system takes the user's umask off it.
         builder.permissions(fs::Permissions::from_mode(0o666));
     }
+    let _under_way = UNDER_WAY.read();
     let mut beside = builder.tempfile_in(folder)?;
     beside.write_all(bytes)?;
-    beside.flush()?;
+    if to_the_disk {
+        // Else the new name may reach it before what the file holds.
+        beside.as_file().sync_all()?;
+    }
     beside.persist(&target).map_err(|error| error.error)?;
     Ok(())
 }

@@ -45,6 +45,7 @@ pub struct Args {
 /// # Errors
 /// A chart or take that cannot be read, or a report that cannot be written.
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    output::finish_files_at_signals()?;
     let (chart_file, takes) = match &args.chart_options.bars {
         Some(_) => (None, &args.files[..]),
         None => (args.files.first().map(PathBuf::as_path), &args.files[1..]),

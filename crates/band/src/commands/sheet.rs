@@ -136,6 +136,7 @@ pub fn is_sheet(file: &Path) -> bool {
 /// # Errors
 /// A chart or options that make no line, a name that says no format, or a file that cannot be written.
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    output::finish_files_at_signals()?;
     let is_stdout = |file: &PathBuf| file.as_os_str() == "-";
     let format = match (args.format, &args.output) {
         (Some(format), _) => format,

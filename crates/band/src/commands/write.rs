@@ -43,6 +43,7 @@ pub struct Args {
 /// # Errors
 /// A chart or options that make no line, or a file that cannot be written.
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    output::finish_files_at_signals()?;
     if let Some(file) = args.output.as_deref().filter(|file| !is_midi(file)) {
         let file_name = shown(file);
         let or_sheet = match sheet::is_sheet(file) {

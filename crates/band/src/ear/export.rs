@@ -304,8 +304,8 @@ impl Folder {
                 return Ok(());
             }
             let sound = studio.render(&midi).map_err(Failure::output)?;
-            output::write(&self.path(&file), &sound)?;
-            output::write(&self.path(&stamp), made_from.as_bytes())
+            output::write_one_of_many(&self.path(&file), &sound)?;
+            output::write_one_of_many(&self.path(&stamp), made_from.as_bytes())
         })
     }
 
@@ -343,7 +343,7 @@ impl Folder {
         if has(&path, bytes) {
             return Ok(false);
         }
-        output::write(&path, bytes)?;
+        output::write_one_of_many(&path, bytes)?;
         Ok(true)
     }
 

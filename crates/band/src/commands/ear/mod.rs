@@ -15,6 +15,7 @@ use crate::{
         sound::With,
     },
     failure::{Failure, shown},
+    output,
     score::PartName,
 };
 use drill::{InFile, Sounder};
@@ -141,6 +142,7 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
 
 /// Writes the files of a set. Where the kinds were not chosen, those without a place are left out.
 fn write_set(args: &Args, mut ask: Ask, any_kind: bool, title: &str) -> Result<(), Failure> {
+    output::finish_files_at_signals()?;
     let place = args.folder()?;
     if any_kind {
         let possible = Maker::new(&ask).map_err(Failure::input)?.possible();
