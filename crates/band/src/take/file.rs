@@ -6,8 +6,8 @@
 use super::clock::{Clock, TempoChange};
 use midly::{EventIter, Format, MetaMessage, MidiMessage, Timing, TrackEventKind};
 
-/// The most notes that are read of one file: ten hours of quarter notes at 160 a minute.
-pub const MOST_NOTES: usize = 100_000;
+/// The most notes that are read of one file, all parts together: twelve hours of a whole band.
+pub const MOST_NOTES: usize = 1_000_000;
 
 /// The most tempo changes that are read of one file.
 pub const MOST_TEMPO_CHANGES: usize = 100_000;
@@ -463,7 +463,9 @@ mod tests {
         }
         assert_eq!(TakeFile::read(&bytes), Err(FileProblem::Empty));
         let mut bytes = b"MThd\0\0\0\x06\0\0\0\x01\0\x60MTrk\0\x10\0\0\0\x90\x29\x50".to_vec();
-        bytes.resize(22 + 0x10_0000, 0x29);
+        // A note is three bytes.
+        bytes[19] = 0x40;
+        bytes.resize(22 + 0x40_0000, 0x29);
         assert_eq!(TakeFile::read(&bytes), Err(FileProblem::TooMany));
     }
 

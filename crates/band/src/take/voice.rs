@@ -12,6 +12,9 @@ const PERCUSSION: u8 = 10;
 /// goes unnoticed (common practice, no source).
 pub const TOGETHER: f64 = 0.035;
 
+/// The most notes of a line: ten hours of quarter notes at 160 a minute.
+pub const LONGEST_LINE: usize = 100_000;
+
 /// Words in a track's name that tell the bass.
 const BASS_WORDS: [&str; 4] = ["bass", "walking", "upright", "contrabass"];
 /// Words in a track's name that tell the chords.
@@ -43,7 +46,7 @@ pub enum ChosenBy {
     Register,
 }
 
-/// A track that the user named and the file has not.
+/// A line that the file has not, or that nobody plays.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum ChoiceProblem {
     /// None of that name or number.
@@ -59,13 +62,23 @@ pub enum ChoiceProblem {
         "there are only drums (channel 10) in this file; choose a file with the bass, or name its track with --track"
     )]
     OnlyDrums,
+    /// More notes than anybody plays.
+    #[error(
+        "track {track} has {notes} notes, and a line has {LONGEST_LINE} at most; give one take alone"
+    )]
+    TooLong {
+        /// Counted from 1.
+        track: usize,
+        /// How many it has.
+        notes: usize,
+    },
 }
 
 /// Chooses the line: the track that is `wanted` (a number counted from 1, or a part of its name), else the
 /// only voice, else one called bass, else the lowest that plays one note at a time.
 ///
 /// # Errors
-/// A wanted track that is not there, or drums alone.
+/// A wanted track that is not there, drums alone, or a line longer than [`LONGEST_LINE`].
 pub fn choose<'a>(file: &'a TakeFile, wanted: Option<&str>) -> Result<Choice<'a>, ChoiceProblem> {
     let tuned: Vec<&Voice> = file
         .voices
@@ -76,6 +89,12 @@ pub fn choose<'a>(file: &'a TakeFile, wanted: Option<&str>) -> Result<Choice<'a>
         Some(wanted) => (asked_for(file, wanted)?, ChosenBy::Asked),
         None => unasked(&tuned, &file.clock).ok_or(ChoiceProblem::OnlyDrums)?,
     };
+    if bass.notes.len() > LONGEST_LINE {
+        return Err(ChoiceProblem::TooLong {
+            track: bass.track,
+            notes: bass.notes.len(),
+        });
+    }
     let chords = tuned
         .into_iter()
         .filter(|voice| !std::ptr::eq(*voice, bass) && !is_called(voice, &BASS_WORDS))
@@ -222,6 +241,23 @@ mod tests {
         );
         let drums = file(vec![voice(1, 10, "", &[&[36]])]);
         assert_eq!(choose(&drums, None), Err(ChoiceProblem::OnlyDrums));
+    }
+
+    #[test]
+    fn a_long_line_is_bounded_and_not_its_band() {
+        let beats = |count: usize, keys: &'static [u8]| vec![keys; count];
+        let with_line = |notes: usize| {
+            let line = voice(1, 1, "Bass", &beats(notes, &[41]));
+            file(vec![line, voice(2, 10, "Kit", &beats(60_000, &[36, 51]))])
+        };
+        let most = with_line(LONGEST_LINE);
+        assert_eq!(choose(&most, None).unwrap().bass.track, 1);
+        assert_eq!(
+            choose(&with_line(LONGEST_LINE + 1), None)
+                .unwrap_err()
+                .to_string(),
+            "track 1 has 100001 notes, and a line has 100000 at most; give one take alone"
+        );
     }
 
     #[test]
