@@ -61,6 +61,16 @@ impl Slot {
         self.bar == bar && self.in_bar == self.beat_length * (i64::from(beat) - 1)
     }
 
+    /// That it cannot be two things.
+    pub(crate) fn both(&self, first: String, second: String) -> WalkError {
+        WalkError::Twice {
+            bar: self.bar,
+            beat: self.beat_in_bar(),
+            first,
+            second,
+        }
+    }
+
     /// The rule that narrows the keys of this place most.
     pub(crate) fn rule_of_keys(&self) -> &'static str {
         match self.place.leads {
@@ -199,8 +209,11 @@ impl Layout {
             };
             self.slots.insert(at, slot);
         }
-        self.slots[at].place.sound = Sound::Rest;
-        Ok(())
+        let slot = &mut self.slots[at];
+        slot.place.sound = Sound::Rest;
+        slot.pinned.map_or(Ok(()), |pitch| {
+            Err(slot.both(pitch.to_string(), "a rest".to_owned()))
+        })
     }
 }
 

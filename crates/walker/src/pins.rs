@@ -287,17 +287,27 @@ impl Fixed {
 
 /// Leaves one note to a place.
 fn fix_note(slot: &mut Slot, pitch: Pitch) -> Result<(), WalkError> {
+    let asked = match slot.place.sound {
+        Sound::Rest => Some("a rest".to_owned()),
+        _ => {
+            let other = slot.pinned.filter(|other| other.midi() != pitch.midi());
+            other.map(|other| other.to_string())
+        }
+    };
+    if let Some(asked) = asked {
+        return Err(slot.both(asked, pitch.to_string()));
+    }
     let key = u8::try_from(pitch.midi())
         .ok()
         .filter(|&key| slot.place.keys.contains(key));
     match key {
-        Some(key) if slot.place.sound != Sound::Rest => {
+        Some(key) => {
             slot.place.keys = Keys::between(key, key);
             slot.place.sound = Sound::Note;
             slot.pinned = Some(pitch);
             Ok(())
         }
-        _ => Err(WalkError::Pin {
+        None => Err(WalkError::Pin {
             bar: slot.bar,
             beat: slot.beat_in_bar(),
             pitch: pitch.to_string(),
@@ -321,6 +331,25 @@ mod tests {
         assert_eq!((hold.bars, hold.chorus), (Bars(2..=4), 1));
         assert!("Eb".parse::<Avoid>().unwrap().forbids(51));
         assert!(!"Eb2".parse::<Avoid>().unwrap().forbids(51));
+    }
+
+    #[test]
+    fn a_beat_cannot_be_two_things() {
+        let chart = endpin_theory::Chart::from_bars("F7 | Bb7", "4/4".parse().unwrap()).unwrap();
+        let refused = |pins: &[&str], rests: &[&str]| {
+            let options = crate::Options {
+                pins: pins.iter().map(|pin| pin.parse().unwrap()).collect(),
+                rests: rests.iter().map(|rest| rest.parse().unwrap()).collect(),
+                ..crate::Options::default()
+            };
+            let plan = crate::Plan::of(chart.chorus(), &options);
+            let walker = crate::Walker::new(plan, options);
+            walker.err().map(|error| error.to_string())
+        };
+        let message = |text: &str| Some(format!("bar 1, beat 2 cannot be both {text}"));
+        assert_eq!(refused(&["1.2=A2"], &["1.2"]), message("A2 and a rest"));
+        assert_eq!(refused(&["1.2=A2", "1.2=C3"], &[]), message("A2 and C3"));
+        assert_eq!(refused(&["1.2=G#2", "1.2=Ab2"], &["2.2"]), None);
     }
 
     #[test]

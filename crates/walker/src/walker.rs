@@ -44,6 +44,18 @@ pub enum WalkError {
         /// Beat, from 1.
         beat: u32,
     },
+    /// A beat that is to be two things.
+    #[error("bar {bar}, beat {beat} cannot be both {first} and {second}")]
+    Twice {
+        /// Bar, from 1.
+        bar: u32,
+        /// Beat, from 1.
+        beat: u32,
+        /// A note or a rest.
+        first: String,
+        /// The other.
+        second: String,
+    },
     /// A bar beyond the end of the chart.
     #[error("there is no bar {bar}; the chorus has {last} bars")]
     NoBar {

@@ -1,11 +1,12 @@
 //! A wide search for charts without a line, and for lines that break a rule.
 
-use endpin_theory::{Chart, Chorus, Meter};
+use endpin_theory::{Chart, Chorus, Meter, chart::Feel};
 use endpin_walker::{
-    Level, Options, Plan, Walker,
+    Arc, Hand, Instrument, Level, LineNote, Options, Plan, Walker,
     grammar::{Grammar, State},
     lattice::Lattice,
     layout::{Layout, Stage},
+    pins::Pin,
     place::Place,
     walker::rules,
 };
@@ -93,25 +94,84 @@ fn four_thousand_random_charts_have_a_line() {
     assert!(dead.is_empty(), "{dead:#?}");
 }
 
-proptest! {
-    #![proptest_config(ProptestConfig::with_cases(48))]
+/// A MIDI key as a pin names it.
+fn pitch_named(key: u8) -> String {
+    let names = [
+        "C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B",
+    ];
+    format!(
+        "{}{}",
+        names[usize::from(key % 12)],
+        i32::from(key / 12) - 1
+    )
+}
 
-    /// A line or a clear error, whatever the chart, level and range; the line in order and in range.
+/// Tempi of charts, as microseconds of a quarter; none: all the time that the hand needs.
+fn quarters() -> impl Strategy<Value = Option<u32>> {
+    proptest::option::of(prop_oneof![150_000u32..300_000, 150_000u32..3_000_000])
+}
+
+fn feels() -> impl Strategy<Value = Option<Feel>> {
+    let feels = [Feel::Four, Feel::Two, Feel::Broken, Feel::Pedal];
+    proptest::option::of(proptest::sample::select(feels.to_vec()))
+}
+
+/// The chart's words in another meter: bars of the same beats, from two to seven, in quarters or eighths.
+fn in_other_meter(bars: &str, beats: usize, unit: &str) -> (String, Meter) {
+    let words: Vec<&str> = bars
+        .split([' ', '|'])
+        .filter(|word| !word.is_empty())
+        .collect();
+    let bars: Vec<String> = words.chunks(beats).map(|bar| bar.join(" ")).collect();
+    let last = words.len().div_ceil(beats) * beats - words.len();
+    let bars = bars.join(" | ") + &" /".repeat(last);
+    (bars, format!("{beats}/{unit}").parse().unwrap())
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(64))]
+
+    /// A line or a clear error, whatever the chart, meter, level, range, instrument, tempo, feel, arc, pins
+    /// and rests; the line in order, in range and with the
+    /// notes that are pinned.
     #[test]
     fn any_chart_gives_a_line_or_says_why_not(
         seed in any::<u64>(), level in 1u8..=6, lowest in 20u8..50, width in 0u8..40,
+        meter in proptest::option::of((2usize..=7, proptest::sample::select(&["4", "8"][..]))),
+        instrument in proptest::sample::select(&Instrument::ALL[..]), quarter in quarters(), feel in feels(),
+        arc in proptest::option::of(proptest::sample::select(&Arc::ALL[..])), loose in any::<bool>(),
+        pins in proptest::collection::btree_map((1u32..=3, 1u32..=2), 0u8..12, 0..3),
+        rests in proptest::collection::vec((1u32..=3, 1u32..=2), 0..2),
     ) {
-        let (bars, meter) = chart(&mut ChaCha8Rng::seed_from_u64(seed));
+        let (bars, plain) = chart(&mut ChaCha8Rng::seed_from_u64(seed));
+        let (bars, meter) = match meter {
+            Some((beats, unit)) => in_other_meter(&bars, beats, unit),
+            None => (bars, plain),
+        };
+        let pins: Vec<Pin> = pins
+            .into_iter()
+            .map(|((bar, beat), above)| {
+                format!("{bar}.{beat}={}", pitch_named(lowest.saturating_add(above))).parse().unwrap()
+            })
+            .collect();
         let options = Options {
             level: level.try_into().unwrap(),
             range: (lowest, lowest + width),
-            arc: Some(endpin_walker::Arc::Flat),
+            hand: Hand { instrument, quarter },
+            feel,
+            arc,
+            loose,
+            pins: pins.clone(),
+            rests: rests.iter().map(|(bar, beat)| format!("{bar}.{beat}").parse().unwrap()).collect(),
             ..Options::default()
         };
         let chorus = Chart::from_bars(&bars, meter).unwrap().chorus();
         let length = chorus.length();
         match Walker::new(Plan::of(chorus, &options), options) {
-            Err(error) => prop_assert!(error.to_string().contains("rule"), "{}", error),
+            Err(error) => {
+                let error = error.to_string();
+                prop_assert!(error.contains("rule") || error.contains("no note starts at bar") || error.contains("cannot be both"), "{}", error);
+            }
             Ok(walker) => {
                 for line in walker.lines(seed, 1, 2) {
                     let mut end = endpin_theory::Ticks::ZERO;
@@ -122,6 +182,14 @@ proptest! {
                         prop_assert!(!note.why.is_empty());
                     }
                     prop_assert!(end <= length);
+                    for pin in &pins {
+                        let at = |note: &&LineNote| {
+                            let beat = i64::from(pin.place.beat) - 1;
+                            note.bar == pin.place.bar && note.in_bar == note.beat_length * beat
+                        };
+                        let note = line.notes.iter().find(at);
+                        prop_assert_eq!(note.map(|note| note.pitch), Some(pin.pitch));
+                    }
                 }
             }
         }
