@@ -2,7 +2,7 @@
 
 use crate::failure::printable;
 use endpin_theory::{Chorus, Ticks};
-use endpin_walker::{LineNote, fingering::Fingering};
+use endpin_walker::{LineNote, fingering::Fingering, pitch_of_key};
 
 /// Columns of a page.
 const PAGE: usize = 80;
@@ -150,20 +150,13 @@ fn systems(bars: &[Bar], strings: &[u8]) -> String {
         for (string, &key) in strings.iter().enumerate() {
             let bars = row.iter().map(|bar| format!("{}|", bar.strings[string]));
             let bars: String = bars.collect();
-            text.push_str(&format!("{:>3} |{bars}\n", name(key)));
+            let open = pitch_of_key(key).name().to_string();
+            text.push_str(&format!("{open:>3} |{bars}\n"));
         }
         text.push('\n');
         left = rest;
     }
     text
-}
-
-/// The name of an open string; those of basses are naturals.
-fn name(key: u8) -> &'static str {
-    let names = [
-        "C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B",
-    ];
-    names[usize::from(key % 12)]
 }
 
 #[cfg(test)]

@@ -3,6 +3,7 @@
 //! Tunings, ranges and the two ways to finger (a finger a fret; 1-2-4 over a whole tone) are common practice,
 //! from memory, without a single source; so are the times of a shift, which are ours.
 
+use crate::spelling::pitch_of_key;
 use endpin_theory::{Pitch, Ticks, did_you_mean, meter::TICKS_PER_QUARTER};
 use std::{fmt, str::FromStr};
 
@@ -96,18 +97,14 @@ impl Instrument {
 pub enum RangeError {
     /// A note that it does not have.
     #[error("{0} is beyond the {name}, which reaches from {low} to {high}; give --lowest and --highest between them, or another --instrument ({names})",
-        name = .1.name, low = name_of(.1.reach().0), high = name_of(.1.reach().1), names = names())]
+        name = .1.name, low = pitch_of_key(.1.reach().0), high = pitch_of_key(.1.reach().1), names = names())]
     Beyond(Pitch, Instrument),
     /// Upside down.
     #[error(
         "the lowest note, {low}, has to lie below the highest, {high}",
-        low = name_of(*.0), high = name_of(*.1)
+        low = pitch_of_key(*.0), high = pitch_of_key(*.1)
     )]
     Empty(u8, u8),
-}
-
-fn name_of(key: u8) -> Pitch {
-    crate::spelling::at(crate::spelling::plain(key, false), key)
 }
 
 fn names() -> String {

@@ -81,5 +81,6 @@ pub use line::{ChorusLine, LineNote};
 pub use options::{Arc, Level, Options};
 pub use plan::{Plan, Turn};
 pub use role::Role;
+pub use spelling::pitch_of_key;
 pub use walker::{WalkError, Walker};
 pub use weights::Weights;

@@ -12,6 +12,11 @@ pub(crate) fn at(name: NoteName, key: u8) -> Pitch {
     })
 }
 
+/// The pitch of a MIDI key that no chord or scale names: a black key is a lowered one.
+pub fn pitch_of_key(key: u8) -> Pitch {
+    at(plain(key, false), key)
+}
+
 /// The name with fewest signs: a white key as it is, a black one raised or lowered.
 pub(crate) fn plain(key: u8, sharp: bool) -> NoteName {
     let chroma = key % 12;

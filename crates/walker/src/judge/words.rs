@@ -6,7 +6,10 @@ use super::{
     part::{beat_words, coming_root},
     rules::seams,
 };
-use crate::{role::Role, spelling};
+use crate::{
+    role::Role,
+    spelling::{self, pitch_of_key},
+};
 use endpin_theory::{Chord, Degree};
 
 /// The sentence for one note: what it breaks, or what it is.
@@ -107,8 +110,7 @@ fn playable_fault(line: &Line<'_>, index: usize, verdict: &Verdict) -> String {
     let (lowest, highest) = line.range;
     let key = line.heard[index].key;
     if !(lowest..=highest).contains(&key) {
-        let at = |key: u8| spelling::at(spelling::plain(key, false), key);
-        let (lowest, highest) = (at(lowest), at(highest));
+        let (lowest, highest) = (pitch_of_key(lowest), pitch_of_key(highest));
         return format!(
             "{} lies outside the instrument, {lowest} to {highest}",
             verdict.pitch
