@@ -13,6 +13,8 @@ mod melody;
 mod pulse;
 #[path = "../../../crates/band/src/take/slots.rs"]
 mod slots;
+#[path = "../../../crates/band/src/take/track.rs"]
+mod track;
 #[path = "../../../crates/band/src/take/voice.rs"]
 mod voice;
 

@@ -1,7 +1,7 @@
 //! One line out of what was recorded: double stops, notes struck twice, overlaps and the short false notes
 //! of pitch-to-MIDI converters are cleared away, and counted.
 
-use super::{clock::Clock, file::Voice, voice::TOGETHER};
+use super::{clock::Clock, track::Voice, voice::TOGETHER};
 
 /// A note of the line, in seconds from the beginning of the file.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -110,7 +110,7 @@ fn without_false_notes(notes: &[Played], ghosts: &mut usize) -> Vec<Played> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::file::RawNote;
+    use super::super::track::RawNote;
     use super::*;
     use midly::Timing;
 

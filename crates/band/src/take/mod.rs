@@ -1,26 +1,27 @@
 //! A take: a line that somebody played, from the bytes of its file to notes over the chart.
 //!
-//! The stages, one module each: [`mod@file`] reads the bytes, [`voice`] chooses the line among the tracks,
-//! [`melody`] clears it, [`pulse`] finds its beats, [`slots`] quantises, [`align`] lays it over the chart,
-//! and [`timing`] draws its figures.
+//! The stages, one module each: [`mod@file`] and [`track`] read the bytes, [`voice`] chooses the line among
+//! the tracks, [`melody`] clears it, [`pulse`] finds its beats, [`grid`] chooses what they are read against,
+//! [`slots`] quantises, [`align`] lays it over the chart, and [`timing`] draws its figures.
 
 pub mod align;
 pub mod clock;
 pub mod file;
+pub mod grid;
+mod laid;
 pub mod melody;
 pub mod pulse;
 pub mod slots;
 pub mod timing;
+pub mod track;
 pub mod voice;
 
-use align::Alignment;
-use clock::Clock;
-use endpin_theory::{Chorus, Ticks, meter::TICKS_PER_QUARTER};
+use endpin_theory::{Chorus, Ticks};
 use file::{FileProblem, TakeFile};
-use melody::Played;
-use pulse::{Fit, Pulse};
-use slots::{IN_A_BEAT, Slot};
-use timing::{Placed, Timing};
+pub use grid::GridSource;
+use grid::{Grid, Ruler};
+use laid::Laid;
+use timing::Timing;
 use voice::{ChoiceProblem, ChosenBy};
 
 /// A line over a chart, as it was played.
@@ -88,17 +89,6 @@ pub struct TakeChordNote {
     pub key: u8,
 }
 
-/// Where the grid comes from against which a take is read.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum GridSource {
-    /// The file's own tempo: it was played to that click.
-    File,
-    /// A steady tempo fitted to the playing, with how clear its pulse is, 0 to 1.
-    Steady(f64),
-    /// A tempo that follows the playing, with how clear its pulse is, 0 to 1.
-    Following(f64),
-}
-
 /// How a take is to be read.
 #[derive(Clone, Copy, Debug)]
 pub struct Reading<'a> {
@@ -128,17 +118,6 @@ pub enum TakeProblem {
         all: usize,
     },
 }
-
-/// The most that a player who keeps to the file's grid drifts from it, in beats, over a whole take.
-const KEEPS_THE_GRID: f64 = 0.6;
-/// The most that a whole take is off the file's grid without being recorded beside it, in beats.
-const LATE: f64 = 0.25;
-/// The most that a steady player wanders from an even tempo, in beats.
-const STEADY: f64 = 0.3;
-/// Attacks at the beginning that tell where the player stands against the grid.
-const OPENING: usize = 16;
-/// Beats that an articulated note may end before the next and still be meant to last until then.
-const ARTICULATION: f64 = 0.25;
 
 impl Take {
     /// Reads the line in the bytes of a MIDI file over a chart.
@@ -174,7 +153,7 @@ impl Take {
         let zero = laid.seconds_of(0, alignment.zero);
         let tempo = laid.tempo();
         let chords = choice.chords.map_or_else(Vec::new, |voice| {
-            let chord_note = |note: &file::RawNote| TakeChordNote {
+            let chord_note = |note: &track::RawNote| TakeChordNote {
                 from: file.clock.seconds(note.start),
                 to: file.clock.seconds(note.end),
                 key: note.key,
@@ -233,244 +212,5 @@ fn octaves_into(keys: &[u8], (lowest, highest): (u8, u8)) -> Result<i8, TakeProb
             all: keys.len(),
         }),
         _ => Ok(best),
-    }
-}
-
-/// Nominal beats: by the file's tempo where it counts in quarter notes, else by the chart's.
-struct Ruler<'a> {
-    clock: &'a Clock,
-    quarters_a_beat: f64,
-    chart_tempo: f64,
-}
-
-impl<'a> Ruler<'a> {
-    fn new(clock: &'a Clock, chorus: &Chorus) -> Ruler<'a> {
-        Ruler {
-            clock,
-            quarters_a_beat: chorus.bars[0].meter.beat_ticks().quarters(),
-            chart_tempo: chorus.bars[0].tempo,
-        }
-    }
-
-    fn beats(&self, note: &Played) -> f64 {
-        let by_chart = || note.at * self.chart_tempo / 60.0;
-        note.quarters.unwrap_or_else(by_chart) / self.quarters_a_beat
-    }
-
-    fn seconds(&self, beats: f64) -> f64 {
-        let quarters = beats * self.quarters_a_beat;
-        let by_chart = || quarters * 60.0 / self.chart_tempo;
-        self.clock
-            .seconds_at_quarters(quarters)
-            .unwrap_or_else(by_chart)
-    }
-
-    fn is_of_file(&self) -> bool {
-        matches!(self.clock, Clock::Quarters { .. })
-    }
-}
-
-/// The grid against which a take is read.
-struct Grid {
-    source: GridSource,
-    /// Place of each attack on the smooth pulse of the playing, in beats.
-    places: Vec<f64>,
-    /// For each attack the line that gives the nominal time of a place.
-    lines: Vec<Fit>,
-}
-
-impl Grid {
-    fn new(ruler: &Ruler<'_>, played: &[Played]) -> Grid {
-        let times: Vec<f64> = played.iter().map(|note| ruler.beats(note)).collect();
-        let nominal = Fit {
-            zero: 0.0,
-            period: 1.0,
-        };
-        let Some(pulse) = pulse::find(&times) else {
-            return Grid {
-                source: GridSource::File,
-                lines: vec![nominal; times.len()],
-                places: times,
-            };
-        };
-        let places: Vec<f64> = times
-            .iter()
-            .zip(&pulse.lines)
-            .map(|(&time, line)| line.place(time))
-            .collect();
-        let (source, line) = Grid::choose(ruler, &pulse, &times, &places);
-        Grid {
-            source,
-            places,
-            lines: line.map_or(pulse.lines, |line| vec![line; times.len()]),
-        }
-    }
-
-    /// The file's grid if the playing keeps to it, else a steady tempo if it keeps one, else none for all.
-    fn choose(
-        ruler: &Ruler<'_>,
-        pulse: &Pulse,
-        times: &[f64],
-        places: &[f64],
-    ) -> (GridSource, Option<Fit>) {
-        let off_file: Vec<f64> = times
-            .iter()
-            .zip(places)
-            .map(|(time, place)| time - place)
-            .collect();
-        if ruler.is_of_file() && width(&off_file) < KEEPS_THE_GRID {
-            let opening = median(&off_file[..off_file.len().min(OPENING)]);
-            let late = opening - opening.round();
-            let zero = if late.abs() <= LATE {
-                opening.round()
-            } else {
-                opening
-            };
-            return (GridSource::File, Some(Fit { zero, period: 1.0 }));
-        }
-        let steady = pulse.steady;
-        let wandering: Vec<f64> = times
-            .iter()
-            .zip(places)
-            .map(|(&time, place)| steady.place(time) - place)
-            .collect();
-        match width(&wandering) < STEADY {
-            true => (GridSource::Steady(pulse.clarity), Some(steady)),
-            false => (GridSource::Following(pulse.clarity), None),
-        }
-    }
-
-    /// The beat of the file at which a slot stands, if the file's grid was kept.
-    fn beat_of_file(&self, slot: Slot) -> Option<f64> {
-        let on_grid = |line: &Fit| line.time(slots::place(slot, None));
-        match self.source {
-            GridSource::File => self.lines.first().map(on_grid),
-            _ => None,
-        }
-    }
-}
-
-fn width(values: &[f64]) -> f64 {
-    let most = values.iter().copied().fold(f64::MIN, f64::max);
-    let least = values.iter().copied().fold(f64::MAX, f64::min);
-    most - least
-}
-
-fn median(values: &[f64]) -> f64 {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    sorted.get(sorted.len() / 2).copied().unwrap_or(0.0)
-}
-
-/// A line laid over its chart.
-struct Laid<'a> {
-    chorus: &'a Chorus,
-    ruler: &'a Ruler<'a>,
-    grid: &'a Grid,
-    slots: &'a [Slot],
-    swing: Option<f64>,
-    alignment: Alignment,
-    played: &'a [Played],
-}
-
-impl Laid<'_> {
-    /// When a slot comes, by the grid around the note of this number.
-    fn seconds_of(&self, number: usize, slot: Slot) -> f64 {
-        let place = slots::place(slot, self.swing);
-        self.grid
-            .lines
-            .get(number)
-            .map_or(0.0, |line| self.ruler.seconds(line.time(place)))
-    }
-
-    fn notes(&self, keys: &[u8]) -> Vec<TakeNote> {
-        let length = self.chorus.length().0;
-        let beat = (self.ruler.quarters_a_beat * TICKS_PER_QUARTER as f64).round() as i64;
-        let ticks = |slots: i64| slots * beat / IN_A_BEAT;
-        (0..self.played.len())
-            .map(|number| {
-                let played = &self.played[number];
-                let slot = self.slots[number];
-                let from_zero = ticks(slot - self.alignment.zero);
-                // Before the first chorus and after the last belongs to that chorus.
-                let chorus = from_zero
-                    .div_euclid(length)
-                    .clamp(0, i64::from(self.alignment.choruses) - 1);
-                TakeNote {
-                    chorus: chorus as u32 + 1,
-                    start: Ticks(from_zero - chorus * length),
-                    length: Ticks(ticks(self.meant_length(number))),
-                    key: keys[number],
-                    velocity: played.velocity,
-                    at: played.at,
-                    sounds: played.end - played.at,
-                    offset: 1000.0 * (played.at - self.seconds_of(number, slot)),
-                }
-            })
-            .collect()
-    }
-
-    /// How many slots a note was meant to last: to the next if it nearly reaches it, else whole beats.
-    fn meant_length(&self, number: usize) -> i64 {
-        let sounded = self.sounded(number);
-        let beats = (sounded + ARTICULATION).round().max(1.0) as i64 * IN_A_BEAT;
-        match self.slots.get(number + 1) {
-            Some(next) => {
-                let gap = (next - self.slots[number]).max(1);
-                if gap <= IN_A_BEAT {
-                    gap
-                } else {
-                    beats.min(gap)
-                }
-            }
-            None => beats,
-        }
-    }
-
-    /// Beats that a note sounded.
-    fn sounded(&self, number: usize) -> f64 {
-        let played = &self.played[number];
-        let a_beat = self.seconds_of(number, IN_A_BEAT) - self.seconds_of(number, 0);
-        (played.end - played.at) / a_beat
-    }
-
-    fn placed(&self, notes: &[TakeNote]) -> Vec<Placed> {
-        let length = self.chorus.length().0 as f64;
-        let place = |(number, note): (usize, &TakeNote)| {
-            let gap = self
-                .slots
-                .get(number + 1)
-                .map(|next| next - self.slots[number]);
-            let next = self.played.get(number + 1).map(|next| next.at);
-            Placed {
-                chorus: f64::from(note.chorus) - 1.0 + note.start.0 as f64 / length,
-                offset: note.offset,
-                fullness: match (gap, next) {
-                    (Some(gap), Some(next)) if gap <= 2 * IN_A_BEAT => {
-                        let played = &self.played[number];
-                        Some((played.end - played.at) / (next - played.at).max(1e-3))
-                    }
-                    _ => None,
-                },
-            }
-        };
-        notes.iter().enumerate().map(place).collect()
-    }
-
-    /// Quarter notes a minute on the grid, over the whole take.
-    fn tempo(&self) -> f64 {
-        let last = self.played.len().saturating_sub(1);
-        let (Some(from), Some(to)) = (self.slots.first(), self.slots.last()) else {
-            return self.ruler.chart_tempo;
-        };
-        let to = (*to).max(from + IN_A_BEAT);
-        let straight = |number: usize, slot: Slot| {
-            let line = self.grid.lines[number];
-            self.ruler
-                .seconds(line.time(slot as f64 / IN_A_BEAT as f64))
-        };
-        let seconds = straight(last, to) - straight(0, *from);
-        let beats = (to - from) as f64 / IN_A_BEAT as f64;
-        beats * self.ruler.quarters_a_beat / seconds * 60.0
     }
 }

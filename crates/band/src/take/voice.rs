@@ -1,9 +1,6 @@
 //! Which voice of a file is the bass line, and which the chords.
 
-use super::{
-    clock::Clock,
-    file::{TakeFile, Voice},
-};
+use super::{clock::Clock, file::TakeFile, track::Voice};
 
 /// The percussion channel of General MIDI level 1, counted from 1 (from memory).
 const PERCUSSION: u8 = 10;
@@ -184,7 +181,7 @@ fn notes_an_attack(voice: &Voice, clock: &Clock) -> f64 {
 
 #[cfg(test)]
 mod tests {
-    use super::super::file::RawNote;
+    use super::super::track::RawNote;
     use super::*;
     use midly::Timing;
 
