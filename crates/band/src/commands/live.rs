@@ -1,13 +1,12 @@
 //! `endpin live`: the band, sent to MIDI ports as it is made.
 
+mod target;
+
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::str::FromStr;
 use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::AtomicBool;
 use std::sync::mpsc::{Receiver, channel};
-use std::thread;
-use std::time::Duration;
 
 use crate::cli::shared::Performance;
 use crate::failure::{Failure, shown};
@@ -15,22 +14,21 @@ use crate::live::board::{Board, SharedBoard, Standing};
 use crate::live::clock::{Clock, Nanos};
 use crate::live::conductor::Programme;
 use crate::live::control::ControlMap;
-use crate::live::copyist::Routing;
-use crate::live::desk::{Desk, Opened, Show, Tended};
+use crate::live::desk::{Desk, Show};
 use crate::live::message::Message;
 use crate::live::play::{Play, Stage};
 use crate::live::ports::{self, Listening};
-use crate::live::raw;
 use crate::live::repertoire::Repertoire;
 use crate::live::scheduler::Ending;
 use crate::live::sink::Sinks;
 use crate::live::supply::{Piece, Request};
 use crate::live::take;
-use crate::live::timebase::{PlayTick, Quarter};
-use crate::score::PartName;
+use crate::live::timebase::Quarter;
+use crate::score::{PartName, Score};
 use crate::smf::{self, Layout};
 use crate::verdict::{Bench, text};
 use crate::{input, output};
+use target::{Target, Way, nowhere, open_all, routing};
 
 /// Arguments of `endpin live`.
 #[derive(Debug, clap::Args)]
@@ -81,45 +79,6 @@ pub struct Args {
     performance: Performance,
 }
 
-/// A port, path or name, and the part that goes there if not all do.
-#[derive(Clone, Debug, PartialEq, Eq)]
-struct Target {
-    part: Option<PartName>,
-    name: String,
-}
-
-impl FromStr for Target {
-    type Err = std::convert::Infallible;
-
-    fn from_str(text: &str) -> Result<Target, Self::Err> {
-        let named = |word: &str| {
-            let is_word = |part: &PartName| part.to_string().eq_ignore_ascii_case(word);
-            PartName::ALL.into_iter().find(is_word)
-        };
-        let split = text
-            .split_once('=')
-            .and_then(|(word, name)| Some((named(word)?, name)));
-        Ok(match split {
-            Some((part, name)) => Target {
-                part: Some(part),
-                name: name.into(),
-            },
-            None => Target {
-                part: None,
-                name: text.into(),
-            },
-        })
-    }
-}
-
-/// How a target is reached.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Way {
-    Port,
-    Raw,
-    Offered,
-}
-
 /// Plays until the end, or until told to stop.
 ///
 /// # Errors
@@ -128,67 +87,26 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let stop = stop_on_signals()?;
     let map = args.map.as_deref().map(read_map).transpose()?;
     let (chart, wishes) = args.performance.chart_and_wishes(args.chart.as_deref())?;
-    let written = chart.clone();
-    let title = chart.title.clone();
-    let (range, is_whole) = (wishes.line.range, wishes.bars.is_none());
-    let counts_in = wishes.arrange.count_in > 0 && args.follow.is_none();
-    let ending = !wishes.loop_ready;
+    let (written, range, is_whole) = (chart.clone(), wishes.line.range, wishes.bars.is_none());
     let muted = PartName::ALL.map(|part| wishes.arrange.mute.contains(&part));
+    let (counts_in, ending) = (wishes.arrange.count_in > 0, !wishes.loop_ready);
     let mut repertoire = Repertoire::new(chart, wishes);
+    let programme = args.programme(&mut repertoire, counts_in, ending)?;
+    let (first, chorus) = programme.first_chorus();
+    let quarter = Quarter::from_tempo(chorus.bars[0].tempo);
+    let origin = programme.origin();
+    let standing = Standing::at_first(first.level, first.seed, muted);
+    let board = SharedBoard::new(Board::new(standing));
 
-    let first = repertoire.first_request();
-    let chorus = (first, repertoire.make(&first)?);
-    let quarter = Quarter::from_tempo(chorus.1.bars[0].tempo);
-    let (opening, then) = if counts_in {
-        let request = Request {
-            piece: Piece::CountIn,
-            ..first
-        };
-        ((request, repertoire.make(&request)?), Some(chorus))
-    } else {
-        (chorus, None)
-    };
-    let origin = match then {
-        Some(_) => PlayTick(opening.1.end.0),
-        None => PlayTick(0),
-    };
-
-    let ways = args.targets();
-    if ways.is_empty() {
+    let targets = args.targets();
+    if targets.is_empty() {
         return Err(nowhere());
     }
-    let mut tended = Vec::new();
-    let mut sinks = Vec::new();
-    for (way, target) in &ways {
-        let Some((sink, watch)) = open_when_ready(*way, &target.name, &stop)? else {
-            return Ok(ExitCode::SUCCESS);
-        };
-        sinks.push(sink);
-        let (way, name) = (*way, target.name.clone());
-        tended.push(Tended {
-            name: target.name.clone(),
-            watch,
-            reopen: Box::new(move || open(way, &name).ok().flatten()),
-        });
-    }
-    let targets: Vec<&Target> = ways.iter().map(|(_, target)| *target).collect();
-    let board = SharedBoard::new(Board::new(Standing {
-        pace: 1.0,
-        level: first.level,
-        seed: first.seed,
-        transpose: 0,
-        muted,
-        looping: false,
-        ending: false,
-        paused: false,
-        notice: None,
-    }));
-    let programme = Programme {
-        opening,
-        then,
-        choruses: args.performance.choruses_asked(),
-        ending,
+    let Some((sinks, tended)) = open_all(&targets, &stop)? else {
+        return Ok(ExitCode::SUCCESS);
     };
+    let to_stdout = targets.iter().any(|(way, target)| target.is_stdout(*way));
+    let targets: Vec<&Target> = targets.iter().map(|(_, target)| *target).collect();
     let stage = Stage {
         sinks,
         routing: routing(&targets, args.sends_clock()),
@@ -196,11 +114,8 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
         follow: args.follow.is_some(),
         stop,
     };
-    let to_stdout = ways
-        .iter()
-        .any(|(way, target)| *way == Way::Raw && target.name == "-");
     let show = Show {
-        title: title.clone(),
+        title: written.title.clone(),
         choruses: programme.choruses,
         screen: !args.plain && !to_stdout,
         silent: to_stdout,
@@ -209,6 +124,7 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
             None => String::new(),
         },
     };
+
     let threads = |error| Failure::output(format!("cannot start to play: {error}"));
     let mut play = Play::start(programme, repertoire, board.clone(), stage).map_err(threads)?;
     let inputs = args.open_inputs(&mut play, quarter, map)?;
@@ -227,16 +143,12 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     if let Some(heard) = inputs.heard {
         drop(inputs.open);
         let played: Vec<(Nanos, Message)> = heard.try_iter().collect();
-        let Some(score) = take::score(&title, &written.meter, &played, &beats, origin) else {
-            eprintln!("nothing was played to listen to");
-            return ended(outcome.ending, &targets);
-        };
-        let (file, bytes) = (args.take_file(), smf::bytes(&score, Layout::Tracks));
-        output::write(&file, &bytes)?;
-        let notes = score.parts[0].notes.len();
-        eprintln!("{notes} notes played meanwhile, in {}", shown(&file));
-        if is_whole {
-            args.judge(Bench::new(written, range), &file, &bytes, to_stdout)?;
+        match take::score(&written.title, &written.meter, &played, &beats, origin) {
+            None => eprintln!("nothing was played to listen to"),
+            Some(score) => {
+                let bench = is_whole.then(|| Bench::new(written, range));
+                args.keep(&score, bench.as_ref(), to_stdout)?;
+            }
         }
     }
     ended(outcome.ending, &targets)
@@ -272,6 +184,32 @@ impl Args {
     /// Whoever follows a clock sends none, lest it come back to the leader.
     fn sends_clock(&self) -> bool {
         !self.no_clock && self.follow.is_none()
+    }
+
+    /// The first chorus, counted in unless another clock leads, and how play goes on from there.
+    fn programme(
+        &self,
+        repertoire: &mut Repertoire,
+        counts_in: bool,
+        ending: bool,
+    ) -> Result<Programme, Failure> {
+        let first = repertoire.first_request();
+        let chorus = (first, repertoire.make(&first)?);
+        let (opening, then) = if counts_in && self.follow.is_none() {
+            let request = Request {
+                piece: Piece::CountIn,
+                ..first
+            };
+            ((request, repertoire.make(&request)?), Some(chorus))
+        } else {
+            (chorus, None)
+        };
+        Ok(Programme {
+            opening,
+            then,
+            choruses: self.performance.choruses_asked(),
+            ending,
+        })
     }
 
     fn open_inputs(
@@ -316,8 +254,20 @@ impl Args {
         self.take.clone().or_else(spare).unwrap_or_default()
     }
 
+    /// Writes what was played meanwhile, and judges it where there is a bench to judge it by.
+    fn keep(&self, score: &Score, bench: Option<&Bench>, quiet: bool) -> Result<(), Failure> {
+        let (file, bytes) = (self.take_file(), smf::bytes(score, Layout::Tracks));
+        output::write(&file, &bytes)?;
+        let notes = score.parts[0].notes.len();
+        eprintln!("{notes} notes played meanwhile, in {}", shown(&file));
+        match bench {
+            Some(bench) => self.judge(bench, &file, &bytes, quiet),
+            None => Ok(()),
+        }
+    }
+
     /// Judges what was played as `endpin check` does. A take that cannot be judged is kept all the same.
-    fn judge(&self, bench: Bench, file: &Path, take: &[u8], quiet: bool) -> Result<(), Failure> {
+    fn judge(&self, bench: &Bench, file: &Path, take: &[u8], quiet: bool) -> Result<(), Failure> {
         let judged = match bench.judge(shown(file), take, None) {
             Ok(judged) => judged,
             Err(problem) => {
@@ -329,7 +279,7 @@ impl Args {
             .chart
             .as_deref()
             .map_or_else(|| "the bars".into(), shown);
-        let report = text::report(&bench, &[judged], &chart);
+        let report = text::report(bench, &[judged], &chart);
         match quiet {
             true => {
                 eprint!("{report}");
@@ -337,25 +287,6 @@ impl Args {
             }
             false => output::print(&report),
         }
-    }
-}
-
-/// Which sinks get what: a part goes where it is sent by name, else wherever no part is named.
-fn routing(targets: &[&Target], clock: bool) -> Routing {
-    let those = |wanted: &dyn Fn(&Target) -> bool| {
-        let chosen = (0..targets.len()).filter(|index| wanted(targets[*index]));
-        chosen.fold(Sinks::default(), Sinks::with)
-    };
-    let parts = PartName::ALL.map(|part| {
-        let own = those(&|target| target.part == Some(part));
-        match own == Sinks::default() {
-            true => those(&|target| target.part.is_none()),
-            false => own,
-        }
-    });
-    Routing {
-        parts,
-        clock: if clock { Sinks::ALL } else { Sinks::default() },
     }
 }
 
@@ -379,88 +310,4 @@ fn read_map(path: &Path) -> Result<ControlMap, Failure> {
         let (line, column, fault) = (error.line, error.column, error.fault);
         Failure::input(format!("{}:{line}:{column}: {fault}", shown(path)))
     })
-}
-
-fn nowhere() -> Failure {
-    let there_is = match ports::list() {
-        Ok((outputs, _)) if !outputs.is_empty() => {
-            let named: Vec<String> = (1..)
-                .zip(&outputs)
-                .map(|(n, name)| format!("{n} \"{name}\""))
-                .collect();
-            format!("there are: {}", named.join(", "))
-        }
-        Ok(_) => ports::PortError::NoPorts(ports::Direction::Output).to_string(),
-        Err(error) => error.to_string(),
-    };
-    Failure::input(format!(
-        "where to? Name a port with --port, or a path with --raw; {there_is}"
-    ))
-}
-
-/// Opens a target. `Ok(None)`: it is not ready yet.
-fn open(way: Way, name: &str) -> Result<Option<Opened>, Failure> {
-    match way {
-        Way::Port => {
-            let (sink, watch) = ports::open_output(name).map_err(Failure::output)?;
-            Ok(Some((Box::new(sink), Some(watch))))
-        }
-        Way::Offered => {
-            let sink = ports::open_virtual(name).map_err(Failure::output)?;
-            Ok(Some((Box::new(sink), None)))
-        }
-        Way::Raw if name == "-" => Ok(Some((Box::new(raw::stdout()), None))),
-        Way::Raw => {
-            let opened = raw::open(Path::new(name));
-            let opened = opened.map_err(|error| {
-                let why = output::reason(&error);
-                Failure::output(format!("cannot write {}: {why}", shown(Path::new(name))))
-            })?;
-            Ok(opened.map(|raw| (Box::new(raw) as _, None)))
-        }
-    }
-}
-
-/// Opens a target, waiting for the reader of a pipe; `Ok(None)` when told to stop meanwhile.
-fn open_when_ready(way: Way, name: &str, stop: &AtomicBool) -> Result<Option<Opened>, Failure> {
-    let mut told = false;
-    while !stop.load(Ordering::SeqCst) {
-        if let Some(opened) = open(way, name)? {
-            return Ok(Some(opened));
-        }
-        if !std::mem::replace(&mut told, true) {
-            eprintln!("waiting for somebody to read {}", shown(Path::new(name)));
-        }
-        thread::sleep(Duration::from_millis(50));
-    }
-    Ok(None)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn target(text: &str) -> Target {
-        let Ok(target) = text.parse();
-        target
-    }
-
-    #[test]
-    fn a_target_may_name_a_part() {
-        assert_eq!(target("Bass=Box=One").part, Some(PartName::Bass));
-        assert_eq!(target("Bass=Box=One").name, "Box=One");
-        assert_eq!(target("Box=One").part, None);
-        assert_eq!(target("Box=One").name, "Box=One");
-    }
-
-    #[test]
-    fn parts_go_where_they_are_sent_and_the_rest_elsewhere() {
-        let targets = ["bass=one", "two", "time=three"].map(target);
-        let routes = routing(&targets.each_ref(), true);
-        let only = |index| Sinks::default().with(index);
-        assert_eq!(routes.parts, [only(0), only(1), only(2)]);
-        let alone = ["one"].map(target);
-        assert_eq!(routing(&alone.each_ref(), false).parts, [only(0); 3]);
-        assert_eq!(routing(&alone.each_ref(), false).clock, Sinks::default());
-    }
 }

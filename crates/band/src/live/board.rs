@@ -58,6 +58,23 @@ pub struct Standing {
     pub notice: Option<String>,
 }
 
+impl Standing {
+    /// The settings before the first beat.
+    pub fn at_first(level: u8, seed: u64, muted: ByPart<bool>) -> Standing {
+        Standing {
+            pace: 1.0,
+            level,
+            seed,
+            transpose: 0,
+            muted,
+            looping: false,
+            ending: false,
+            paused: false,
+            notice: None,
+        }
+    }
+}
+
 /// How many beats the board remembers: more than the longest bar and what is queued have.
 const MEMORY: usize = 256;
 

@@ -29,6 +29,21 @@ pub struct Programme {
     pub ending: bool,
 }
 
+impl Programme {
+    /// The first chorus, as asked for and as made.
+    pub fn first_chorus(&self) -> &(Request, Passage) {
+        self.then.as_ref().unwrap_or(&self.opening)
+    }
+
+    /// Where it begins: after what is played before it.
+    pub fn origin(&self) -> PlayTick {
+        match self.then {
+            Some(_) => PlayTick(self.opening.1.end.0),
+            None => PlayTick(0),
+        }
+    }
+}
+
 /// What the conductor shares with the other threads.
 pub struct Ties {
     /// Where events go.

@@ -6,15 +6,14 @@
 //! it: its place is passed over at once, for time goes on, and if it comes after all it is not counted
 //! a second time.
 //!
-//! Pulses arrive with jitter. A second-order delay-locked loop (F. Adriaensen, "Using a DLL to
-//! filter time", Linux Audio Conference 2005; formulas from memory) predicts each arrival and
-//! corrects both its phase and its period by a part of the error.
+//! Pulses arrive with jitter, which the loop of `locked_loop` takes out.
 
 use std::ops::Range;
 
 use endpin_theory::Ticks;
 
 use super::clock::Nanos;
+use super::locked_loop::LockedLoop;
 use super::message::Message;
 use super::timebase::{PlayTick, Quarter, Timebase};
 
@@ -42,66 +41,10 @@ pub enum Lead {
     Halt,
 }
 
-/// The delay-locked loop. Times are in nanoseconds.
-#[derive(Clone, Copy, Debug)]
-struct Loop {
-    /// Filtered time of the last pulse.
-    last: f64,
-    /// Predicted time of the next.
-    next: f64,
-    /// Filtered period.
-    period: f64,
-    /// Pulses since the loop was locked.
-    age: u32,
-}
-
-impl Loop {
-    /// Bandwidth once settled, in hertz: slow enough to smooth jitter, fast enough for a rallentando.
-    const SETTLED: f64 = 0.5;
-    /// Bandwidth at first, to find the period quickly.
-    const EAGER: f64 = 4.0;
-    /// Pulses over which the one becomes the other.
-    const SETTLING: f64 = 48.0;
-
-    fn lock(at: f64, period: f64) -> Loop {
-        Loop {
-            last: at,
-            next: at + period,
-            period,
-            age: 0,
-        }
-    }
-
-    /// Starts again at a pulse, with the period known so far.
-    fn restart(&mut self, at: f64) {
-        self.last = at;
-        self.next = at + self.period;
-    }
-
-    /// Passes over pulses that did not come, up to one that may have been held up: it says nothing.
-    fn skip(&mut self, pulses: i64) {
-        self.last = self.next + (pulses - 1) as f64 * self.period;
-        self.next = self.last + self.period;
-    }
-
-    fn hear(&mut self, at: f64) {
-        let share = (f64::from(self.age) / Self::SETTLING).min(1.0);
-        let bandwidth = Self::EAGER + (Self::SETTLED - Self::EAGER) * share;
-        let omega = std::f64::consts::TAU * bandwidth * (self.period / 1e9);
-        // Beyond this the loop would swing instead of settling (very slow tempi).
-        let omega = omega.min(0.6);
-        let error = at - self.next;
-        self.last = self.next;
-        self.next += std::f64::consts::SQRT_2 * omega * error + self.period;
-        self.period += omega * omega * error;
-        self.age = self.age.saturating_add(1);
-    }
-}
-
 /// Follows a clock; see the module.
 #[derive(Clone, Debug)]
 pub struct Follower {
-    lock: Option<Loop>,
+    lock: Option<LockedLoop>,
     /// The period expected before two pulses have been heard.
     expected: f64,
     /// When the last pulse came.
@@ -188,12 +131,12 @@ impl Follower {
     /// Starts the loop anew at a pulse that begins play, with the period known so far: whether and
     /// when pulses came while stopped says nothing of this one.
     fn restart(&mut self, at: f64) {
-        let known = self.lock.filter(|lock| lock.age > 0);
-        let period = known.map_or(self.expected, |lock| lock.period);
-        let mut lock = Loop::lock(at, period);
-        lock.age = u32::from(known.is_some());
+        let lock = match self.lock {
+            Some(known) if known.age > 0 => LockedLoop::lock_heard(at, known.period),
+            _ => LockedLoop::lock(at, self.expected),
+        };
+        self.latest = [(lock.period, 0); LATEST];
         self.lock = Some(lock);
-        self.latest = [(period, 0); LATEST];
         self.owed = 0;
         self.heard = Some(at);
     }
@@ -203,7 +146,7 @@ impl Follower {
     fn filter(&mut self, at: f64) -> i64 {
         let before = self.heard.replace(at);
         let (Some(lock), Some(before)) = (&mut self.lock, before) else {
-            self.lock = Some(Loop::lock(at, self.expected));
+            self.lock = Some(LockedLoop::lock(at, self.expected));
             return 1;
         };
         let interval = at - before;
@@ -212,15 +155,17 @@ impl Follower {
             return 0;
         }
         if interval < TOGETHER {
-            lock.restart(at);
+            lock.resume(at);
             return 1;
         }
         if lock.age == 0 {
             // The first interval is a better guess than any expectation.
-            let known = believed(interval);
-            *lock = Loop::lock(at, if known { interval } else { self.expected });
-            self.latest = [(lock.period, 0); LATEST];
-            lock.age = 1;
+            let period = match believed(interval) {
+                true => interval,
+                false => self.expected,
+            };
+            *lock = LockedLoop::lock_heard(at, period);
+            self.latest = [(period, 0); LATEST];
             return 1;
         }
         let late = ((at - lock.last) / lock.period).round() as i64;
@@ -228,8 +173,7 @@ impl Follower {
         self.latest.rotate_left(1);
         self.latest[LATEST - 1] = (interval, over);
         if let Some(period) = new_period(&self.latest, lock.period) {
-            *lock = Loop::lock(at, period);
-            lock.age = 1;
+            *lock = LockedLoop::lock_heard(at, period);
             // Nothing was passed over after all: what the earlier intervals added is taken back.
             let supposed: i64 = self.latest[..LATEST - 1].iter().map(|(_, over)| over).sum();
             self.latest = [(period, 0); LATEST];

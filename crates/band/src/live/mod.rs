@@ -15,6 +15,7 @@ pub mod copyist;
 pub mod desk;
 pub mod follow;
 pub mod lateness;
+mod locked_loop;
 pub mod message;
 pub mod passage;
 pub mod play;

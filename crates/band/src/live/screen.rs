@@ -310,15 +310,8 @@ mod tests {
             chorus: 2,
             choruses: Some(3),
             standing: Standing {
-                pace: 1.0,
-                level: 4,
-                seed: 7,
-                transpose: 0,
-                muted: [false, true, false],
-                looping: false,
                 ending: true,
-                paused: false,
-                notice: None,
+                ..Standing::at_first(4, 7, [false, true, false])
             },
         }
     }
