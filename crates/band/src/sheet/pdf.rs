@@ -8,9 +8,9 @@ use super::{
         font::Face,
         glyph::UNITS,
         ink::{Picture, Shape},
+        outline::{areas, bow_curves},
     },
     print::SPACE,
-    svg::{areas, bow_curves},
 };
 use flate2::{Compression, write::ZlibEncoder};
 use pdf_writer::{

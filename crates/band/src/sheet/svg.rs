@@ -8,6 +8,7 @@ use super::{
         font::Face,
         glyph::{Glyph, UNITS},
         ink::{BowPart, Kind, Mark, Picture, Shape},
+        outline::{areas, bow_curves},
     },
     roles,
     xml::legal,
@@ -225,83 +226,6 @@ fn polygon(path: &mut String, corners: &[(f64, f64)]) {
         before = (x, y);
     }
     path.push('z');
-}
-
-/// Straight shapes as filled polygons.
-pub fn areas(shape: &Shape) -> Vec<Vec<(f64, f64)>> {
-    let rectangle = |left: f64, top: f64, right: f64, bottom: f64| {
-        vec![(left, top), (right, top), (right, bottom), (left, bottom)]
-    };
-    match shape {
-        Shape::Area(corners) => vec![corners.clone()],
-        Shape::Line { .. } => {
-            let bounds = shape.bounds();
-            vec![rectangle(
-                bounds.left,
-                bounds.top,
-                bounds.right,
-                bounds.bottom,
-            )]
-        }
-        Shape::Frame { area, width } => {
-            let half = width / 2.0;
-            let (left, right) = (area.left - half, area.right + half);
-            let (top, bottom) = (area.top - half, area.bottom + half);
-            vec![
-                rectangle(left, top, right, top + width),
-                rectangle(left, bottom - width, right, bottom),
-                rectangle(left, top + width, left + width, bottom - width),
-                rectangle(right - width, top + width, right, bottom - width),
-            ]
-        }
-        _ => Vec::new(),
-    }
-}
-
-/// The two curves of a bow as cubic control points: there along the outside, back along the inside.
-pub fn bow_curves(
-    from: (f64, f64),
-    to: (f64, f64),
-    height: f64,
-    part: BowPart,
-) -> [[(f64, f64); 4]; 2] {
-    let thickness = if height < 0.0 { 0.2 } else { -0.2 };
-    let curve = |height: f64| {
-        let run = to.0 - from.0;
-        match part {
-            BowPart::Whole => {
-                let rise = height * 4.0 / 3.0;
-                [
-                    from,
-                    (from.0 + run * 0.25, from.1 + rise),
-                    (to.0 - run * 0.25, to.1 + rise),
-                    to,
-                ]
-            }
-            // Half a bow ends level at its height.
-            BowPart::Left => {
-                let end = (to.0, to.1 + height);
-                [
-                    from,
-                    (from.0 + run * 0.4, end.1),
-                    (to.0 - run * 0.3, end.1),
-                    end,
-                ]
-            }
-            BowPart::Right => {
-                let start = (from.0, from.1 + height);
-                [
-                    start,
-                    (from.0 + run * 0.3, start.1),
-                    (to.0 - run * 0.4, start.1),
-                    to,
-                ]
-            }
-        }
-    };
-    let mut back = curve(height + thickness);
-    back.reverse();
-    [curve(height), back]
 }
 
 fn bow(path: &mut String, from: (f64, f64), to: (f64, f64), height: f64, part: BowPart) {

@@ -8,6 +8,7 @@ mod columns;
 pub mod font;
 pub mod glyph;
 pub mod ink;
+pub mod outline;
 pub mod signature;
 mod stem;
 pub mod symbol;
