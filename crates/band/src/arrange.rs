@@ -3,20 +3,23 @@
 //! A chorus is arranged by itself, from its own random streams and its own number, so that choruses arranged
 //! one by one (as when playing live) sound as they do in one file.
 
+mod marks;
+
 use crate::{
     comp::{ChorusComp, CompAttack, notes_by_bar},
     feel::{self, Player, Swing, Warp},
     practice,
-    score::{KeySignature, Mark, Part, PartName, Score, ScoreNote},
+    score::{Mark, Part, PartName, Score, ScoreNote},
     stream::{Purpose, stream},
-    time::{self, BarContext, Hit, TimeKeeping, sound},
+    time::{self, BarContext, TimeKeeping},
 };
 use endpin_theory::{
-    Key, Meter, Mode, Ticks,
+    Ticks,
     chart::{Bar, Chorus},
     meter::TICKS_PER_QUARTER,
 };
 use endpin_walker::{ChorusLine, LineNote};
+use marks::Marks;
 use rand_chacha::ChaCha8Rng;
 
 /// How the band plays what was made.
@@ -93,6 +96,24 @@ pub fn arrange(takes: &[Take], ending: Option<Ending>, options: &ArrangeOptions)
     band.score(takes.first().map_or("", |take| &take.chorus.title))
 }
 
+/// A bar as a player plays in it.
+struct Place<'a> {
+    /// Its number in the chorus, from 0.
+    index: usize,
+    bar: &'a Bar,
+    tempo: f64,
+    warp: Warp,
+}
+
+impl Place<'_> {
+    /// Where what is notated in this bar starts, from the start of the chorus, and how long it lasts.
+    fn performed(&self, in_bar: Ticks, length: Ticks) -> (Ticks, Ticks) {
+        let start = self.warp.place(in_bar);
+        let end = self.warp.place(in_bar + length);
+        (self.bar.start + start, end - start)
+    }
+}
+
 /// A score being put together.
 struct Band<'a> {
     options: &'a ArrangeOptions,
@@ -100,10 +121,7 @@ struct Band<'a> {
     /// Where the chorus at hand begins.
     now: Ticks,
     notes: [Vec<ScoreNote>; 3],
-    conductor: Vec<(Ticks, Mark)>,
-    meter: Option<Meter>,
-    tempo: Option<f64>,
-    key: Option<Key>,
+    marks: Marks,
 }
 
 impl<'a> Band<'a> {
@@ -116,34 +134,7 @@ impl<'a> Band<'a> {
             },
             now: Ticks::ZERO,
             notes: Default::default(),
-            conductor: Vec::new(),
-            meter: None,
-            tempo: None,
-            key: None,
-        }
-    }
-
-    fn mark(&mut self, at: Ticks, mark: Mark) {
-        self.conductor.push((at, mark));
-    }
-
-    /// Tempo, meter and key where they change.
-    fn signs(&mut self, at: Ticks, meter: &Meter, tempo: f64, key: Key) {
-        if self.tempo != Some(tempo) {
-            self.tempo = Some(tempo);
-            self.mark(at, Mark::Tempo(tempo));
-        }
-        if self.meter.as_ref() != Some(meter) {
-            self.meter = Some(meter.clone());
-            self.mark(at, Mark::Meter(meter.clone()));
-        }
-        if self.key != Some(key) {
-            self.key = Some(key);
-            let signature = KeySignature {
-                sharps: key.signature(),
-                minor: key.mode == Mode::Minor,
-            };
-            self.mark(at, Mark::Key(signature));
+            marks: Marks::default(),
         }
     }
 
@@ -151,8 +142,17 @@ impl<'a> Band<'a> {
         practice::tempo(bar.tempo, self.options.tempo_step, chorus)
     }
 
-    fn warp(&self, player: Player, meter: &Meter, tempo: f64) -> Warp {
-        Warp::new(self.options.swing, player, tempo, meter)
+    /// Where a player stands in a bar of this number, counted from 1.
+    fn place<'t>(&self, take: &Take<'t>, number: u32, player: Player) -> Place<'t> {
+        let index = (number as usize).clamp(1, take.chorus.bars.len()) - 1;
+        let bar = &take.chorus.bars[index];
+        let tempo = self.tempo_of(bar, take.line.chorus);
+        Place {
+            index,
+            bar,
+            tempo,
+            warp: Warp::new(self.options.swing, player, tempo, &bar.meter),
+        }
     }
 
     fn play(&mut self, part: PartName, note: ScoreNote) {
@@ -164,94 +164,90 @@ impl<'a> Band<'a> {
     fn count_in(&mut self, first: &Take) {
         let bar = &first.chorus.bars[0];
         let tempo = self.tempo_of(bar, first.line.chorus);
-        self.signs(Ticks::ZERO, &bar.meter, tempo, first.chorus.key);
+        self.marks
+            .signs(Ticks::ZERO, &bar.meter, tempo, first.chorus.key);
         for index in 0..self.options.count_in {
             if index == 0 {
-                self.mark(self.now, Mark::Marker("count-in".into()));
+                self.marks.put(self.now, Mark::Marker("count-in".into()));
             }
             for hit in time::count_in(&bar.meter, index + 1 == self.options.count_in) {
                 // Counted even if the drummer is muted: someone has to.
-                self.notes[PartName::Time as usize].push(ScoreNote {
-                    start: self.now + hit.in_bar,
-                    length: STROKE,
-                    key: hit.key,
-                    velocity: hit.velocity as u8,
-                });
+                let stroke = stroke(self.now + hit.in_bar, hit.key, hit.velocity as u8);
+                self.notes[PartName::Time as usize].push(stroke);
             }
             self.now += bar.meter.bar_ticks();
         }
     }
 
     fn chorus(&mut self, take: &Take) {
-        let number = take.line.chorus;
-        for (index, bar) in take.chorus.bars.iter().enumerate() {
-            let at = self.now + bar.start;
-            self.signs(at, &bar.meter, self.tempo_of(bar, number), take.chorus.key);
-            match (index, bar.opens_section) {
-                (0, _) => self.mark(
-                    at,
-                    Mark::Marker(format!("chorus {number}, {}", bar.section)),
-                ),
-                (_, true) => self.mark(at, Mark::Marker(bar.section.clone())),
-                _ => {}
+        let (chorus, number) = (take.chorus, take.line.chorus);
+        for bar in &chorus.bars {
+            let (at, tempo) = (self.now + bar.start, self.tempo_of(bar, number));
+            self.marks.signs(at, &bar.meter, tempo, chorus.key);
+            if bar.start == Ticks::ZERO {
+                let marker = format!("chorus {number}, {}", bar.section);
+                self.marks.put(at, Mark::Marker(marker));
+            } else if bar.opens_section {
+                self.marks.put(at, Mark::Marker(bar.section.clone()));
             }
         }
         if self.options.chord_texts {
-            for span in &take.chorus.spans {
-                let at = self.now + take.chorus.ticks_at(span.start);
-                self.mark(at, Mark::Chord(span.symbol.clone()));
+            for span in &chorus.spans {
+                let at = self.now + chorus.ticks_at(span.start);
+                self.marks.put(at, Mark::Chord(span.symbol.clone()));
             }
         }
         self.bass(take);
         self.comp(take);
         self.time(take);
-        self.now += take.chorus.length();
+        self.now += chorus.length();
     }
 
     fn bass(&mut self, take: &Take) {
         let number = take.line.chorus;
         let mut rng = stream(self.options.seed, number, Purpose::BassPlacement);
-        let mut played: Vec<(ScoreNote, bool)> = Vec::with_capacity(take.line.notes.len());
-        for note in &take.line.notes {
-            let index = (note.bar as usize).clamp(1, take.chorus.bars.len()) - 1;
-            let bar = &take.chorus.bars[index];
-            let tempo = self.tempo_of(bar, number);
-            let warp = self.warp(Player::Line, &bar.meter, tempo);
-            let start = warp.place(note.in_bar);
-            let length = warp.place(note.in_bar + note.length) - start;
-            let shift = feel::shift(&mut rng, self.human, 0.0, BASS_REACH_MS, tempo);
-            let arrival = take.chorus.spans.get(note.span.unwrap_or(usize::MAX));
-            let is_arrival =
-                arrival.is_some_and(|span| take.chorus.ticks_at(span.start) == note.start);
-            let loudness = match note.ghost {
-                true => GHOST,
-                false => {
-                    BASS + feel::accent(note.strength, is_arrival) + feel::phrase(index, number - 1)
-                }
-            };
-            let velocity = feel::vary(&mut rng, self.human, loudness, 4);
-            let students = practice::is_students_turn(
-                self.options.trade,
-                bars_before(take.chorus, number, index),
-            );
-            played.push((
-                ScoreNote {
-                    start: (bar.start + start + shift).max(Ticks::ZERO),
-                    length: feel::bass_length(length, note.ghost),
-                    key: note.pitch.midi().clamp(0, 127) as u8,
-                    velocity,
-                },
-                students,
-            ));
-        }
+        let notes = take.line.notes.iter();
+        let played: Vec<(ScoreNote, bool)> = notes
+            .map(|note| {
+                let place = self.place(take, note.bar, Player::Line);
+                let bars_before = bars_before(take.chorus, number, place.index);
+                let is_students = practice::is_students_turn(self.options.trade, bars_before);
+                (self.bass_note(take, note, &place, &mut rng), is_students)
+            })
+            .collect();
         let end = take.chorus.length();
-        for index in 0..played.len() {
+        for (index, &(note, is_students)) in played.iter().enumerate() {
             // One string at a time: let go before the next note, whoever plays it.
             let until = played.get(index + 1).map_or(end, |(next, _)| next.start);
-            let (note, students) = played[index];
-            if !students {
+            if !is_students {
                 self.play(PartName::Bass, self.shifted(note, until));
             }
+        }
+    }
+
+    fn bass_note(
+        &self,
+        take: &Take,
+        note: &LineNote,
+        place: &Place,
+        rng: &mut ChaCha8Rng,
+    ) -> ScoreNote {
+        let (start, length) = place.performed(note.in_bar, note.length);
+        let shift = feel::shift(rng, self.human, 0.0, BASS_REACH_MS, place.tempo);
+        let span = note.span.and_then(|span| take.chorus.spans.get(span));
+        let is_arrival = span.is_some_and(|span| take.chorus.ticks_at(span.start) == note.start);
+        let loudness = match note.ghost {
+            true => GHOST,
+            false => {
+                let phrase = feel::phrase(place.index, take.line.chorus - 1);
+                BASS + feel::accent(note.strength, is_arrival) + phrase
+            }
+        };
+        ScoreNote {
+            start: (start + shift).max(Ticks::ZERO),
+            length: feel::bass_length(length, note.ghost),
+            key: key_of(note),
+            velocity: feel::vary(rng, self.human, loudness, 4),
         }
     }
 
@@ -269,25 +265,16 @@ impl<'a> Band<'a> {
         let mut rng = stream(self.options.seed, number, Purpose::CompPlacement);
         let end = take.chorus.length();
         for attack in &take.comp.attacks {
-            let index = (attack.bar as usize).clamp(1, take.chorus.bars.len()) - 1;
-            let bar = &take.chorus.bars[index];
-            let tempo = self.tempo_of(bar, number);
-            let warp = self.warp(Player::Line, &bar.meter, tempo);
-            let start = warp.place(attack.in_bar);
-            let length = warp.place(attack.in_bar + attack.length) - start;
+            let place = self.place(take, attack.bar, Player::Line);
+            let (start, length) = place.performed(attack.in_bar, attack.length);
             // A pianist sits a hair behind the beat.
-            let shift = feel::shift(&mut rng, self.human, COMP_LATE_MS, COMP_REACH_MS, tempo);
+            let (late, reach) = (COMP_LATE_MS, COMP_REACH_MS);
+            let shift = feel::shift(&mut rng, self.human, late, reach, place.tempo);
             let is_short = attack.length <= Ticks(attack.beat_length.0 / 2);
-            let loudness = COMP + feel::phrase(index, number - 1) + if is_short { 5 } else { 0 };
-            let released = comp_length(length, is_short);
-            self.chord(
-                attack,
-                bar.start + start + shift,
-                released,
-                end,
-                loudness,
-                &mut rng,
-            );
+            let accent = if is_short { 5 } else { 0 };
+            let loudness = COMP + feel::phrase(place.index, number - 1) + accent;
+            let held = feel::comp_length(length, is_short);
+            self.chord(attack, start + shift, held, end, loudness, &mut rng);
         }
     }
 
@@ -321,8 +308,9 @@ impl<'a> Band<'a> {
         let mut strokes = stream(self.options.seed, number, Purpose::Time);
         let mut rng = stream(self.options.seed, number, Purpose::TimePlacement);
         let end = take.chorus.length();
-        for (index, bar) in bars.iter().enumerate() {
-            let tempo = self.tempo_of(bar, number);
+        for bar in bars {
+            let place = self.place(take, bar.number, Player::Ride);
+            let (index, tempo) = (place.index, place.tempo);
             let context = BarContext {
                 meter: &bar.meter,
                 tempo,
@@ -331,17 +319,12 @@ impl<'a> Band<'a> {
                 opens_chorus: index == 0,
                 closes_section: bars.get(index + 1).is_none_or(|next| next.opens_section),
             };
-            let warp = self.warp(Player::Ride, &bar.meter, tempo);
             for hit in time::bar(&context, self.options.keeping, &mut strokes) {
                 let shift = feel::shift(&mut rng, self.human, 0.0, TIME_REACH_MS, tempo);
-                let start = bar.start + warp.place(hit.in_bar) + shift;
-                let note = ScoreNote {
-                    start: start.max(Ticks::ZERO),
-                    length: STROKE,
-                    key: hit.key,
-                    velocity: feel::vary(&mut rng, self.human, hit.velocity, 4),
-                };
-                self.play(PartName::Time, self.shifted(note, end));
+                let (start, _) = place.performed(hit.in_bar, STROKE);
+                let velocity = feel::vary(&mut rng, self.human, hit.velocity, 4);
+                let stroke = stroke((start + shift).max(Ticks::ZERO), hit.key, velocity);
+                self.play(PartName::Time, self.shifted(stroke, end));
             }
         }
     }
@@ -355,18 +338,20 @@ impl<'a> Band<'a> {
             .map(|bar| &bar.meter)
             .find(|meter| meter.bar_ticks() == length);
         if let Some(meter) = meter {
-            let tempo = self.tempo.unwrap_or(bars[0].tempo);
-            self.signs(self.now, &meter.clone(), tempo, last.chorus.key);
+            let tempo = self.marks.tempo().unwrap_or(bars[0].tempo);
+            self.marks
+                .signs(self.now, &meter.clone(), tempo, last.chorus.key);
         }
-        self.mark(self.now, Mark::Marker("ending".into()));
+        self.marks.put(self.now, Mark::Marker("ending".into()));
         if self.options.chord_texts {
-            self.mark(self.now, Mark::Chord(ending.bass.chord.clone()));
+            self.marks
+                .put(self.now, Mark::Chord(ending.bass.chord.clone()));
         }
         let held = length - Ticks(RELEASE);
         let root = ScoreNote {
             start: Ticks::ZERO,
             length: held,
-            key: ending.bass.pitch.midi().clamp(0, 127) as u8,
+            key: key_of(ending.bass),
             velocity: (BASS + 4) as u8,
         };
         self.play(PartName::Bass, self.shifted(root, length));
@@ -378,14 +363,9 @@ impl<'a> Band<'a> {
             );
             self.chord(attack, Ticks::ZERO, held, length, COMP, &mut rng);
         }
-        for hit in last_strokes(self.options.keeping) {
-            let note = ScoreNote {
-                start: Ticks::ZERO,
-                length: STROKE,
-                key: hit.key,
-                velocity: hit.velocity as u8,
-            };
-            self.play(PartName::Time, self.shifted(note, length));
+        for hit in time::ending(self.options.keeping) {
+            let stroke = stroke(hit.in_bar, hit.key, hit.velocity as u8);
+            self.play(PartName::Time, self.shifted(stroke, length));
         }
         self.now += length;
     }
@@ -400,13 +380,10 @@ impl<'a> Band<'a> {
             })
             .map(|(name, notes)| Part::new(name, notes))
             .collect();
-        // In order of time; at one time as marked, that is signs before markers before chords.
-        let mut conductor = self.conductor;
-        conductor.sort_by_key(|(at, _)| *at);
         Score {
             title: title.to_owned(),
             parts,
-            conductor,
+            conductor: self.marks.in_order(),
             end: self.now,
         }
     }
@@ -428,29 +405,20 @@ const STROKE: Ticks = Ticks(TICKS_PER_QUARTER / 8);
 /// What is let go before the last bar line.
 const RELEASE: i64 = TICKS_PER_QUARTER / 8;
 
-/// How long a comp chord sounds: short ones are clipped, long ones let go a little before what follows.
-fn comp_length(notated: Ticks, is_short: bool) -> Ticks {
-    if is_short {
-        Ticks(notated.0 * 7 / 10)
-    } else {
-        Ticks(notated.0 - (notated.0 / 8).clamp(80, 160))
-    }
-}
-
 /// Bars before bar `index` of chorus `number` since the music began.
 fn bars_before(chorus: &Chorus, number: u32, index: usize) -> u64 {
     u64::from(number.saturating_sub(1)) * chorus.bars.len() as u64 + index as u64
 }
 
-/// What the time-keeper plays at the ending.
-fn last_strokes(keeping: TimeKeeping) -> Vec<Hit> {
-    let hit = |key, velocity| Hit {
-        in_bar: Ticks::ZERO,
+fn key_of(note: &LineNote) -> u8 {
+    note.pitch.midi().clamp(0, 127) as u8
+}
+
+fn stroke(start: Ticks, key: u8, velocity: u8) -> ScoreNote {
+    ScoreNote {
+        start,
+        length: STROKE,
         key,
         velocity,
-    };
-    match keeping {
-        TimeKeeping::Kit(_) => vec![hit(sound::KICK, 40), hit(sound::RIDE, 66)],
-        TimeKeeping::Click(_) => vec![hit(sound::CLICK_HIGH, 84)],
     }
 }

@@ -126,6 +126,15 @@ pub fn bass_length(notated: Ticks, ghost: bool) -> Ticks {
     }
 }
 
+/// How long a comp chord sounds: short ones are clipped, long ones let go a little before what follows.
+pub fn comp_length(notated: Ticks, is_short: bool) -> Ticks {
+    if is_short {
+        Ticks(notated.0 * 7 / 10)
+    } else {
+        Ticks(notated.0 - (notated.0 / 8).clamp(80, 160))
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -236,6 +236,19 @@ pub fn count_in(meter: &Meter, last: bool) -> Vec<Hit> {
         .collect()
 }
 
+/// What is played where all hold the last chord.
+pub fn ending(keeping: TimeKeeping) -> Vec<Hit> {
+    let hit = |key, velocity| Hit {
+        in_bar: Ticks::ZERO,
+        key,
+        velocity,
+    };
+    match keeping {
+        TimeKeeping::Kit(_) => vec![hit(sound::KICK, 40), hit(sound::RIDE, 66)],
+        TimeKeeping::Click(_) => vec![hit(sound::CLICK_HIGH, 84)],
+    }
+}
+
 /// Below this many quarters a minute a drummer left to choose takes the stick off the ride.
 const SLOW: f64 = 84.0;
 
