@@ -50,6 +50,7 @@ pub mod comp;
 pub mod ear;
 pub mod failure;
 pub mod feel;
+pub mod html;
 pub mod input;
 #[cfg(feature = "live")]
 pub mod live;

@@ -164,23 +164,14 @@ struct ClashReport {
 
 impl From<Clash> for ClashReport {
     fn from(clash: Clash) -> Self {
-        let Clash {
-            chorus,
-            bar,
-            beat,
-            chord,
-            bass,
-            comp,
-            strength,
-        } = clash;
         ClashReport {
-            chorus,
-            bar,
-            beat,
-            chord,
-            bass,
-            comp,
-            strength: strength.to_string(),
+            chorus: clash.chorus,
+            bar: clash.bar,
+            beat: clash.beat,
+            chord: clash.chord,
+            bass: clash.bass,
+            comp: clash.comp,
+            strength: clash.strength.to_string(),
         }
     }
 }

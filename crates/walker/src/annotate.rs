@@ -9,7 +9,7 @@ use crate::{
     rules::{is_double_chromatic, is_enclosure},
     spelling,
 };
-use endpin_theory::{Degree, NoteName, Strength, Ticks, chart::Chorus, chord::Part};
+use endpin_theory::{Degree, NoteName, Strength, Ticks, chart::Chorus};
 
 /// What follows a chorus: the note on which the next one begins.
 #[derive(Clone, Copy, Debug)]
@@ -209,15 +209,11 @@ impl Reader<'_> {
             .iter()
             .find(|tone| tone.name.chroma() == chroma);
         if let Some(tone) = tone {
-            let role = match tone.part {
-                Part::Root => Role::Root,
-                Part::Third => Role::Third,
-                Part::Fourth => Role::Fourth,
-                Part::Fifth => Role::Fifth,
-                Part::Sixth => Role::Sixth,
-                Part::Seventh => Role::Seventh,
-            };
-            return (role, approach, written_bass.unwrap_or(tone.name));
+            return (
+                tone.part.into(),
+                approach,
+                written_bass.unwrap_or(tone.name),
+            );
         }
         if let Some(bass) = written_bass {
             return (Role::Bass, approach, bass);

@@ -2,6 +2,7 @@
 //!
 //! The names are the ones that every output uses (design section 2).
 
+use endpin_theory::Part;
 use std::{fmt, str::FromStr};
 
 /// The part a note of the bass plays: a chord tone, a scale note, or an approach into the coming note.
@@ -103,6 +104,19 @@ impl Role {
             2 => Some(Role::ScaleAbove),
             7 | -5 if into_root => Some(Role::Dominant),
             _ => None,
+        }
+    }
+}
+
+impl From<Part> for Role {
+    fn from(part: Part) -> Role {
+        match part {
+            Part::Root => Role::Root,
+            Part::Third => Role::Third,
+            Part::Fourth => Role::Fourth,
+            Part::Fifth => Role::Fifth,
+            Part::Sixth => Role::Sixth,
+            Part::Seventh => Role::Seventh,
         }
     }
 }

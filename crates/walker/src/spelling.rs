@@ -61,6 +61,15 @@ mod tests {
     use super::*;
 
     #[test]
+    fn every_key_has_a_pitch() {
+        for key in 0..=127 {
+            assert_eq!(pitch_of_key(key).midi(), i16::from(key));
+        }
+        assert_eq!(pitch_of_key(0).to_string(), "C-1");
+        assert_eq!(pitch_of_key(70).to_string(), "Bb4");
+    }
+
+    #[test]
     fn approaches_are_spelled_by_direction() {
         // Common practice, no source: raised from below, lowered from above, no needless double signs.
         for (key, goal, ahead, name) in [

@@ -9,7 +9,7 @@ use super::{
     sound::score,
 };
 use crate::{
-    failure::printable,
+    html::{escaped, filled, head},
     score::{PartName, Score},
 };
 use serde::Serialize;
@@ -84,35 +84,22 @@ fn page(set: &[Question], title: &str, about: &str, reader: Reader) -> String {
     let items: String = set.iter().map(|question| item(question, reader)).collect();
     // Numbers only, so no text of it can end the script.
     let music = serde_json::to_string(&music).unwrap_or_default();
-    let title = escaped(title);
-    let about = escaped(about);
-    let script = format!("{SOUND}{SCRIPT}");
-    let values = [
-        ("title", title.as_str()),
-        ("about", about.as_str()),
-        ("style", STYLE),
-        ("items", items.as_str()),
-        ("music", music.as_str()),
-        ("script", script.as_str()),
-    ];
-    filled(PAGE, &values)
+    let script = [SOUND, SCRIPT].concat();
+    whole(title, about, &items, &music, &script)
 }
 
-/// A template with its `{{name}}`s replaced, once each or more; what is put in is not looked at again.
-fn filled(template: &str, values: &[(&str, &str)]) -> String {
-    let mut page = String::new();
-    let mut rest = template;
-    while let Some((before, after)) = rest.split_once("{{") {
-        let (name, after) = after.split_once("}}").unwrap_or((after, ""));
-        let value = values
-            .iter()
-            .find(|(found, _)| *found == name)
-            .map_or("", |(_, value)| value);
-        page.push_str(before);
-        page.push_str(value);
-        rest = after;
-    }
-    page + rest
+/// The page with these items, the notes that its script plays, and the script.
+fn whole(title: &str, about: &str, items: &str, music: &str, script: &str) -> String {
+    let title = escaped(title);
+    filled(PAGE, |name| match name {
+        "head" => head(&title, "", STYLE),
+        "title" => title.clone(),
+        "about" => escaped(about),
+        "items" => items.to_owned(),
+        "music" => music.to_owned(),
+        "script" => script.to_owned(),
+        _ => String::new(),
+    })
 }
 
 fn item(question: &Question, reader: Reader) -> String {
@@ -229,24 +216,11 @@ pub fn progress_page(progress: &[Progress]) -> String {
     let heads = "<tr><th scope=\"col\">Topic</th><th scope=\"col\">Right</th><th scope=\"col\">Share</th>\
                  <th scope=\"col\">Again</th></tr>";
     let table = format!("<table>\n<thead>{heads}</thead>\n<tbody>\n{rows}</tbody>\n</table>\n");
-    let about = "The weakest topic first.";
-    let values = [
-        ("title", "How you stand"),
-        ("about", about),
-        ("style", STYLE),
-        ("items", &table),
-        ("music", "[]"),
-        ("script", ""),
-    ];
-    filled(PAGE, &values)
-}
-
-/// Text made safe for HTML, in elements and in quoted attributes.
-fn escaped(text: &str) -> String {
-    let text = printable(text);
-    text.replace('&', "&amp;")
-        .replace('<', "&lt;")
-        .replace('>', "&gt;")
-        .replace('"', "&quot;")
-        .replace('\'', "&#39;")
+    whole(
+        "How you stand",
+        "The weakest topic first.",
+        &table,
+        "[]",
+        "",
+    )
 }

@@ -7,6 +7,7 @@
 mod plots;
 
 use super::{Bench, Judged, practice, text};
+use crate::html::escaped;
 use endpin_theory::chart::Bar;
 use endpin_walker::{Role, Verdict};
 use std::fmt::Write;
@@ -77,22 +78,6 @@ const LEGEND: &str = "<p class=terms>Each box is a note, its height the pitch, i
 R root, 3 third, 4 fourth, 5 fifth, 6 sixth, 7 seventh, B written bass, s scale, c chromatic, w whole step, \
 d dominant, x two-note approach, ? none. A broken edge and ! marks a broken rule, round corners and ~ a \
 deliberate device.</p>\n";
-
-fn escaped(text: &str) -> String {
-    let mut safe = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => safe.push_str("&amp;"),
-            '<' => safe.push_str("&lt;"),
-            '>' => safe.push_str("&gt;"),
-            '"' => safe.push_str("&quot;"),
-            '\'' => safe.push_str("&#39;"),
-            c if c.is_control() => safe.push(' '),
-            c => safe.push(c),
-        }
-    }
-    safe
-}
 
 fn letter(role: Option<Role>) -> &'static str {
     match role {

@@ -7,7 +7,7 @@ use crate::{
     text::Table,
 };
 use endpin_theory::chart::Bar;
-use endpin_walker::{Verdict, judge::Kept};
+use endpin_walker::{Verdict, judge::Kept, pitch_of_key};
 use std::fmt::Write;
 
 /// Width of a beat, in characters.
@@ -235,7 +235,7 @@ fn figures(judged: &Judged) -> String {
     );
     row("", "turns of direction", figures.turns.to_string());
     if let Some((lowest, median, highest)) = figures.register {
-        let (lowest, median, highest) = (key_name(lowest), key_name(median), key_name(highest));
+        let [lowest, median, highest] = [lowest, median, highest].map(pitch_of_key);
         let register = format!("{lowest} to {highest}, half of it below {median}");
         row("", "register", register);
     }
@@ -255,18 +255,6 @@ fn figures(judged: &Judged) -> String {
         );
     }
     table.to_string().trim_start().to_owned()
-}
-
-/// The plain name of a MIDI key, with its octave; middle C is C4.
-pub fn key_name(key: u8) -> String {
-    const NAMES: [&str; 12] = [
-        "C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B",
-    ];
-    format!(
-        "{}{}",
-        NAMES[usize::from(key % 12)],
-        i16::from(key) / 12 - 1
-    )
 }
 
 /// The figures of time, in words.

@@ -6,7 +6,7 @@ use super::{
     licence::Licence,
 };
 use crate::{role::Role, spelling};
-use endpin_theory::{Degree, NoteName, Part, Strength};
+use endpin_theory::{Degree, NoteName, Strength};
 
 /// The note that another leads into.
 #[derive(Clone, Copy)]
@@ -86,7 +86,7 @@ fn part(line: &Line<'_>, index: usize) -> (Option<Role>, Option<Role>, NoteName)
         .find(|tone| tone.name.chroma() == chroma);
     if let Some(tone) = tone {
         let name = slash.filter(|_| stand.arrival).unwrap_or(tone.name);
-        return (Some(role_of(tone.part)), approach, name);
+        return (Some(tone.part.into()), approach, name);
     }
     if let Some(bass) = slash {
         return (Some(Role::Bass), approach, bass);
@@ -104,17 +104,6 @@ fn part(line: &Line<'_>, index: usize) -> (Option<Role>, Option<Role>, NoteName)
         (Some(name), _) => (Some(Role::Scale), None, name),
         (None, Some(approach)) => (Some(approach), None, outside_name(line, index)),
         (None, None) => (None, None, outside_name(line, index)),
-    }
-}
-
-fn role_of(part: Part) -> Role {
-    match part {
-        Part::Root => Role::Root,
-        Part::Third => Role::Third,
-        Part::Fourth => Role::Fourth,
-        Part::Fifth => Role::Fifth,
-        Part::Sixth => Role::Sixth,
-        Part::Seventh => Role::Seventh,
     }
 }
 

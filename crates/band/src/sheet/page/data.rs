@@ -124,7 +124,7 @@ impl KeyData {
                     }
                 });
         Ok(KeyData {
-            key: super::key_name(session.chart().key),
+            key: session.chart().key.to_string(),
             head: layout.head,
             bar: layout.bar,
             strings: layout.strings,

@@ -11,12 +11,13 @@ use crate::{
     arrange::ArrangeOptions,
     failure::Failure,
     feel::{Player, Swing, ratio_by_tempo},
+    html::{filled, head},
     practice::{self, BarRange, KeyOrder},
     session::{Session, Wishes},
 };
 use base64::{Engine, engine::general_purpose::STANDARD};
 use data::KeyData;
-use endpin_theory::{Chart, Key, Mode};
+use endpin_theory::Chart;
 use flate2::{Compression, write::DeflateEncoder};
 use quick_xml::escape::escape;
 use serde::Serialize;
@@ -81,7 +82,7 @@ pub fn write(session: &Session, about: &str) -> Result<Vec<u8>, Failure> {
     let chart = session.chart();
     let arrange = &session.wishes().arrange;
     let settings = Settings {
-        home: key_name(chart.key),
+        home: chart.key.to_string(),
         tempo: chart.tempo,
         swing: swing(arrange),
         muted: arrange
@@ -90,11 +91,11 @@ pub fn write(session: &Session, about: &str) -> Result<Vec<u8>, Failure> {
             .map(|part| part.to_string().to_lowercase())
             .collect(),
     };
+    let title = escape(legal(&chart.title));
     let fill = |name: &str| match name {
-        "title" => escape(legal(&chart.title)).into_owned(),
+        "head" => head(&title, &fonts(), STYLE),
+        "title" => title.clone().into_owned(),
         "about" => escape(about).into_owned(),
-        "fonts" => fonts(),
-        "style" => STYLE.to_owned(),
         "signs" => svg::signs(Glyph::ALL.into_iter()),
         "legend" => legend(),
         "first" => keys[0].first_chorus(),
@@ -135,14 +136,6 @@ fn swing(arrange: &ArrangeOptions) -> [Vec<f64>; 2] {
         };
         (2..=40).map(ratio).collect()
     })
-}
-
-/// A key as the page names it: `Bb`, `G minor`.
-fn key_name(key: Key) -> String {
-    match key.mode {
-        Mode::Minor => format!("{} minor", key.tonic),
-        _ => key.tonic.to_string(),
-    }
 }
 
 fn option(value: &str, text: &str, chosen: bool) -> String {
@@ -222,31 +215,9 @@ fn pack(key: &KeyData) -> String {
     STANDARD.encode(deflated.expect("a vector takes every byte"))
 }
 
-/// Fills each `{{name}}` of a template once, from left to right, so that no text that is filled in can hold
-/// a place itself.
-fn filled(template: &str, fill: impl Fn(&str) -> String) -> String {
-    let mut parts = template.split("{{");
-    let mut page = parts.next().unwrap_or("").to_owned();
-    for part in parts {
-        let (name, rest) = part.split_once("}}").unwrap_or((part, ""));
-        page.push_str(&fill(name));
-        page.push_str(rest);
-    }
-    page
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn what_is_filled_in_is_never_filled_again() {
-        let page = filled("<h1>{{title}}</h1>{{x}}", |name| match name {
-            "title" => "{{x}}".to_owned(),
-            _ => "script".to_owned(),
-        });
-        assert_eq!(page, "<h1>{{x}}</h1>script");
-    }
 
     #[test]
     fn json_never_closes_its_script() {
@@ -259,8 +230,8 @@ mod tests {
     #[test]
     fn every_place_of_the_template_is_known() {
         let known = [
-            "title", "about", "fonts", "style", "signs", "legend", "first", "keys", "choruses",
-            "settings", "music", "script",
+            "head", "title", "about", "signs", "legend", "first", "keys", "choruses", "settings",
+            "music", "script",
         ];
         for part in TEMPLATE.split("{{").skip(1) {
             let name = part.split_once("}}").unwrap().0;

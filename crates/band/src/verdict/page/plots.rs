@@ -1,7 +1,11 @@
 //! Figures over a whole take, and from take to take, drawn as plots.
 
-use super::{MARGIN, escaped};
-use crate::verdict::{Bench, Judged, text};
+use super::MARGIN;
+use crate::{
+    html::escaped,
+    verdict::{Bench, Judged, text},
+};
+use endpin_walker::pitch_of_key;
 use std::fmt::Write;
 
 /// Where a note stands in the whole take, 0 to 1.
@@ -104,7 +108,7 @@ pub fn register(bench: &Bench, judged: &Judged) -> String {
     let keys = judged.take.notes.iter().map(|note| f64::from(note.key));
     let low = keys.clone().fold(127.0, f64::min);
     let high = keys.fold(0.0, f64::max).max(low + 1.0);
-    let name = |key: f64| text::key_name(key.round() as u8);
+    let name = |key: f64| pitch_of_key(key.round() as u8).to_string();
     let middle = ((low + high) / 2.0).round();
     let share = |key: f64| (key - low) / (high - low);
     let mut svg = frame(
