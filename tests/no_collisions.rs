@@ -161,7 +161,7 @@ fn strong_beats_never_collide_whatever_the_palette() {
         total.strong(),
         total.weak_beats,
         total.brushed,
-        100.0 * total.brushed_share(),
+        100.0 * total.brushed as f64 / total.weak_beats.max(1) as f64,
     );
     assert!(
         total.rated > 100_000,

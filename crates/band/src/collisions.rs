@@ -70,11 +70,6 @@ impl Collisions {
         self.clashes.iter().filter(strong).count()
     }
 
-    /// Brushed weak beats as a share of all weak beats, 0 to 1.
-    pub fn brushed_share(&self) -> f64 {
-        self.brushed as f64 / self.weak_beats.max(1) as f64
-    }
-
     /// These and those of another chorus.
     pub fn and(mut self, other: Collisions) -> Collisions {
         self.rated += other.rated;

@@ -12,8 +12,6 @@ use std::fmt;
 pub struct Chromas(u16);
 
 impl Chromas {
-    /// No key at all.
-    pub const NONE: Chromas = Chromas(0);
     /// All twelve.
     pub const ALL: Chromas = Chromas(0xfff);
 

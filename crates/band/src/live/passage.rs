@@ -96,12 +96,6 @@ impl Passage {
         cues
     }
 
-    /// The index of the beat that starts at or before `tick`, the first if none does.
-    pub fn beat_at(&self, tick: Ticks) -> usize {
-        let after = self.beats.partition_point(|beat| beat.start <= tick);
-        after.saturating_sub(1)
-    }
-
     /// Whether this beat opens its bar.
     pub fn opens_bar(&self, beat: usize) -> bool {
         self.bars[self.beats[beat].bar].first_beat == beat
