@@ -51,6 +51,7 @@ mod tests {
 
     #[test]
     fn texts_never_become_markup() {
+        assert_eq!(escaped("two\nlines"), "two\nlines");
         assert_eq!(
             escaped("<b title='x'>\"&\"\u{7}"),
             "&lt;b title=&#39;x&#39;&gt;&quot;&amp;&quot; "

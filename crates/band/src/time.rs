@@ -252,6 +252,7 @@ pub fn ending(keeping: TimeKeeping) -> Vec<Hit> {
 /// Below this many quarters a minute a drummer left to choose takes the stick off the ride.
 const SLOW: f64 = 84.0;
 
+/// A drummer's bar.
 fn strokes(context: &BarContext, kit: Kit, rng: &mut impl Rng) -> Vec<Hit> {
     let meter = context.meter;
     let kit = match kit {
@@ -264,64 +265,45 @@ fn strokes(context: &BarContext, kit: Kit, rng: &mut impl Rng) -> Vec<Hit> {
     // Skip notes only where a beat is a quarter or longer, and where two of them can still be told apart.
     let skips = meter.unit() <= 4 && context.tempo <= 330.0;
     let mut hits = Vec::new();
-    let mut hit = |in_bar: Ticks, key: u8, velocity: i32| {
-        hits.push(Hit {
-            in_bar,
-            key,
-            velocity,
-        });
-    };
     for index in 0..usize::from(meter.beats()) {
-        let at = beat * index as i64;
+        let (on, off) = (beat * index as i64, beat * index as i64 + half(beat));
         let is_back_beat = back_beats.contains(&index);
         let strong = meter.strength(index) != Strength::Weak;
-        if is_back_beat {
-            hit(at, sound::PEDAL_HAT, 62);
-        }
-        let crash = index == 0 && context.opens_chorus && context.bars_before > 0;
         // Drawn for each beat whatever comes of it, so that a bar's choices don't hang on those before.
         let (leave_skip, add_skip, crash_odds) =
             (below(rng, 8) == 0, below(rng, 10) == 0, below(rng, 3));
+        let crashes =
+            index == 0 && context.opens_chorus && context.bars_before > 0 && crash_odds < 2;
+        let has_skip = skips && is_back_beat && !leave_skip;
+        let mut hit = |plays: bool, in_bar: Ticks, key: u8, velocity: i32| {
+            hits.extend(plays.then_some(Hit {
+                in_bar,
+                key,
+                velocity,
+            }));
+        };
+        hit(is_back_beat, on, sound::PEDAL_HAT, 62);
         match kit {
             Kit::Ride | Kit::Auto => {
-                let (cymbal, velocity) = match crash && crash_odds < 2 {
-                    true => (sound::CRASH, 60),
-                    false => (sound::RIDE, if is_back_beat { 74 } else { 68 }),
-                };
-                hit(at, cymbal, velocity);
-                if skips
-                    && (if is_back_beat {
-                        !leave_skip
-                    } else {
-                        add_skip && !strong
-                    })
-                {
-                    hit(at + half(beat), sound::RIDE, 58);
-                }
-                if strong || !context.two_feel {
-                    hit(at, sound::KICK, if strong { 36 } else { 30 });
-                }
+                let extra_skip = skips && !is_back_beat && !strong && add_skip;
+                let loudness = if is_back_beat { 74 } else { 68 };
+                hit(crashes, on, sound::CRASH, 60);
+                hit(!crashes, on, sound::RIDE, loudness);
+                hit(has_skip || extra_skip, off, sound::RIDE, 58);
+                hit(strong, on, sound::KICK, 36);
+                hit(!strong && !context.two_feel, on, sound::KICK, 30);
             }
             Kit::Brushes => {
-                hit(at, sound::MARACAS, if strong { 62 } else { 56 });
-                if skips && is_back_beat && !leave_skip {
-                    hit(at + half(beat), sound::MARACAS, 44);
-                }
-                if is_back_beat {
-                    hit(at, sound::CABASA, 52);
-                }
+                hit(true, on, sound::MARACAS, if strong { 62 } else { 56 });
+                hit(has_skip, off, sound::MARACAS, 44);
+                hit(is_back_beat, on, sound::CABASA, 52);
             }
             Kit::CrossStick => {
-                hit(at, sound::RIDE, 54);
-                if skips && is_back_beat && !leave_skip {
-                    hit(at + half(beat), sound::RIDE, 44);
-                }
-                if Some(&index) == back_beats.last() {
-                    hit(at, sound::SIDE_STICK, 58);
-                }
-                if strong {
-                    hit(at, sound::KICK, 34);
-                }
+                hit(true, on, sound::RIDE, 54);
+                hit(has_skip, off, sound::RIDE, 44);
+                let is_last = Some(&index) == back_beats.last();
+                hit(is_last, on, sound::SIDE_STICK, 58);
+                hit(strong, on, sound::KICK, 34);
             }
         }
     }

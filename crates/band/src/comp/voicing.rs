@@ -93,28 +93,16 @@ pub fn forms(colours: &Colours, fourths: Fourths) -> Vec<Form> {
     forms
 }
 
-/// Sets of tones without an order.
-fn tone_sets(colours: &Colours) -> Vec<(Vec<Degree>, Kind, i32)> {
+/// Tones without an order, what they make, and how much worse it is than the best.
+type ToneSet = (Vec<Degree>, Kind, i32);
+
+/// All sets of tones that sound the chord.
+fn tone_sets(colours: &Colours) -> Vec<ToneSet> {
     let third = colours.third;
-    let mut sets: Vec<(Vec<Degree>, Kind, i32)> = Vec::new();
     let Some(seventh) = colours.seventh else {
-        // Sus triads: the fourth (or second) with what lies beside it.
-        let others: Vec<Degree> = colours
-            .ninths
-            .iter()
-            .chain(&colours.thirteenths)
-            .copied()
-            .collect();
-        if let [one, two, ..] = others[..] {
-            sets.push((vec![third, one, two], Kind::Three, 0));
-        }
-        sets.extend(
-            others
-                .iter()
-                .map(|&other| (vec![third, other], Kind::Shell, SHELL)),
-        );
-        return sets;
+        return sus_triad_sets(colours);
     };
+    let mut sets: Vec<ToneSet> = Vec::new();
     let second_colours: Vec<(Degree, i32)> = colours
         .elevenths
         .iter()
@@ -158,11 +146,21 @@ fn tone_sets(colours: &Colours) -> Vec<(Vec<Degree>, Kind, i32)> {
     };
     sets.push((vec![third, seventh], Kind::Shell, shell));
     // Two tones of one sound (the sharp fifth for a seventh, b13 beside #5) are one set too many.
-    sets.retain(|(set, ..)| {
-        let mut sounds: Vec<i16> = set.iter().map(|&tone| semitones(tone)).collect();
-        sounds.sort_unstable();
-        sounds.windows(2).all(|pair| pair[0] != pair[1])
-    });
+    sets.retain(|(set, ..)| all_differ(set));
+    sets
+}
+
+/// The fourth (or second) with what lies beside it.
+fn sus_triad_sets(colours: &Colours) -> Vec<ToneSet> {
+    let third = colours.third;
+    let others = colours.ninths.iter().chain(&colours.thirteenths);
+    let others: Vec<Degree> = others.copied().collect();
+    let mut sets = Vec::new();
+    if let [one, two, ..] = others[..] {
+        sets.push((vec![third, one, two], Kind::Three, 0));
+    }
+    let shells = others.iter();
+    sets.extend(shells.map(|&other| (vec![third, other], Kind::Shell, SHELL)));
     sets
 }
 
@@ -196,43 +194,43 @@ fn stacks(colours: &Colours) -> Vec<Form> {
         .chain(colours.elevenths.iter().copied())
         .chain(colours.thirteenths.iter().copied())
         .collect();
-    let is_fourth = |low: Degree, high: Degree| {
-        matches!((semitones(high) - semitones(low)).rem_euclid(12), 5 | 6)
+    let a_fourth_above = |low: Degree| {
+        let is_fourth =
+            move |tone: Degree| matches!((semitones(tone) - semitones(low)).rem_euclid(12), 5 | 6);
+        pool.iter().copied().filter(move |&tone| is_fourth(tone))
     };
     let mut stacks = Vec::new();
+    let mut stack = |tones: Vec<Degree>, cost: i32| {
+        stacks.push(Form {
+            kind: Kind::Quartal,
+            tones,
+            cost,
+        });
+    };
     for &first in &pool {
-        for &second in pool.iter().filter(|&&tone| is_fourth(first, tone)) {
-            for &third in pool.iter().filter(|&&tone| is_fourth(second, tone)) {
-                let three = vec![first, second, third];
-                if !three.contains(&colours.third)
-                    && !colours.seventh.is_some_and(|tone| three.contains(&tone))
-                {
+        for second in a_fourth_above(first) {
+            for third in a_fourth_above(second) {
+                let three = [first, second, third];
+                let spells = |tone: Degree| three.contains(&tone);
+                if !spells(colours.third) && !colours.seventh.is_some_and(spells) {
                     continue;
                 }
-                for &fourth in pool
-                    .iter()
-                    .filter(|&&tone| is_fourth(third, tone) && !three.contains(&tone))
-                {
-                    stacks.push(Form {
-                        kind: Kind::Quartal,
-                        tones: vec![first, second, third, fourth],
-                        cost: 0,
-                    });
+                for fourth in a_fourth_above(third).filter(|&tone| !spells(tone)) {
+                    stack(vec![first, second, third, fourth], 0);
                 }
-                stacks.push(Form {
-                    kind: Kind::Quartal,
-                    tones: three,
-                    cost: 1,
-                });
+                stack(three.to_vec(), 1);
             }
         }
     }
-    stacks.retain(|form| {
-        let mut sounds: Vec<i16> = form.tones.iter().map(|&tone| semitones(tone)).collect();
-        sounds.sort_unstable();
-        sounds.windows(2).all(|pair| pair[0] != pair[1])
-    });
+    stacks.retain(|form| all_differ(&form.tones));
     stacks
+}
+
+/// Whether no two of these tones have one sound.
+fn all_differ(tones: &[Degree]) -> bool {
+    let mut sounds: Vec<i16> = tones.iter().map(|&tone| semitones(tone)).collect();
+    sounds.sort_unstable();
+    sounds.windows(2).all(|pair| pair[0] != pair[1])
 }
 
 /// A form at its place on the keyboard.
