@@ -9,7 +9,7 @@ use crate::{
     comp::{ChorusComp, CompAttack, notes_by_bar},
     feel::{self, Player, Swing, Warp},
     practice,
-    score::{Mark, Part, PartName, Score, ScoreNote},
+    score::{Mark, Part, PartName, Score, ScoreNote, midi_key},
     stream::{Purpose, stream},
     time::{self, BarContext, TimeKeeping},
 };
@@ -246,7 +246,7 @@ impl<'a> Band<'a> {
         ScoreNote {
             start: (start + shift).max(Ticks::ZERO),
             length: feel::bass_length(length, note.ghost),
-            key: key_of(note),
+            key: midi_key(note.pitch),
             velocity: feel::vary(rng, self.human, loudness, 4),
         }
     }
@@ -351,7 +351,7 @@ impl<'a> Band<'a> {
         let root = ScoreNote {
             start: Ticks::ZERO,
             length: held,
-            key: key_of(ending.bass),
+            key: midi_key(ending.bass.pitch),
             velocity: (BASS + 4) as u8,
         };
         self.play(PartName::Bass, self.shifted(root, length));
@@ -408,10 +408,6 @@ const RELEASE: i64 = TICKS_PER_QUARTER / 8;
 /// Bars before bar `index` of chorus `number` since the music began.
 fn bars_before(chorus: &Chorus, number: u32, index: usize) -> u64 {
     u64::from(number.saturating_sub(1)) * chorus.bars.len() as u64 + index as u64
-}
-
-fn key_of(note: &LineNote) -> u8 {
-    note.pitch.midi().clamp(0, 127) as u8
 }
 
 fn stroke(start: Ticks, key: u8, velocity: u8) -> ScoreNote {

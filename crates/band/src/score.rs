@@ -4,7 +4,7 @@
 //! performed time (after swing, placement and articulation), 960 to the quarter note, from the first sound
 //! of the count-in or of the music.
 
-use endpin_theory::{Meter, Ticks};
+use endpin_theory::{Key, Meter, Mode, Pitch, Ticks};
 use std::fmt;
 
 /// The three players.
@@ -122,6 +122,20 @@ pub struct KeySignature {
     pub sharps: i8,
     /// Whether the key is minor.
     pub minor: bool,
+}
+
+impl From<Key> for KeySignature {
+    fn from(key: Key) -> KeySignature {
+        KeySignature {
+            sharps: key.signature(),
+            minor: key.mode == Mode::Minor,
+        }
+    }
+}
+
+/// The MIDI key of a pitch, the nearest there is.
+pub fn midi_key(pitch: Pitch) -> u8 {
+    pitch.midi().clamp(0, 127) as u8
 }
 
 /// Something that is not a note.

@@ -1,7 +1,7 @@
 //! The conductor's marks: signs where they change, names of choruses and sections, chord symbols.
 
-use crate::score::{KeySignature, Mark};
-use endpin_theory::{Key, Meter, Mode, Ticks};
+use crate::score::Mark;
+use endpin_theory::{Key, Meter, Ticks};
 
 #[derive(Default)]
 pub struct Marks {
@@ -28,11 +28,7 @@ impl Marks {
         }
         if self.key != Some(key) {
             self.key = Some(key);
-            let signature = KeySignature {
-                sharps: key.signature(),
-                minor: key.mode == Mode::Minor,
-            };
-            self.put(at, Mark::Key(signature));
+            self.put(at, Mark::Key(key.into()));
         }
     }
 

@@ -9,7 +9,7 @@ use super::{
     vary::{Colour, Variant},
 };
 use crate::{
-    score::{KeySignature, Mark, Part, PartName, Score, ScoreNote},
+    score::{Mark, Part, PartName, Score, ScoreNote, midi_key},
     time::sound,
 };
 use endpin_theory::{Interval, Key, Mode, NoteName, Part as Tone, Pitch, Strength, Ticks};
@@ -49,67 +49,21 @@ const RING: u8 = 112;
 
 /// The performance of a question, as the learner gets it, or with what it leaves out (`whole`).
 pub fn score(kind: Kind, variant: &Variant, playing: &Playing, whole: bool) -> Score {
-    let passage = &variant.passage;
-    let meter = &passage.meter;
-    let (beat, bar) = (meter.beat_ticks(), meter.bar_ticks());
-    let at = |beats: usize| bar * BARS_BEFORE as i64 + beat * beats as i64;
+    let (passage, second) = (&variant.passage, &variant.second);
     let again = passage.goal() + passage.bar_beats();
-    let times: Vec<(usize, &[Pitch])> = std::iter::once((0, &passage.notes[..]))
-        .chain(variant.second.as_ref().map(|notes| (again, &notes[..])))
+    let lines: Vec<(usize, &[Pitch])> = std::iter::once((0, &passage.notes[..]))
+        .chain(second.as_ref().map(|notes| (again, &notes[..])))
         .collect();
-
-    let silent_goal = kind == Kind::NextRoot && !whole;
-    let mut bass = vec![note(Ticks::ZERO, bar, tonic(playing.key), BASS)];
-    let mut comp =
-        chord_of(playing).map(|keys| keys.map(|key| note(Ticks::ZERO, bar, key, COMP)).to_vec());
-    let mut time: Vec<ScoreNote> = (0..passage.bar_beats())
-        .map(|count| {
-            let click = if count == 0 {
-                sound::CLICK_HIGH
-            } else {
-                sound::CLICK_LOW
-            };
-            note(bar + beat * count as i64, beat, click, CLICK)
-        })
-        .collect();
-    for &(from, notes) in &times {
-        let sounding = notes.len() - usize::from(silent_goal);
-        bass.extend(
-            notes[..sounding]
-                .iter()
-                .enumerate()
-                .map(|(index, pitch)| note(at(from + index), beat, key_of(*pitch), BASS)),
-        );
-        if let Some(comp) = &mut comp {
-            comp.extend(
-                chords(passage, variant.colour, playing.highest)
-                    .into_iter()
-                    .flat_map(|(start, length, keys)| {
-                        keys.into_iter()
-                            .map(move |key| note(at(from + start), beat * length as i64, key, COMP))
-                    }),
-            );
-        }
-        if playing.with.time {
-            time.extend((0..passage.goal()).flat_map(|index| {
-                let weak = meter.strength(index % passage.bar_beats()) == Strength::Weak;
-                let ride = std::iter::once(sound::RIDE).chain(weak.then_some(sound::PEDAL_HAT));
-                ride.map(move |key| note(at(from + index), beat, key, TIME))
-            }));
-        }
-    }
-    let rings = matches!(
-        kind,
-        Kind::Approach | Kind::ChordTone | Kind::Dictation | Kind::NextRoot
-    );
-    if let (Some(place), true) = (variant.beat, rings) {
-        time.push(note(at(place), beat, BELL, RING));
-    }
-
+    let stage = Stage {
+        variant,
+        playing,
+        lines,
+    };
+    let (hides_goal, rings) = (kind == Kind::NextRoot && !whole, rings(kind));
     let parts = [
-        (PartName::Bass, Some(bass)),
-        (PartName::Comp, comp),
-        (PartName::Time, Some(time)),
+        (PartName::Bass, Some(stage.bass(hides_goal))),
+        (PartName::Comp, stage.comp()),
+        (PartName::Time, Some(stage.time(rings))),
     ];
     Score {
         title: "Question".to_owned(),
@@ -117,36 +71,106 @@ pub fn score(kind: Kind, variant: &Variant, playing: &Playing, whole: bool) -> S
             .into_iter()
             .filter_map(|(name, notes)| Some(Part::new(name, notes?)))
             .collect(),
-        conductor: marks(passage, playing, &times, at),
-        end: at(times.len() * again),
+        conductor: stage.marks(),
+        end: stage.at(stage.lines.len() * again),
     }
 }
 
-fn marks(
-    passage: &Passage,
-    playing: &Playing,
-    times: &[(usize, &[Pitch])],
-    at: impl Fn(usize) -> Ticks,
-) -> Vec<(Ticks, Mark)> {
-    let marker = |ticks, text: &str| (ticks, Mark::Marker(text.to_owned()));
-    let signature = KeySignature {
-        sharps: playing.key.signature(),
-        minor: playing.key.mode == Mode::Minor,
-    };
-    let mut marks = vec![
-        (Ticks::ZERO, Mark::Tempo(f64::from(playing.tempo))),
-        (Ticks::ZERO, Mark::Meter(passage.meter.clone())),
-        (Ticks::ZERO, Mark::Key(signature)),
-        marker(Ticks::ZERO, "Tonic"),
-        marker(passage.meter.bar_ticks(), "Count-in"),
-    ];
-    marks.extend(
-        times
-            .iter()
-            .zip(["Bar 1", "Again"])
-            .map(|((from, _), text)| marker(at(*from), text)),
-    );
-    marks
+/// Whether a question of the kind has a bell at the place asked about.
+fn rings(kind: Kind) -> bool {
+    matches!(
+        kind,
+        Kind::Approach | Kind::ChordTone | Kind::Dictation | Kind::NextRoot
+    )
+}
+
+/// A question as it is put together.
+struct Stage<'a> {
+    variant: &'a Variant,
+    playing: &'a Playing,
+    /// What the bass plays, once or twice, and the beat of the performance on which it starts.
+    lines: Vec<(usize, &'a [Pitch])>,
+}
+
+impl Stage<'_> {
+    fn beat(&self) -> Ticks {
+        self.variant.passage.meter.beat_ticks()
+    }
+
+    fn bar(&self) -> Ticks {
+        self.variant.passage.meter.bar_ticks()
+    }
+
+    /// Where a beat of the performance starts, counted from behind the count-in.
+    fn at(&self, beats: usize) -> Ticks {
+        self.bar() * BARS_BEFORE as i64 + self.beat() * beats as i64
+    }
+
+    /// The tonic, then the line, without its last note if that is what is asked for.
+    fn bass(&self, hides_goal: bool) -> Vec<ScoreNote> {
+        let tonic = note(Ticks::ZERO, self.bar(), tonic(self.playing.key), BASS);
+        let lines = self.lines.iter().flat_map(|&(from, notes)| {
+            let sounding = notes.len() - usize::from(hides_goal);
+            let notes = notes[..sounding].iter().enumerate();
+            notes.map(move |(index, pitch)| {
+                note(self.at(from + index), self.beat(), midi_key(*pitch), BASS)
+            })
+        });
+        std::iter::once(tonic).chain(lines).collect()
+    }
+
+    /// The tonic triad, then the chords of the passage.
+    fn comp(&self) -> Option<Vec<ScoreNote>> {
+        let triad = chord_of(self.playing)?.map(|key| note(Ticks::ZERO, self.bar(), key, COMP));
+        let mut comp = triad.to_vec();
+        for (from, _) in &self.lines {
+            let (passage, colour) = (&self.variant.passage, self.variant.colour);
+            for (start, length, keys) in chords(passage, colour, self.playing.highest) {
+                let (at, length) = (self.at(from + start), self.beat() * length as i64);
+                comp.extend(keys.into_iter().map(|key| note(at, length, key, COMP)));
+            }
+        }
+        Some(comp)
+    }
+
+    /// The count-in, the drummer if there is one, and the bell.
+    fn time(&self, rings: bool) -> Vec<ScoreNote> {
+        let (passage, beat) = (&self.variant.passage, self.beat());
+        let click = |count: usize| {
+            let key = match count {
+                0 => sound::CLICK_HIGH,
+                _ => sound::CLICK_LOW,
+            };
+            note(self.bar() + beat * count as i64, beat, key, CLICK)
+        };
+        let mut time: Vec<ScoreNote> = (0..passage.bar_beats()).map(click).collect();
+        for (from, _) in self.lines.iter().filter(|_| self.playing.with.time) {
+            for index in 0..passage.goal() {
+                let in_bar = index % passage.bar_beats();
+                let is_weak = passage.meter.strength(in_bar) == Strength::Weak;
+                let ride = std::iter::once(sound::RIDE).chain(is_weak.then_some(sound::PEDAL_HAT));
+                time.extend(ride.map(|key| note(self.at(from + index), beat, key, TIME)));
+            }
+        }
+        let bell = self.variant.beat.filter(|_| rings);
+        time.extend(bell.map(|place| note(self.at(place), beat, BELL, RING)));
+        time
+    }
+
+    fn marks(&self) -> Vec<(Ticks, Mark)> {
+        let (playing, meter) = (self.playing, &self.variant.passage.meter);
+        let marker = |ticks, text: &str| (ticks, Mark::Marker(text.to_owned()));
+        let mut marks = vec![
+            (Ticks::ZERO, Mark::Tempo(f64::from(playing.tempo))),
+            (Ticks::ZERO, Mark::Meter(meter.clone())),
+            (Ticks::ZERO, Mark::Key(playing.key.into())),
+            marker(Ticks::ZERO, "Tonic"),
+            marker(meter.bar_ticks(), "Count-in"),
+        ];
+        let lines = self.lines.iter().zip(["Bar 1", "Again"]);
+        marks.extend(lines.map(|((from, _), text)| marker(self.at(*from), text)));
+        marks
+    }
 }
 
 /// A note held for nine tenths of its time.
@@ -157,10 +181,6 @@ fn note(start: Ticks, length: Ticks, key: u8, velocity: u8) -> ScoreNote {
         key,
         velocity,
     }
-}
-
-fn key_of(pitch: Pitch) -> u8 {
-    pitch.midi().clamp(0, 127) as u8
 }
 
 /// The tonic between C2 and B2.
