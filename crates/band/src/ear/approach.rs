@@ -47,60 +47,24 @@ impl Approaches {
         if !is_place(base, goal) {
             return None;
         }
-        let target = base.notes[goal];
-        let playable = |notes: &[Pitch; 2]| base.with(goal - 2, notes).is_playable(&bounds.range);
         let mut firsts = chord_pitches(base, goal - 2, &bounds.range);
         if base.is_arrival(goal - 2) {
             firsts = vec![base.notes[goal - 2]];
         }
         shuffle(rng, &mut firsts);
-
-        let far = |first: &&Pitch| distance(**first, target).abs() > 2;
-        let single = firsts.iter().filter(far).find_map(|&first| {
-            let mut written = [[first; 2]; 5];
-            for (pair, (_, intervals)) in written.iter_mut().zip(SINGLE) {
-                let mut options: Vec<[Pitch; 2]> = intervals
-                    .iter()
-                    .map(|&interval| [first, target + interval])
-                    .collect();
-                shuffle(rng, &mut options);
-                *pair = options.into_iter().find(playable)?;
-            }
-            Some(written)
-        })?;
-
-        let near = |pitch: Pitch| {
-            firsts
-                .iter()
-                .find(|first| first.midi() == pitch.midi())
-                .copied()
+        let ways = Ways {
+            base,
+            goal,
+            bounds,
+            firsts,
         };
-        let pair =
-            |&[first, second]: &[Interval; 2]| Some([near(target + first)?, target + second]);
-        let mut doubles: Vec<[Pitch; 2]> = DOUBLE.iter().filter_map(pair).collect();
-        shuffle(rng, &mut doubles);
-
-        let steps = SINGLE[..4]
-            .iter()
-            .map(|(_, intervals)| target + intervals[0]);
-        let around = |&first: &Pitch| {
-            let other_side = move |second: &Pitch| {
-                distance(first, target).signum() != distance(*second, target).signum()
-            };
-            steps
-                .clone()
-                .filter(other_side)
-                .map(move |second| [first, second])
-        };
-        let close = |first: &&Pitch| (1..=2).contains(&distance(**first, target).abs());
-        let mut enclosures: Vec<[Pitch; 2]> =
-            firsts.iter().filter(close).flat_map(around).collect();
-        shuffle(rng, &mut enclosures);
-
+        let single = ways.single(rng)?;
+        // Both are drawn whether they can be played or not, so that what is drawn next does not hang on it.
+        let (double, enclosure) = (ways.double(rng), ways.enclosure(rng));
         Some(Approaches {
             single,
-            double: doubles.into_iter().find(playable)?,
-            enclosure: enclosures.into_iter().find(playable)?,
+            double: double?,
+            enclosure: enclosure?,
         })
     }
 
@@ -121,6 +85,74 @@ impl Approaches {
         self.all()
             .find(|(found, _)| *found == name)
             .map(|(_, notes)| notes)
+    }
+}
+
+/// The ways into a change, with the notes that may stand first, in the order in which they are tried.
+struct Ways<'a> {
+    base: &'a Passage,
+    goal: usize,
+    bounds: &'a Bounds,
+    firsts: Vec<Pitch>,
+}
+
+impl Ways<'_> {
+    fn target(&self) -> Pitch {
+        self.base.notes[self.goal]
+    }
+
+    /// How far a note lies above the goal.
+    fn off(&self, note: Pitch) -> i16 {
+        distance(note, self.target())
+    }
+
+    /// One of these pairs of notes that can be played, drawn.
+    fn one_of(&self, mut pairs: Vec<[Pitch; 2]>, rng: &mut impl Rng) -> Option<[Pitch; 2]> {
+        shuffle(rng, &mut pairs);
+        pairs.into_iter().find(|notes| {
+            let passage = self.base.with(self.goal - 2, notes);
+            passage.is_playable(&self.bounds.range)
+        })
+    }
+
+    fn single(&self, rng: &mut impl Rng) -> Option<[[Pitch; 2]; 5]> {
+        let far = self
+            .firsts
+            .iter()
+            .filter(|&&first| self.off(first).abs() > 2);
+        far.copied().find_map(|first| {
+            let mut written = [[first; 2]; 5];
+            for (pair, (_, intervals)) in written.iter_mut().zip(SINGLE) {
+                let seconds = intervals.iter().map(|&interval| self.target() + interval);
+                *pair = self.one_of(seconds.map(|second| [first, second]).collect(), rng)?;
+            }
+            Some(written)
+        })
+    }
+
+    fn double(&self, rng: &mut impl Rng) -> Option<[Pitch; 2]> {
+        let pairs = DOUBLE.iter().filter_map(|&intervals| {
+            let [first, second] = intervals.map(|interval| self.target() + interval);
+            let mut firsts = self.firsts.iter();
+            // As the chord spells it.
+            let first = firsts.find(|other| other.midi() == first.midi())?;
+            Some([*first, second])
+        });
+        self.one_of(pairs.collect(), rng)
+    }
+
+    fn enclosure(&self, rng: &mut impl Rng) -> Option<[Pitch; 2]> {
+        let steps = SINGLE[..4].iter();
+        let seconds = steps.map(|(_, intervals)| self.target() + intervals[0]);
+        let firsts = self.firsts.iter().copied();
+        let close = firsts.filter(|&first| (1..=2).contains(&self.off(first).abs()));
+        let pairs = close.flat_map(|first| {
+            let other_side =
+                move |second: &Pitch| self.off(first).signum() != self.off(*second).signum();
+            let seconds = seconds.clone().filter(other_side);
+            seconds.map(move |second| [first, second])
+        });
+        self.one_of(pairs.collect(), rng)
     }
 }
 

@@ -4,7 +4,7 @@
 
 use super::{
     drill::{Progress, weakest_first},
-    kind::Kind,
+    kind::{Choice, Kind},
     set::Question,
     sound::score,
 };
@@ -102,28 +102,25 @@ fn whole(title: &str, about: &str, items: &str, music: &str, script: &str) -> St
     })
 }
 
+/// A question as a section of the page; a teacher's has its answer with it.
 fn item(question: &Question, reader: Reader) -> String {
-    let number = question.number;
-    let variant = &question.variant;
-    let passage = &variant.passage;
-    let mut html = String::new();
+    let (number, variant) = (question.number, &question.variant);
     let teacher = reader == Reader::Teacher;
+    let mut html = match teacher {
+        true => {
+            let mut choices = question.choices.iter();
+            let chosen = choices.find(|choice| choice.answer == variant.answer);
+            format!(
+                "<section class=\"item answers\" data-answer=\"{}\" data-words=\"{}\" data-why=\"{}\">\n",
+                escaped(&variant.answer),
+                escaped(chosen.map_or(&variant.answer, |choice| &choice.words)),
+                escaped(&variant.why),
+            )
+        }
+        false => "<section class=\"item\">\n".to_owned(),
+    };
     // Writing to a string cannot fail.
     let mut put = |text: std::fmt::Arguments| _ = html.write_fmt(text);
-    if teacher {
-        let words = question
-            .choices
-            .iter()
-            .find(|choice| choice.answer == variant.answer);
-        put(format_args!(
-            "<section class=\"item answers\" data-answer=\"{}\" data-words=\"{}\" data-why=\"{}\">\n",
-            escaped(&variant.answer),
-            escaped(words.map_or(&variant.answer, |choice| &choice.words)),
-            escaped(&variant.why),
-        ));
-    } else {
-        put(format_args!("<section class=\"item\">\n"));
-    }
     put(format_args!(
         "<h2>{number}. {} <button type=\"button\" data-play=\"{}\" data-number=\"{number}\" data-words=\"Play\" \
          aria-pressed=\"false\" aria-label=\"Play question {number}\">Play</button></h2>\n<p>{}</p>\n",
@@ -134,7 +131,7 @@ fn item(question: &Question, reader: Reader) -> String {
     put(format_args!(
         "<p class=\"facts\">{} · {} · {} quarter notes a minute</p>\n",
         escaped(&question.playing.key.to_string()),
-        passage.meter,
+        variant.passage.meter,
         question.playing.tempo,
     ));
     if let Some(chords) = question.chords_shown() {
@@ -143,30 +140,7 @@ fn item(question: &Question, reader: Reader) -> String {
             escaped(&chords)
         ));
     }
-    if question.choices.is_empty() {
-        put(format_args!(
-            "<label class=\"written\">Notes <input type=\"text\" autocomplete=\"off\" spellcheck=\"false\"></label>\n\
-             <svg class=\"staff\" viewBox=\"0 0 600 50\" preserveAspectRatio=\"none\" aria-hidden=\"true\">{}</svg>\n",
-            (1..=5)
-                .map(|line| format!(
-                    "<line x1=\"0\" x2=\"600\" y1=\"{0}\" y2=\"{0}\"/>",
-                    line * 9
-                ))
-                .collect::<String>(),
-        ));
-    } else {
-        put(format_args!(
-            "<fieldset><legend class=\"facts\">Your answer</legend>\n"
-        ));
-        for choice in &question.choices {
-            put(format_args!(
-                "<label><input type=\"radio\" name=\"q{number}\" value=\"{}\"> {}</label>\n",
-                escaped(&choice.answer),
-                escaped(&choice.words),
-            ));
-        }
-        put(format_args!("</fieldset>\n"));
-    }
+    put(format_args!("{}", answer_form(question)));
     if teacher {
         let show = match question.kind {
             Kind::Dictation => "<button type=\"button\" data-do=\"reveal\">One more note</button>",
@@ -180,6 +154,28 @@ fn item(question: &Question, reader: Reader) -> String {
     }
     put(format_args!("</section>\n"));
     html
+}
+
+/// Where the learner answers: choices, or a field for notes with a staff to write on.
+fn answer_form(question: &Question) -> String {
+    if question.choices.is_empty() {
+        let line = |at: u32| format!("<line x1=\"0\" x2=\"600\" y1=\"{at}\" y2=\"{at}\"/>");
+        let staff: String = (1..=5).map(|number| line(number * 9)).collect();
+        return format!(
+            "<label class=\"written\">Notes <input type=\"text\" autocomplete=\"off\" spellcheck=\"false\"></label>\n\
+             <svg class=\"staff\" viewBox=\"0 0 600 50\" preserveAspectRatio=\"none\" aria-hidden=\"true\">{staff}</svg>\n",
+        );
+    }
+    let choice = |choice: &Choice| {
+        format!(
+            "<label><input type=\"radio\" name=\"q{}\" value=\"{}\"> {}</label>\n",
+            question.number,
+            escaped(&choice.answer),
+            escaped(&choice.words),
+        )
+    };
+    let choices: String = question.choices.iter().map(choice).collect();
+    format!("<fieldset><legend class=\"facts\">Your answer</legend>\n{choices}</fieldset>\n")
 }
 
 /// A few words for a kind, over its question.

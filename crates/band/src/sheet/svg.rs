@@ -145,25 +145,7 @@ fn shapes_of_kind(svg: &mut String, kind: Kind, shapes: &[Shape], lettering: Let
 /// Writes one shape, either as an element or as part of the common path.
 fn shape(svg: &mut String, path: &mut String, shape: &Shape, lettering: Lettering) {
     match shape {
-        Shape::Sign { glyph, x, y, size } => {
-            let (name, x, y) = (glyph.outline().name, number(*x), number(*y));
-            if *size == 1.0 && (x.as_str(), y.as_str()) == ("0", "0") {
-                put(svg, format_args!(r##"<use href="#{name}"/>"##));
-            } else if *size == 1.0 {
-                put(
-                    svg,
-                    format_args!(r##"<use href="#{name}" x="{x}" y="{y}"/>"##),
-                );
-            } else {
-                let size = number(*size);
-                put(
-                    svg,
-                    format_args!(
-                        r##"<use href="#{name}" transform="translate({x} {y})scale({size})"/>"##
-                    ),
-                );
-            }
-        }
+        Shape::Sign { glyph, x, y, size } => sign(svg, *glyph, (*x, *y), *size),
         Shape::Text {
             text,
             x,
@@ -171,22 +153,7 @@ fn shape(svg: &mut String, path: &mut String, shape: &Shape, lettering: Letterin
             size,
             face,
         } => match lettering {
-            Lettering::Text => {
-                let strong = if *face == Face::Strong {
-                    r#" class="s""#
-                } else {
-                    ""
-                };
-                let (x, y, size) = (number(*x), number(*y), number(*size));
-                let text = legal(text);
-                let text = escape(&text);
-                put(
-                    svg,
-                    format_args!(
-                        r#"<text x="{x}" y="{y}" font-size="{size}"{strong}>{text}</text>"#
-                    ),
-                );
-            }
+            Lettering::Text => letters(svg, text, (*x, *y), *size, *face),
             Lettering::Outlines => outlined(path, text, (*x, *y), *size, *face),
         },
         Shape::Line { .. } | Shape::Area(_) | Shape::Frame { .. } => {
@@ -201,6 +168,33 @@ fn shape(svg: &mut String, path: &mut String, shape: &Shape, lettering: Letterin
             part,
         } => bow(path, *from, *to, *height, *part),
     }
+}
+
+fn sign(svg: &mut String, glyph: Glyph, (x, y): (f64, f64), size: f64) {
+    let (name, x, y) = (glyph.outline().name, number(x), number(y));
+    let place = match (x.as_str(), y.as_str()) {
+        _ if size != 1.0 => {
+            let size = number(size);
+            format!(r#" transform="translate({x} {y})scale({size})""#)
+        }
+        ("0", "0") => String::new(),
+        _ => format!(r#" x="{x}" y="{y}""#),
+    };
+    put(svg, format_args!(r##"<use href="#{name}"{place}/>"##));
+}
+
+fn letters(svg: &mut String, text: &str, (x, y): (f64, f64), size: f64, face: Face) {
+    let strong = match face {
+        Face::Strong => r#" class="s""#,
+        Face::Regular => "",
+    };
+    let (x, y, size) = (number(x), number(y), number(size));
+    let text = legal(text);
+    let text = escape(&text);
+    put(
+        svg,
+        format_args!(r#"<text x="{x}" y="{y}" font-size="{size}"{strong}>{text}</text>"#),
+    );
 }
 
 /// An upright rectangle by its sides, any other area by its corners.

@@ -110,10 +110,7 @@ impl<'a> Bar<'a> {
             picture.place(chord_symbol(&mark.symbol), x, levels.chords);
         }
         if show.roles {
-            for event in &self.measure.events {
-                let Some(head) = event.note.as_ref().filter(|head| !head.tied_back) else {
-                    continue;
-                };
+            for (event, head) in self.struck() {
                 let letter = roles::letter(notes[head.index].role);
                 let (size, face) = (1.75, Face::Strong);
                 let middle = self.x(event, width) + head_glyph(event).width() / 2.0;
@@ -134,66 +131,51 @@ impl<'a> Bar<'a> {
     /// The same bar in tablature, its lines centred on zero.
     pub fn tablature(&self, width: f64, tablature: &Tablature, fingers: bool) -> Picture {
         let count = tablature.strings.len();
+        let half = (count as f64 - 1.0) / 2.0 * STRING_GAP;
         let mut picture = Picture {
             width,
             ..Picture::default()
         };
-        let y_of_string =
-            |string: u8| (f64::from(string) - 1.0 - (count as f64 - 1.0) / 2.0) * STRING_GAP;
         let (size, face) = (1.6, Face::Strong);
+        let y_of_string =
+            |string: usize| (string as f64 - 1.0 - (count as f64 - 1.0) / 2.0) * STRING_GAP;
         // The lines leave room for the figures.
         let mut gaps: Vec<Vec<(f64, f64)>> = vec![Vec::new(); count];
-        for event in &self.measure.events {
-            let Some(head) = event.note.as_ref().filter(|head| !head.tied_back) else {
-                continue;
-            };
+        for (event, head) in self.struck() {
             let place = tablature.places[head.index];
-            let fret = if head.ghost {
-                "x".to_owned()
-            } else {
-                place.fret.to_string()
+            let fret = match head.ghost {
+                true => "x".to_owned(),
+                false => place.fret.to_string(),
             };
             let wide = face.width(&fret) * size;
             let x = self.x(event, width) + (head_glyph(event).width() - wide) / 2.0;
-            let y = y_of_string(place.string);
-            let baseline = y + face.cap_height() * size / 2.0;
-            picture.text(
-                Kind::Fret,
-                Some(head.index),
-                &fret,
-                (x, baseline),
-                size,
-                face,
-            );
+            let baseline = y_of_string(place.string.into()) + face.cap_height() * size / 2.0;
+            let (kind, note) = (Kind::Fret, Some(head.index));
+            picture.text(kind, note, &fret, (x, baseline), size, face);
             gaps[usize::from(place.string) - 1].push((x - 0.15, x + wide + 0.15));
             if fingers && place.finger > 0 {
-                let below = y_of_string(count as u8) + 2.0;
+                let below = (x, y_of_string(count) + 2.0);
                 let finger = place.finger.to_string();
-                picture.text(
-                    Kind::Fret,
-                    Some(head.index),
-                    &finger,
-                    (x, below),
-                    1.2,
-                    Face::Regular,
-                );
+                picture.text(kind, note, &finger, below, 1.2, Face::Regular);
             }
         }
-        for (index, gaps) in gaps.iter().enumerate() {
-            let y = y_of_string(index as u8 + 1);
+        for (string, gaps) in (1..).zip(&gaps) {
+            let y = y_of_string(string);
             let mut from = 0.0;
-            for &(left, right) in gaps {
+            for &(left, right) in gaps.iter().chain(&[(width, width)]) {
                 picture.line(Kind::Staff, None, (from, y), (left, y), 0.11);
                 from = right;
             }
-            picture.line(Kind::Staff, None, (from, y), (width, y), 0.11);
         }
-        barline(
-            &mut picture,
-            self.measure.barline,
-            (count as f64 - 1.0) / 2.0 * STRING_GAP,
-        );
+        barline(&mut picture, self.measure.barline, half);
         picture
+    }
+
+    /// The notes that are struck in this bar, without what they are tied to.
+    fn struck(&self) -> impl Iterator<Item = (&Event, &Head)> {
+        let events = self.measure.events.iter();
+        let heads = events.filter_map(|event| Some((event, event.note.as_ref()?)));
+        heads.filter(|(_, head)| !head.tied_back)
     }
 
     fn draw_ties(&self, picture: &mut Picture, index: usize, event: &Event, width: f64) {

@@ -148,43 +148,50 @@ fn draw_alone(picture: &mut Picture, note: &Stemmed) {
     );
 }
 
-fn draw_beam(picture: &mut Picture, group: &[Stemmed]) {
-    let [first, .., last] = group else { return };
-    let up = goes_up(group.iter().map(|note| note.position));
-    let away = if up { -1.0 } else { 1.0 };
-    let run = last.stem_x(up) - first.stem_x(up);
-    let climb = (last.tip(up) - first.tip(up)).clamp(-CLIMB, CLIMB);
-    let slope = climb / run;
-    let start = first.stem_x(up);
-    // The beam passes through the tip that lies furthest from the heads, and no stem gets too short.
-    let level = |note: &Stemmed, length: f64| {
-        let tip = if length == LENGTH {
-            note.tip(up)
-        } else {
-            y_of(note.position) + away * length
+/// The beam of a group: a straight line that all its stems reach.
+struct Beam {
+    up: bool,
+    start: f64,
+    base: f64,
+    slope: f64,
+}
+
+impl Beam {
+    fn over(first: &Stemmed, last: &Stemmed, group: &[Stemmed]) -> Beam {
+        let up = goes_up(group.iter().map(|note| note.position));
+        let away = if up { -1.0 } else { 1.0 };
+        let start = first.stem_x(up);
+        let climb = (last.tip(up) - first.tip(up)).clamp(-CLIMB, CLIMB);
+        let slope = climb / (last.stem_x(up) - start);
+        // It passes through the tip that lies furthest from the heads, and no stem gets too short.
+        let level = |note: &Stemmed, tip: f64| tip - slope * (note.stem_x(up) - start);
+        let ends = [first, last].map(|note| level(note, note.tip(up)));
+        let shortest = group
+            .iter()
+            .map(|note| level(note, y_of(note.position) + away * SHORTEST));
+        let further = |base: f64, level: f64| match up {
+            true => base.min(level),
+            false => base.max(level),
         };
-        tip - slope * (note.stem_x(up) - start)
-    };
-    let ends = [first, last].map(|note| level(note, LENGTH));
-    let shortest = group.iter().map(|note| level(note, SHORTEST));
-    let base = ends
-        .into_iter()
-        .chain(shortest)
-        .fold(
-            ends[0],
-            |base, level| {
-                if up { base.min(level) } else { base.max(level) }
-            },
-        );
-    let y_at = |x: f64| base + slope * (x - start);
-    for note in group {
-        note.draw_stem(picture, up, y_at(note.stem_x(up)));
+        Beam {
+            up,
+            start,
+            base: ends.into_iter().chain(shortest).fold(ends[0], further),
+            slope,
+        }
     }
-    let mut bar = |from: f64, to: f64, number: u8| {
-        let off = -away * BEAM_STEP * f64::from(number);
+
+    fn y_at(&self, x: f64) -> f64 {
+        self.base + self.slope * (x - self.start)
+    }
+
+    /// Draws a bar from stem to stem, the outermost numbered 0.
+    fn draw_bar(&self, picture: &mut Picture, from: f64, to: f64, number: u8) {
+        let inward = if self.up { 1.0 } else { -1.0 };
+        let off = inward * BEAM_STEP * f64::from(number);
         let (left, right) = (from - STEM / 2.0, to + STEM / 2.0);
-        let (y1, y2) = (y_at(left) + off, y_at(right) + off);
-        let thick = -away * BEAM;
+        let (y1, y2) = (self.y_at(left) + off, self.y_at(right) + off);
+        let thick = inward * BEAM;
         let area = vec![
             (left, y1),
             (right, y2),
@@ -192,24 +199,30 @@ fn draw_beam(picture: &mut Picture, group: &[Stemmed]) {
             (left, y1 + thick),
         ];
         picture.draw(Kind::Stem, None, Shape::Area(area));
-    };
-    bar(start, last.stem_x(up), 0);
+    }
+}
+
+fn draw_beam(picture: &mut Picture, group: &[Stemmed]) {
+    let [first, .., last] = group else { return };
+    let beam = Beam::over(first, last, group);
+    let x = |note: &Stemmed| note.stem_x(beam.up);
+    for note in group {
+        note.draw_stem(picture, beam.up, beam.y_at(x(note)));
+    }
+    beam.draw_bar(picture, x(first), x(last), 0);
     for number in 1..4 {
-        let has = |index: usize| {
-            group
-                .get(index)
-                .is_some_and(|note| note.event.value.flags() > number)
-        };
-        for index in 0..group.len() {
-            let x = group[index].stem_x(up);
-            if has(index) && has(index + 1) {
-                bar(x, group[index + 1].stem_x(up), number);
-            } else if has(index) && !(index > 0 && has(index - 1)) {
-                if index + 1 < group.len() {
-                    bar(x, x + STUB, number);
-                } else {
-                    bar(x - STUB, x, number);
+        let has =
+            |note: Option<&Stemmed>| note.is_some_and(|note| note.event.value.flags() > number);
+        for (index, note) in group.iter().enumerate().filter(|(_, note)| has(Some(note))) {
+            let before = index.checked_sub(1).map(|before| &group[before]);
+            match group.get(index + 1) {
+                Some(next) if has(Some(next)) => {
+                    beam.draw_bar(picture, x(note), x(next), number);
                 }
+                _ if has(before) => {}
+                // What joins nothing is a stub, inside the group.
+                Some(_) => beam.draw_bar(picture, x(note), x(note) + STUB, number),
+                None => beam.draw_bar(picture, x(note) - STUB, x(note), number),
             }
         }
     }
@@ -225,58 +238,40 @@ fn draw_triplet(
 ) {
     let events = &measure.events[triplet];
     let [first, .., last] = events else { return };
-    let notes: Vec<usize> = events
-        .iter()
-        .filter_map(|event| Some(event.note.as_ref()?.index))
-        .collect();
     let (left, right) = (x(first), x(last) + head_glyph(last).width());
-    let inside = |shape: &Shape| {
-        let bounds = shape.bounds();
-        bounds.left < right + 0.3 && bounds.right > left - 0.3
-    };
-    let top = picture
-        .marks
-        .iter()
-        .filter(|mark| {
-            matches!(
-                mark.kind,
-                Kind::Head | Kind::Stem | Kind::Accidental | Kind::Tie
-            )
-        })
-        .filter(|mark| mark.note.is_none_or(|note| notes.contains(&note)))
-        .map(|mark| &mark.shape)
-        .filter(|shape| inside(shape))
-        .map(|shape| shape.bounds().top)
-        .fold(-2.0, f64::min);
     let glyph = Glyph::Triplet;
-    let middle = (left + right) / 2.0;
-    let y = top - 0.4;
-    let figure = middle - glyph.width() * FIGURE / 2.0;
-    picture.draw(
-        Kind::Triplet,
-        None,
-        Shape::Sign {
-            glyph,
-            x: figure,
-            y,
-            size: FIGURE,
-        },
-    );
+    let wide = glyph.width() * FIGURE;
+    let figure = (left + right) / 2.0 - wide / 2.0;
+    let y = top_of(picture, events, (left, right)) - 0.4;
+    let sign = Shape::Sign {
+        glyph,
+        x: figure,
+        y,
+        size: FIGURE,
+    };
+    picture.draw(Kind::Triplet, None, sign);
     if beamed {
         return;
     }
     let line = y - 0.55;
-    for (outer, inner) in [
-        (left, figure - 0.2),
-        (right, figure + glyph.width() * FIGURE + 0.2),
-    ] {
-        picture.line(
-            Kind::Triplet,
-            None,
-            (outer.min(inner), line),
-            (outer.max(inner), line),
-            STEM,
-        );
+    for (outer, inner) in [(left, figure - 0.2), (right, figure + wide + 0.2)] {
+        let (from, to) = ((outer.min(inner), line), (outer.max(inner), line));
+        picture.line(Kind::Triplet, None, from, to, STEM);
         picture.line(Kind::Triplet, None, (outer, line), (outer, y), STEM);
     }
+}
+
+/// How high what belongs to these events reaches between left and right; the staff at the least.
+fn top_of(picture: &Picture, events: &[Event], (left, right): (f64, f64)) -> f64 {
+    let heads = events.iter().filter_map(|event| event.note.as_ref());
+    let notes: Vec<usize> = heads.map(|head| head.index).collect();
+    let stands = [Kind::Head, Kind::Stem, Kind::Accidental, Kind::Tie];
+    let marks = picture.marks.iter().filter(|mark| {
+        stands.contains(&mark.kind) && mark.note.is_none_or(|note| notes.contains(&note))
+    });
+    marks
+        .map(|mark| mark.shape.bounds())
+        .filter(|bounds| bounds.left < right + 0.3 && bounds.right > left - 0.3)
+        .map(|bounds| bounds.top)
+        .fold(-2.0, f64::min)
 }
