@@ -55,6 +55,17 @@ impl Kind {
         Kind::NextRoot,
     ];
 
+    /// These kinds, each once and in order; all of them where none is named.
+    pub fn among(named: &[Kind]) -> Vec<Kind> {
+        let mut kinds = match named {
+            [] => Kind::ALL.to_vec(),
+            _ => named.to_vec(),
+        };
+        kinds.sort_unstable();
+        kinds.dedup();
+        kinds
+    }
+
     /// The name on the command line and in files.
     pub fn name(self) -> &'static str {
         match self {

@@ -77,64 +77,100 @@ pub fn converse(
     rounds: Option<u32>,
     now: impl Fn() -> u64,
 ) -> Result<(), Failure> {
-    let mut say = |text: &str| {
-        // A reader that has gone is no reason to lose the record.
-        _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
+    let mut table = Table {
+        input,
+        out,
+        sounder,
     };
-    let progress = drill.progress(now());
-    let due = progress.iter().filter(|topic| topic.days == 0).count();
-    say(&format!(
+    let topics = drill.progress(now());
+    let due = topics.iter().filter(|topic| topic.days == 0).count();
+    table.say(&format!(
         "{} topics, {due} of them due. The record is {}.\n\
          Answer with a letter. Enter plays it again, ? gives up, p shows how you stand, q ends.\n",
-        progress.len(),
+        topics.len(),
         shown(drill.record().path()),
     ));
     if drill.record().damaged() > 0 {
-        say(&format!(
+        table.say(&format!(
             "{} unreadable lines of the record are passed over.\n",
             drill.record().damaged()
         ));
     }
     let (mut asked, mut right) = (0, 0);
-    'questions: while rounds.is_none_or(|rounds| asked < rounds) {
+    while rounds.is_none_or(|rounds| asked < rounds) {
         let question = drill.next(now())?;
-        let music = score(question.kind, &question.variant, &question.playing, false);
-        say(&posed(&question, asked + 1));
-        say(&(sounder.sound(&music, question.playing.tempo)? + "\n"));
-        let given = loop {
-            say("> ");
-            let Some(line) = read_line(input) else {
-                break 'questions;
-            };
-            match line.trim() {
-                "q" => break 'questions,
-                "" => say(&(sounder.sound(&music, question.playing.tempo)? + "\n")),
-                "p" => say(&table(&drill.progress(now()))),
-                "?" => break String::new(),
-                answer => match meant(&question, answer) {
-                    Some(answer) => break answer,
-                    None => say("Answer with one of the letters (Enter plays it again, q ends).\n"),
-                },
-            }
-        };
-        sounder.hush();
+        table.say(&posed(&question, asked + 1));
+        let given = table.reply(&question, || standing(&drill.progress(now())))?;
+        let Some(given) = given else { break };
+        table.sounder.hush();
         let is_right = drill.answer(&question, &given, now())?;
         asked += 1;
         right += u32::from(is_right);
-        say(&verdict(&question, is_right));
+        table.say(&verdict(&question, is_right));
     }
-    sounder.hush();
-    say(&format!("\n{right} of {asked} right.\n"));
+    table.sounder.hush();
+    table.say(&format!("\n{right} of {asked} right.\n"));
     if !drill.record().entries().is_empty() {
         let page = page_of(drill.record());
-        output::write(&page, progress_page(&drill.progress(now())).as_bytes())?;
-        say(&format!(
+        let topics = drill.progress(now());
+        output::write(&page, progress_page(&topics).as_bytes())?;
+        table.say(&format!(
             "{}How you stand, as a page: {}\n",
-            table(&drill.progress(now())),
+            standing(&topics),
             shown(&page)
         ));
     }
     Ok(())
+}
+
+/// Where learner and drill sit.
+struct Table<'a, I, O> {
+    input: &'a mut I,
+    out: &'a mut O,
+    sounder: &'a mut dyn Sounder,
+}
+
+impl<I: BufRead, O: Write> Table<'_, I, O> {
+    fn say(&mut self, text: &str) {
+        // A reader that has gone is no reason to lose the record.
+        _ = self
+            .out
+            .write_all(text.as_bytes())
+            .and_then(|()| self.out.flush());
+    }
+
+    /// Sounds a question, as often as wanted, until it is answered; none when the learner has had enough.
+    fn reply(
+        &mut self,
+        question: &Question,
+        standing: impl Fn() -> String,
+    ) -> Result<Option<String>, Failure> {
+        let playing = &question.playing;
+        let music = score(question.kind, &question.variant, playing, false);
+        let told = self.sounder.sound(&music, playing.tempo)?;
+        self.say(&(told + "\n"));
+        loop {
+            self.say("> ");
+            let Some(line) = read_line(self.input) else {
+                return Ok(None);
+            };
+            match line.trim() {
+                "q" => return Ok(None),
+                "" => {
+                    let told = self.sounder.sound(&music, playing.tempo)?;
+                    self.say(&(told + "\n"));
+                }
+                "p" => self.say(&standing()),
+                "?" => return Ok(Some(String::new())),
+                answer => match meant(question, answer) {
+                    Some(answer) => return Ok(Some(answer)),
+                    None => {
+                        self.say("Answer with one of the letters (Enter plays it again, q ends).\n")
+                    }
+                },
+            }
+        }
+    }
 }
 
 /// The longest line of input; what is longer counts as several.
@@ -198,7 +234,7 @@ fn verdict(question: &Question, right: bool) -> String {
 }
 
 /// How the topics stand, weakest first, each with a bar of its right answers.
-fn table(progress: &[Progress]) -> String {
+fn standing(progress: &[Progress]) -> String {
     let met = weakest_first(progress);
     let widths = met.iter().map(|topic| topic.topic.chars().count());
     let widest = widths.max().unwrap_or(0);

@@ -272,16 +272,10 @@ impl Args {
                 .map(|file| options.chart(Some(file)))
                 .collect::<Result<_, _>>()?
         };
-        let mut kinds = self.kind.clone();
-        if kinds.is_empty() {
-            kinds = Kind::ALL.to_vec();
-        }
-        kinds.sort_unstable();
-        kinds.dedup();
         Ok(Ask {
             charts,
             tonics: tonics(&self.keys)?,
-            kinds,
+            kinds: Kind::among(&self.kind),
             count: self.count as usize,
             seed: self.seed,
             level: Level::try_from(self.level).map_err(Failure::input)?,

@@ -40,16 +40,10 @@ pub fn ask(week: &Week, folder: &Path, args: &Args) -> Result<Ask, Failure> {
         .charts
         .iter()
         .map(|name| read_chart(&folder.join(name)));
-    let mut kinds = match week.kinds.is_empty() {
-        true => Kind::ALL.to_vec(),
-        false => week.kinds.clone(),
-    };
-    kinds.sort_unstable();
-    kinds.dedup();
     Ok(Ask {
         charts: charts.collect::<Result<_, _>>()?,
         tonics: week.keys.clone(),
-        kinds,
+        kinds: Kind::among(&week.kinds),
         count: week.count as usize,
         seed: seed(week),
         level: Level::try_from(week.level).map_err(Failure::input)?,
