@@ -81,16 +81,19 @@ pub fn key(home: Key, order: KeyOrder, chorus: u32, seed: u64) -> Key {
             }
         }
     };
-    if half_steps == 0 {
-        return home;
+    transposed(home, half_steps as i16)
+}
+
+/// The key so many half steps up, or down, spelled by whichever name has the fewer sharps or flats.
+pub fn transposed(home: Key, half_steps: i16) -> Key {
+    match half_steps.rem_euclid(12) {
+        0 => home,
+        up => Key {
+            tonic: home.tonic + Interval::new(0, up),
+            mode: home.mode,
+        }
+        .simplest(),
     }
-    // Spelled by whichever name has the fewer sharps or flats.
-    let up = Interval::new(0, half_steps as i16);
-    Key {
-        tonic: home.tonic + up,
-        mode: home.mode,
-    }
-    .simplest()
 }
 
 /// A range of bars to loop, such as `9-12`.

@@ -1,6 +1,6 @@
 //! The repertoire: passages made from a chart, as sessions make them for files.
 
-use endpin_theory::{Chart, Chorus, Interval, Key, Ticks};
+use endpin_theory::{Chart, Chorus, Ticks};
 use endpin_walker::{ChorusLine, Level, LineNote};
 
 use super::passage::{Bar, Beat, Passage, Section};
@@ -116,15 +116,8 @@ impl Repertoire {
         wishes.arrange.seed = request.seed;
         wishes.line.level = Level::try_from(request.level).map_err(Failure::input)?;
         wishes.bars = bars.or(wishes.bars);
-        let home = self.chart.key;
-        let chart = match request.transpose {
-            0 => self.chart.clone(),
-            semitones => {
-                let up = Interval::new(0, i16::from(semitones).rem_euclid(12));
-                let tonic = home.tonic + up;
-                self.chart.in_key(Key { tonic, ..home }.simplest())
-            }
-        };
+        let key = practice::transposed(self.chart.key, request.transpose.into());
+        let chart = self.chart.in_key(key);
         Session::new(chart_at_level(chart, &wishes.line), wishes)
     }
 

@@ -240,9 +240,6 @@ impl Chart {
         if key == self.key {
             return self.clone();
         }
-        if key == self.key {
-            return self.clone(); // as the hand wrote it
-        }
         let interval = Interval::up_between(self.key.tonic, key.tonic);
         self.moved(key, |symbol| symbol.transposed(interval).respelled(key))
     }
