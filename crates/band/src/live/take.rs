@@ -100,38 +100,17 @@ pub fn score(
         let place = beats.place(at)? - origin.0 as f64;
         Some(Ticks(place.round() as i64))
     };
-    let mut notes: Vec<ScoreNote> = Vec::new();
-    let mut down: Vec<(u8, u8, Ticks)> = Vec::new();
     let last = played.last().and_then(|(at, _)| place(*at))?;
-    let mut lift = |key: u8, end: Ticks, down: &mut Vec<(u8, u8, Ticks)>| {
-        let found = down.iter().position(|(held, _, _)| *held == key)?;
-        let (key, velocity, start) = down.remove(found);
-        if start >= Ticks::ZERO {
-            notes.push(ScoreNote {
-                start,
-                length: (end - start).max(Ticks(1)),
-                key,
-                velocity,
-            });
-        }
-        Some(())
-    };
+    let mut keys = Keys::default();
     for (at, message) in played {
-        let tick = place(*at)?;
+        let at = place(*at)?;
         match message.note() {
-            Some(Note::On { key, velocity, .. }) => {
-                lift(key, tick, &mut down);
-                down.push((key, velocity, tick));
-            }
-            Some(Note::Off { key, .. }) => {
-                lift(key, tick, &mut down);
-            }
+            Some(Note::On { key, velocity, .. }) => keys.press(key, velocity, at),
+            Some(Note::Off { key, .. }) => keys.lift(key, at),
             None => {}
         }
     }
-    while let Some((key, ..)) = down.first().copied() {
-        lift(key, last, &mut down);
-    }
+    let notes = keys.all_lifted(last);
     if notes.is_empty() {
         return None;
     }
@@ -147,6 +126,44 @@ pub fn score(
         conductor,
         end,
     })
+}
+
+/// The keys of whoever plays: which are down, and the notes of those that were lifted.
+#[derive(Default)]
+struct Keys {
+    /// Key, velocity and moment of each that is down, in order.
+    down: Vec<(u8, u8, Ticks)>,
+    notes: Vec<ScoreNote>,
+}
+
+impl Keys {
+    fn press(&mut self, key: u8, velocity: u8, at: Ticks) {
+        self.lift(key, at);
+        self.down.push((key, velocity, at));
+    }
+
+    /// Ends the note on a key, if it is down. What began before the first chorus is left out.
+    fn lift(&mut self, key: u8, at: Ticks) {
+        let Some(found) = self.down.iter().position(|(held, ..)| *held == key) else {
+            return;
+        };
+        let (key, velocity, start) = self.down.remove(found);
+        if start >= Ticks::ZERO {
+            self.notes.push(ScoreNote {
+                start,
+                length: (at - start).max(Ticks(1)),
+                key,
+                velocity,
+            });
+        }
+    }
+
+    fn all_lifted(mut self, at: Ticks) -> Vec<ScoreNote> {
+        while let Some(&(key, ..)) = self.down.first() {
+            self.lift(key, at);
+        }
+        self.notes
+    }
 }
 
 #[cfg(test)]
