@@ -81,7 +81,8 @@ fn sets(criterion: &mut Criterion) {
     group.bench_function("as `ear` writes them", |bencher| {
         bencher.iter(|| {
             let folder = tempfile::tempdir().expect("a folder");
-            let written = export::Folder::new(folder.path()).expect("a folder");
+            let written = export::Folder::new(folder.path());
+            written.make().expect("a folder");
             written.write_midi(&set, set.len()).expect("room for them");
         });
     });
