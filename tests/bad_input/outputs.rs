@@ -34,6 +34,16 @@ fn a_name_that_promises_another_kind_of_file() {
     );
 }
 
+#[cfg(feature = "live")]
+#[test]
+fn a_take_of_another_name_is_refused_before_it_is_played() {
+    let folder = tempfile::tempdir().unwrap();
+    let live = ["live", "--bars", "F7", "--raw", "band.midi"];
+    let take = ["--listen", "keys", "--take", "take.wav"];
+    let words = ["take.wav", ".mid"];
+    refuses(folder.path(), &[&live[..], &take].concat(), 2, &words);
+}
+
 #[test]
 fn names_that_promise_nothing_or_midi_are_written() {
     let folder = tempfile::tempdir().unwrap();

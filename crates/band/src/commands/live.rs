@@ -9,6 +9,7 @@ use std::sync::atomic::AtomicBool;
 use std::sync::mpsc::{Receiver, channel};
 
 use crate::cli::shared::Performance;
+use crate::commands::write::is_midi;
 use crate::failure::{Failure, shown};
 use crate::live::board::{Board, SharedBoard, Standing};
 use crate::live::clock::{Clock, Nanos};
@@ -84,6 +85,12 @@ pub struct Args {
 /// # Errors
 /// A chart or options that make no line, ports that are not there, a port lost on the way.
 pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    if let Some(take) = args.take.as_deref().filter(|take| !is_midi(take)) {
+        return Err(Failure::input(format!(
+            "a take is a MIDI file, and {} is none by its name: end it in .mid",
+            shown(take)
+        )));
+    }
     let stop = stop_on_signals()?;
     let map = args.map.as_deref().map(read_map).transpose()?;
     let (chart, wishes) = args.performance.chart_and_wishes(args.chart.as_deref())?;

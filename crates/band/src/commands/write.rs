@@ -104,7 +104,7 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
 }
 
 /// Whether a MIDI file may be written there, by its name: one without an ending may be anything.
-fn is_midi(file: &Path) -> bool {
+pub fn is_midi(file: &Path) -> bool {
     let ending = file.extension().map(|ending| ending.to_ascii_lowercase());
     ending.is_none_or(|ending| ending == "mid" || ending == "midi")
 }
