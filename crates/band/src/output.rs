@@ -72,6 +72,16 @@ pub fn print(text: &str) -> Result<(), Failure> {
     to_stdout(text.as_bytes())
 }
 
+/// Makes a folder, with those that lead to it.
+///
+/// # Errors
+/// [`Failure::Output`] naming the folder and what stood in the way.
+pub fn make_folder(path: &Path) -> Result<(), Failure> {
+    fs::create_dir_all(path).map_err(|error| {
+        Failure::output(format!("cannot make the folder {}: {error}", shown(path)))
+    })
+}
+
 /// The name of a file that is named after its chart: `blues.mid` for `charts/blues.toml`, and `bars.mid` where
 /// there is no file of a chart.
 pub fn named_after(chart: Option<&Path>, ending: &str) -> PathBuf {

@@ -9,7 +9,6 @@ use crate::{
     smf::{self, Layout},
 };
 use std::{
-    fs,
     path::{Path, PathBuf},
     process::ExitCode,
 };
@@ -68,9 +67,7 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     };
     let written = match &args.split {
         Some(folder) => {
-            fs::create_dir_all(folder).map_err(|error| {
-                Failure::output(format!("cannot make the folder {}: {error}", shown(folder)))
-            })?;
+            output::make_folder(folder)?;
             let mut names = Vec::new();
             for (part, bytes) in smf::split(&score, layout) {
                 let ending = format!("-{}.mid", part.to_string().to_lowercase());

@@ -12,6 +12,7 @@ use super::{
 use crate::{
     failure::{Failure, shown},
     output,
+    report::to_json,
     smf::{self, Layout},
 };
 use indicatif::{ProgressBar, ProgressStyle};
@@ -211,14 +212,11 @@ pub fn midi(question: &Question) -> Vec<u8> {
 }
 
 /// The lists that make a set this one and no other, by their names; the key first.
-///
-/// # Errors
-/// None that can happen: the lists hold only text and numbers.
-pub fn lists(set: &[Question], key: &Answers) -> Result<[(&'static str, Vec<u8>); 2], Failure> {
-    Ok([
-        ("answers.json", json(key)?),
-        ("questions.json", json(&questions(set))?),
-    ])
+pub fn lists(set: &[Question], key: &Answers) -> [(&'static str, String); 2] {
+    [
+        ("answers.json", to_json(key)),
+        ("questions.json", to_json(&questions(set))),
+    ]
 }
 
 /// A set's folder.
@@ -240,7 +238,7 @@ impl Folder {
     /// # Errors
     /// What stands in the way.
     pub fn make(&self) -> Result<(), Failure> {
-        make_folder(&self.path("questions"))
+        output::make_folder(&self.path("questions"))
     }
 
     /// Whether it has a list of another content than this.
@@ -291,7 +289,7 @@ impl Folder {
         studio: &Studio,
         format: Format,
     ) -> Result<(), Failure> {
-        make_folder(&self.path(".sound"))?;
+        output::make_folder(&self.path(".sound"))?;
         self.each(questions, "sound", |question| {
             let midi = midi(question);
             let file = file_name(question.number, count, format.suffix());
@@ -369,25 +367,9 @@ fn is_numbered(path: &Path) -> bool {
         && ending.is_some_and(|ending| ["mid", "wav", "flac"].contains(&ending))
 }
 
-fn make_folder(path: &Path) -> Result<(), Failure> {
-    fs::create_dir_all(path).map_err(|error| {
-        Failure::output(format!("cannot make the folder {}: {error}", shown(path)))
-    })
-}
-
 /// A number that tells contents apart: FNV-1a, 64 bit (from memory).
 fn fingerprint(bytes: &[u8]) -> u64 {
     bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
         (hash ^ u64::from(*byte)).wrapping_mul(0x0000_0100_0000_01b3)
     })
-}
-
-/// Text of a list as a file holds it.
-///
-/// # Errors
-/// None that can happen: the lists hold only text and numbers.
-pub fn json(list: &impl Serialize) -> Result<Vec<u8>, Failure> {
-    let mut bytes = serde_json::to_vec_pretty(list).map_err(Failure::output)?;
-    bytes.push(b'\n');
-    Ok(bytes)
 }

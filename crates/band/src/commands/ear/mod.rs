@@ -170,8 +170,11 @@ fn write_set(args: &Args, mut ask: Ask, any_kind: bool, title: &str) -> Result<(
     };
     let folder = Folder::new(place);
     let key = answers(&set, &ask);
-    let lists = lists(&set, &key)?;
-    if lists.iter().any(|(name, list)| folder.differs(name, list)) {
+    let lists = lists(&set, &key);
+    if lists
+        .iter()
+        .any(|(name, list)| folder.differs(name, list.as_bytes()))
+    {
         if !args.replace {
             return Err(Failure::input(format!(
                 "{} has another set of questions, whose key may be in use: name another folder, or say --replace",
@@ -183,7 +186,7 @@ fn write_set(args: &Args, mut ask: Ask, any_kind: bool, title: &str) -> Result<(
     folder.make()?;
     // First of all what tells this set from others, should the rest be broken off.
     for (name, list) in &lists {
-        folder.write(name, list)?;
+        folder.write(name, list.as_bytes())?;
     }
     folder.write_midi(chosen, set.len())?;
     folder.write("answers.csv", table(&key).as_bytes())?;

@@ -13,10 +13,7 @@ use crate::{
     smf::{self, Layout},
 };
 use endpin_walker::{Level, Options};
-use std::{
-    fs,
-    path::{Path, PathBuf},
-};
+use std::path::{Path, PathBuf};
 
 /// Choruses of a chart to play along to.
 const CHORUSES: u32 = 4;
@@ -63,12 +60,7 @@ fn seed(week: &Week) -> u64 {
 /// A chart without a line, or a file that cannot be written.
 pub fn write_play_alongs(week: &Week, folder: &Path, set: &Path) -> Result<(), Failure> {
     let beside = set.join("play-along");
-    fs::create_dir_all(&beside).map_err(|error| {
-        Failure::output(format!(
-            "cannot make the folder {}: {error}",
-            shown(&beside)
-        ))
-    })?;
+    output::make_folder(&beside)?;
     let mut written: Vec<(PathBuf, Vec<u8>)> = Vec::new();
     for name in &week.charts {
         let line = Options {

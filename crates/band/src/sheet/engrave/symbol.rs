@@ -23,12 +23,10 @@ pub fn chord_symbol(symbol: &str) -> Picture {
         picture: Picture::default(),
         x: 0.0,
     };
-    match NoteName::read(symbol) {
-        Some((_, rest)) => {
-            let name = &symbol[..symbol.len() - rest.len()];
-            setter.name(name);
-            let (suffix, bass) = split_bass(rest);
-            setter.suffix(suffix);
+    match parts(symbol) {
+        Some((root, quality, bass)) => {
+            setter.name(root);
+            setter.suffix(quality);
             if let Some(bass) = bass {
                 setter.words("/", ROOT, 0.0, Face::Strong);
                 setter.name(bass);
@@ -41,14 +39,17 @@ pub fn chord_symbol(symbol: &str) -> Picture {
     setter.picture
 }
 
-/// The quality, and the bass after a slash if it is a note (`6/9` has none).
-fn split_bass(rest: &str) -> (&str, Option<&str>) {
-    match rest.rfind('/') {
-        Some(slash) if rest[slash + 1..].parse::<NoteName>().is_ok() => {
-            (&rest[..slash], Some(&rest[slash + 1..]))
-        }
-        _ => (rest, None),
-    }
+/// Root and quality of a chord symbol as written, and the bass after a slash if it is a note (`6/9` has none);
+/// none if it is no chord.
+pub fn parts(symbol: &str) -> Option<(&str, &str, Option<&str>)> {
+    let (_, rest) = NoteName::read(symbol)?;
+    let root = &symbol[..symbol.len() - rest.len()];
+    let slash = rest.rsplit_once('/');
+    let slash = slash.filter(|(_, bass)| bass.parse::<NoteName>().is_ok());
+    Some(match slash {
+        Some((quality, bass)) => (root, quality, Some(bass)),
+        None => (root, rest, None),
+    })
 }
 
 struct Setter {

@@ -1,6 +1,6 @@
 //! Chord symbols.
 
-use super::super::{harmony::speak, measure::ChordMark, xml::Xml};
+use super::super::{engrave::symbol::parts, harmony::speak, measure::ChordMark, xml::Xml};
 use endpin_theory::{NoteName, Ticks};
 
 /// The symbol, as kind and degrees and as its text, so far behind the note that follows.
@@ -24,7 +24,10 @@ pub fn harmony(xml: &mut Xml, mark: &ChordMark, offset: Ticks) {
             Some(chord) => {
                 let spoken = speak(chord);
                 name(xml, "root", chord.root());
-                xml.text_with("kind", &[("text", &suffix(&mark.symbol))], spoken.kind);
+                // As written.
+                let quality =
+                    parts(&mark.symbol).map_or(&mark.symbol[..], |(_, quality, _)| quality);
+                xml.text_with("kind", &[("text", quality)], spoken.kind);
                 if let Some(slash) = chord.slash() {
                     name(xml, "bass", slash);
                 }
@@ -42,14 +45,4 @@ pub fn harmony(xml: &mut Xml, mark: &ChordMark, offset: Ticks) {
             xml.text("offset", offset.0);
         }
     });
-}
-
-/// The quality of a symbol as written, between its root and its slash bass.
-fn suffix(symbol: &str) -> String {
-    let rest = NoteName::read(symbol).map_or(symbol, |(_, rest)| rest);
-    match rest.rfind('/') {
-        Some(slash) if rest[slash + 1..].parse::<NoteName>().is_ok() => &rest[..slash],
-        _ => rest,
-    }
-    .to_owned()
 }
