@@ -15,7 +15,7 @@ use crate::{
     sums::{Sums, choose},
     walker::{Link, WalkError, Walker},
 };
-use rand::SeedableRng;
+use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
@@ -149,7 +149,7 @@ impl Walker {
                 .last()
                 .map_or_else(|| self.begin(seed), |last| last.next);
             for chorus in drawn.len() as u64..end {
-                let next = self.next_entry(seed, chorus, entry);
+                let next = self.next_entry(chorus, entry, self.start(seed, chorus + 1));
                 let keys = self.draw_keys(seed, chorus, entry, next);
                 drawn.push(Drawn {
                     chorus,
@@ -162,9 +162,17 @@ impl Walker {
             drawn.drain(..first as usize);
             return drawn;
         }
+        let nexts = 1..end + 1;
+        let randoms: Vec<u64> = match end {
+            MANY.. => nexts
+                .into_par_iter()
+                .map(|next| self.start(seed, next))
+                .collect(),
+            _ => nexts.map(|next| self.start(seed, next)).collect(),
+        };
         let mut starts = vec![self.begin(seed)];
-        for chorus in 0..end {
-            starts.push(self.next_entry(seed, chorus, starts[chorus as usize]));
+        for (chorus, random) in randoms.into_iter().enumerate() {
+            starts.push(self.next_entry(chorus as u64, starts[chorus], random));
         }
         let mut drawn: Vec<Drawn> = (first..end)
             .map(|chorus| Drawn {
@@ -220,7 +228,7 @@ impl Walker {
         let mut drawn: Vec<Drawn> = Vec::new();
         let mut entry = self.begin(seed);
         for chorus in 0..end {
-            let planned = self.next_entry(seed, chorus, entry);
+            let planned = self.next_entry(chorus, entry, self.start(seed, chorus + 1));
             let turn = self.plan.turn_of(chorus);
             let link = &self.links[turn];
             let alive = &self.links[self.plan.after(turn)].alive;
@@ -270,17 +278,20 @@ impl Walker {
             true => self.beginnings[entry] * self.onward(0, entry),
             false => 0.0,
         };
-        let mut rng = self.stream(seed, 0, Purpose::Start);
-        choose(self.beginnings.len(), weight, &mut rng)
+        choose(self.beginnings.len(), weight, self.start(seed, 0))
+    }
+
+    /// The random number that chooses the entry on which a chorus (from 0) begins.
+    fn start(&self, seed: u64, chorus: u64) -> u64 {
+        self.stream(seed, chorus, Purpose::Start).next_u64()
     }
 
     /// The entry on which the chorus after `chorus` (from 0) begins, if that one begins on `entry`.
-    fn next_entry(&self, seed: u64, chorus: u64, entry: usize) -> usize {
+    fn next_entry(&self, chorus: u64, entry: usize, random: u64) -> usize {
         let turn = self.plan.turn_of(chorus);
         let entries = &self.links[turn].entry_of_exit;
         let weight = |exit: usize| self.weight(turn, entry, exit);
-        let mut rng = self.stream(seed, chorus + 1, Purpose::Start);
-        entries[choose(entries.len(), weight, &mut rng)]
+        entries[choose(entries.len(), weight, random)]
     }
 
     /// Draws the keys of a chorus (from 0) between two entries, one for each of its places.
@@ -386,7 +397,7 @@ impl Link {
         if lines.is_empty() {
             return None;
         }
-        let line = &lines[choose(lines.len(), |line| lines[line].weight, rng)];
+        let line = &lines[choose(lines.len(), |line| lines[line].weight, rng.next_u64())];
         set.take(self.beats(&line.keys));
         Some((line.exit, line.keys.clone()))
     }

@@ -129,17 +129,17 @@ impl Sums {
     }
 }
 
-/// Chooses among the numbers below `count` with probability proportional to their weights; if none has a
-/// weight above 0, the last is given.
+/// Chooses among the numbers below `count` with probability proportional to their weights, by a random
+/// number; if none has a weight above 0, the last is given.
 ///
 /// # Panics
 /// If there are none at all.
-pub(crate) fn choose(count: usize, weight: impl Fn(usize) -> f64, rng: &mut impl Rng) -> usize {
+pub(crate) fn choose(count: usize, weight: impl Fn(usize) -> f64, random: u64) -> usize {
     let mut total = 0.0;
     for number in 0..count {
         total += weight(number);
     }
-    let mut left = unit(rng.next_u64()) * total;
+    let mut left = unit(random) * total;
     let mut chosen = count - 1;
     for number in 0..count {
         let weight = weight(number);

@@ -16,7 +16,7 @@ use crate::{
     walker,
 };
 use endpin_theory::{Feel, Pitch, Ticks};
-use rand::SeedableRng;
+use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::ops::Range;
 
@@ -325,7 +325,7 @@ impl<'a> Window<'a> {
             let (entry, exit) = ways[way];
             entries[entry].1 * sums.total(entry, exit)
         };
-        let (entry, exit) = ways[choose(ways.len(), weight, &mut rng)];
+        let (entry, exit) = ways[choose(ways.len(), weight, rng.next_u64())];
         let mut keys = vec![lattice.entries()[entry].key()?];
         sums.draw(&lattice, entry, exit, &mut rng, &mut keys);
         keys.push(lattice.exits()[exit].key()?);
