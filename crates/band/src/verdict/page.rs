@@ -7,9 +7,9 @@
 mod plots;
 
 use super::{Bench, Judged, practice, text};
-use crate::html::escaped;
+use crate::{html::escaped, sheet::roles};
 use endpin_theory::chart::Bar;
-use endpin_walker::{Role, Verdict};
+use endpin_walker::Verdict;
 use std::fmt::Write;
 
 /// Drawing units: a beat and a semitone.
@@ -33,7 +33,7 @@ pub fn report(bench: &Bench, takes: &[Judged], chart_file: &str) -> String {
     body += &figures(last);
     body += &exercises(bench, last, chart_file);
     body += "<h2>The line</h2>\n";
-    body += LEGEND;
+    body += &legend();
     for chorus in 1..=last.take.choruses {
         let _ = writeln!(body, "<h3>Chorus {chorus}</h3>");
         body += &roll(bench, last, chorus);
@@ -74,27 +74,14 @@ svg text.name { font-size: 9.5px; } svg text.mark { font-weight: bold; font-size
 @media print { body { margin: 0; max-width: none; } figure, svg { break-inside: avoid; } h2, h3 { break-after: avoid; } }
 ";
 
-const LEGEND: &str = "<p class=terms>Each box is a note, its height the pitch, its letter the part: \
-R root, 3 third, 4 fourth, 5 fifth, 6 sixth, 7 seventh, B written bass, s scale, c chromatic, w whole step, \
-d dominant, x two-note approach, ? none. A broken edge and ! marks a broken rule, round corners and ~ a \
-deliberate device.</p>\n";
-
-fn letter(role: Option<Role>) -> &'static str {
-    match role {
-        None => "?",
-        Some(Role::Root) => "R",
-        Some(Role::Third) => "3",
-        Some(Role::Fourth) => "4",
-        Some(Role::Fifth) => "5",
-        Some(Role::Sixth) => "6",
-        Some(Role::Seventh) => "7",
-        Some(Role::Bass) => "B",
-        Some(Role::Scale) => "s",
-        Some(Role::ChromaticBelow | Role::ChromaticAbove) => "c",
-        Some(Role::ScaleBelow | Role::ScaleAbove) => "w",
-        Some(Role::Dominant) => "d",
-        Some(Role::DoubleChromatic | Role::Enclosure) => "x",
-    }
+/// What the boxes, their letters and their edges mean.
+fn legend() -> String {
+    let letters = roles::LEGEND.map(|(_, letters, words)| format!("{letters} {words}"));
+    format!(
+        "<p class=terms>Each box is a note, its height the pitch, its letter the part: {}; ? none. A broken \
+         edge and ! marks a broken rule, round corners and ~ a deliberate device.</p>\n",
+        letters.join("; ")
+    )
 }
 
 /// The scores as a table with bars.
@@ -327,7 +314,7 @@ fn note(
         length * BEAT - 3.0,
         left + 4.0,
         at + 3.5,
-        letter(verdict.role),
+        verdict.role.map_or("?", roles::letter),
         verdict.pitch.name(),
         left + (length * BEAT - 3.0).min(34.0),
         at + 4.0,
