@@ -21,7 +21,7 @@ const LONGEST: usize = 4;
 type Keys = u32;
 
 /// Choruses that are drawn side by side, so that one does not wait for another.
-const TOGETHER: usize = 8;
+const TOGETHER: usize = 64;
 
 /// Bits of a random number that are not spent on choices: no chorus is more or less likely than it should be
 /// by more than one part in 2 to this power for each of its segments.
@@ -252,6 +252,7 @@ impl Segment {
     fn draw(&self, lines: &mut [Line], keys: &mut [u8]) {
         let (ends, paths) = (&self.ends[..], &self.paths.keys[..]);
         let (aliases, places) = (&self.paths.aliases[..], self.places);
+        let has_aliases = !aliases.is_empty();
         for line in lines {
             let place = line.random >> (64 - BITS);
             let ends = &ends[line.row];
@@ -261,11 +262,14 @@ impl Segment {
             // The high half of the product chooses the path; the low half is uniform within it.
             let product = u128::from(within as u64) * u128::from(end.count);
             let path = end.first as usize + (product >> 64) as usize;
-            let path = match aliases.get(path) {
-                Some(alias) if product as u64 >= alias.threshold => alias.keys,
-                _ => paths[path],
+            line.row = end.row as usize;
+            line.random = product as u64;
+            let path = match has_aliases && line.random >= aliases[path].threshold {
+                true => aliases[path].keys,
+                false => paths[path],
             };
             let written = &mut keys[line.at..line.at + places];
+            line.at += places;
             if let Some(written) = written.first_chunk_mut() {
                 *written = path.to_le_bytes();
             } else {
@@ -273,9 +277,6 @@ impl Segment {
                     *key = (path >> (8 * place)) as u8;
                 }
             }
-            line.row = end.row as usize;
-            line.random = product as u64;
-            line.at += places;
         }
     }
 }
