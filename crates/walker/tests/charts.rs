@@ -6,7 +6,8 @@ use endpin_walker::{
     grammar::{Grammar, State},
     lattice::Lattice,
     layout::{Layout, Stage},
-    pins::Pin,
+    pins::{BarBeat, Pin},
+    pitch_of_key,
     place::Place,
     walker::rules,
 };
@@ -94,18 +95,6 @@ fn four_thousand_random_charts_have_a_line() {
     assert!(dead.is_empty(), "{dead:#?}");
 }
 
-/// A MIDI key as a pin names it.
-fn pitch_named(key: u8) -> String {
-    let names = [
-        "C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B",
-    ];
-    format!(
-        "{}{}",
-        names[usize::from(key % 12)],
-        i32::from(key / 12) - 1
-    )
-}
-
 /// Tempi of charts, as microseconds of a quarter; none: all the time that the hand needs.
 fn quarters() -> impl Strategy<Value = Option<u32>> {
     proptest::option::of(prop_oneof![150_000u32..300_000, 150_000u32..3_000_000])
@@ -148,11 +137,10 @@ proptest! {
             Some((beats, unit)) => in_other_meter(&bars, beats, unit),
             None => (bars, plain),
         };
+        let at = |(bar, beat)| BarBeat { chorus: None, bar, beat };
         let pins: Vec<Pin> = pins
             .into_iter()
-            .map(|((bar, beat), above)| {
-                format!("{bar}.{beat}={}", pitch_named(lowest.saturating_add(above))).parse().unwrap()
-            })
+            .map(|(place, above)| Pin { place: at(place), pitch: pitch_of_key(lowest + above) })
             .collect();
         let options = Options {
             level: level.try_into().unwrap(),
@@ -162,7 +150,7 @@ proptest! {
             arc,
             loose,
             pins: pins.clone(),
-            rests: rests.iter().map(|(bar, beat)| format!("{bar}.{beat}").parse().unwrap()).collect(),
+            rests: rests.into_iter().map(at).collect(),
             ..Options::default()
         };
         let chorus = Chart::from_bars(&bars, meter).unwrap().chorus();
