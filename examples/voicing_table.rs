@@ -1,6 +1,6 @@
 //! A table of rootless voicings, led by the least motion: `cargo run --example voicing_table`.
 
-use endpin::comp::lead;
+use endpin::players::comp::lead;
 use endpin_theory::{Chart, analyse, chart::Palette};
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {

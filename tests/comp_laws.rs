@@ -2,12 +2,16 @@
 //! else: whatever a walker may play, the comp has to stay out of its way.
 
 use endpin::{
-    arrange::{ArrangeOptions, Take, arrange},
-    collisions,
-    comp::{ChorusComp, CompOptions, comp, seams, voicing::low_limit},
-    feel::Swing,
-    score::{PartName, Score, ScoreNote},
-    time::TimeKeeping,
+    performance::{
+        arrangement::{ArrangeOptions, Take, arrange},
+        score::{PartName, Score, ScoreNote},
+    },
+    players::{
+        collisions,
+        comp::{ChorusComp, CompOptions, comp, seams, voicing::low_limit},
+        drums::TimeKeeping,
+        swing::Swing,
+    },
 };
 use endpin_theory::{
     Chart, Chord, Chorus, Degree, Meter, NoteName, Palette, Scale, ScaleKind, Strength, Ticks,
@@ -384,7 +388,7 @@ fn attacks_a_bar_follow_the_density() {
     let rates: Vec<f64> = [0.0, 0.25, 0.5, 0.75, 1.0].map(rate).to_vec();
     println!("attacks a bar at density 0, 1/4, 1/2, 3/4, 1: {rates:.2?}");
     assert!(rates.windows(2).all(|pair| pair[0] < pair[1]), "{rates:?}");
-    // Design section 8: 1 to 2 attacks a bar on average.
+    // A sparse comp: 1 to 2 attacks a bar on average (common practice, no source).
     assert!((1.0..=2.0).contains(&rates[2]), "{rates:?}");
 }
 

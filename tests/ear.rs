@@ -1,13 +1,13 @@
 //! Ear questions over the scenarios: what may not differ between answers, and what a set promises.
 
-use endpin::ear::{
+use endpin::outputs::ear::{
     Ask, Kind, Maker, Question,
     drill::Drill,
     export,
     record::{Entry, Record},
     sound::{With, score},
 };
-use endpin::score::Score;
+use endpin::performance::score::Score;
 use endpin_theory::Chart;
 use endpin_walker::Level;
 use proptest::prelude::*;

@@ -4,7 +4,7 @@
 //! The definition is that of the design, section 8: a comp note a minor ninth, its octaves or a semitone
 //! above a sounding bass note, save a dominant's own flat ninth above its root.
 
-use endpin::{
+use endpin::players::{
     collisions::{self, Collisions},
     comp::{CompOptions, comp, seams},
 };
@@ -38,7 +38,7 @@ fn scales(chorus: &Chorus) -> Vec<Option<Scale>> {
 fn plain_count(
     chorus: &Chorus,
     line: &ChorusLine,
-    comp: &endpin::comp::ChorusComp,
+    comp: &endpin::players::comp::ChorusComp,
 ) -> (usize, usize) {
     let (mut strong, mut weak) = (0, 0);
     for note in &line.notes {

@@ -1,7 +1,7 @@
 //! Pictures of the line: nothing touches what it should not, and the notes can be read back from what is
 //! drawn, over charts drawn at random; one line by hand is held to the letter.
 
-use endpin::sheet::{
+use endpin::outputs::sheet::{
     accidental::signed,
     engrave::{
         Levels, Show,

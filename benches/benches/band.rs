@@ -2,10 +2,12 @@
 
 use criterion::{Criterion, criterion_group, criterion_main};
 use endpin::{
-    ear::{Ask, Kind, Maker, export, sound::With},
-    session::{Session, Wishes},
-    smf::{self, Layout},
-    take::{Reading, Take},
+    inputs::take::{Reading, Take},
+    outputs::{
+        ear::{Ask, Kind, Maker, export, sound::With},
+        midi_file::{self, Layout},
+    },
+    performance::session::{Session, Wishes},
 };
 use endpin_theory::Chart;
 use endpin_walker::{Level, Options};
@@ -25,7 +27,7 @@ fn session(choruses: u32) -> Session {
 
 fn written(session: &Session) -> Vec<u8> {
     let score = session.perform().expect("choruses").score();
-    smf::bytes(&score, Layout::Tracks)
+    midi_file::bytes(&score, Layout::Tracks)
 }
 
 fn writing(criterion: &mut Criterion) {
@@ -40,7 +42,7 @@ fn writing(criterion: &mut Criterion) {
     criterion.bench_function(
         "12 bars, three choruses: from the score to the bytes",
         |bencher| {
-            bencher.iter(|| smf::bytes(&score, Layout::Tracks));
+            bencher.iter(|| midi_file::bytes(&score, Layout::Tracks));
         },
     );
 }

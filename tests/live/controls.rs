@@ -6,7 +6,7 @@ use endpin::live::control::Control;
 use endpin::live::message::Message;
 use endpin::live::scheduler::Ending;
 use endpin::live::supply::Request;
-use endpin::score::PartName;
+use endpin::performance::score::PartName;
 use std::sync::Mutex;
 
 #[test]

@@ -3,7 +3,7 @@
 use super::stage::{LEAD, Stage, ons, sounding};
 use endpin::live::clock::{Clock, Nanos};
 use endpin::live::message::Message;
-use endpin::score::PartName;
+use endpin::performance::score::PartName;
 
 /// 24 pulses to each of `beats` quarters, the first at `start`, `quarter` nanoseconds each.
 fn pulses(start: u64, quarter: u64, beats: u64) -> Vec<(u64, Message)> {

@@ -8,7 +8,7 @@ use endpin::live::clock::{FakeClock, Nanos};
 use endpin::live::message::{Message, Note};
 use endpin::live::scheduler::Ending;
 use endpin::live::sink::{Recording, Sink, SinkError};
-use endpin::score::PartName;
+use endpin::performance::score::PartName;
 use stage::{BAR, HALF_SECOND, LEAD, Stage, Toy, ons, sounding, toy};
 use std::time::{Duration, Instant};
 

@@ -15,7 +15,7 @@ use endpin::live::scheduler::{EARLY, Ending, Lines, News, Scheduler, Steer};
 use endpin::live::sink::{Outlet, Recording, Sink, SinkIndex, Sinks};
 use endpin::live::supply::{AtOnce, Piece, Request};
 use endpin::live::timebase::Quarter;
-use endpin::score::PartName;
+use endpin::performance::score::PartName;
 use endpin_theory::Ticks;
 use rtrb::{Consumer, Producer, RingBuffer};
 

@@ -22,7 +22,7 @@ impl Failure {
         Failure::Output(message.to_string())
     }
 
-    /// The exit code of the design, section 4.
+    /// The exit code: 2 for bad input or usage, 3 for an output or device that failed.
     pub fn exit_code(&self) -> ExitCode {
         match self {
             Failure::Input(_) => ExitCode::from(2),

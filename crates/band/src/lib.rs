@@ -1,20 +1,23 @@
 //! The band around the line: who plays with it, and all that goes out and comes in.
 //!
 //! ```text
-//!   Chart, Wishes ──► Session ──► Made ────────► Score ──┬─► smf: a file
+//!   Chart, Wishes ──► Session ──► Made ────────► Score ──┬─► midi_file: a file
 //!                       │         lines, comp            ├─► live: a port
 //!                       │           │                    └─► ear: questions
 //!                       │           └─► sheet: paper; report: JSON
 //!                       └─► take: a played line ──► verdict
 //! ```
 //!
-//! A [`session::Session`] is a chart with what is wished of it; performed, it is lines and comp, and as a
-//! [`score::Score`] every note has its time and loudness:
+//! Each room has what its name says: [`inputs`], [`players`], [`performance`], [`outputs`], `live` (with the
+//! feature of that name) and [`command_line`].
+//!
+//! A [`performance::session::Session`] is a chart with what is wished of it; performed, it is lines and comp, and as a
+//! [`performance::score::Score`] every note has its time and loudness:
 //!
 //! ```
 //! use endpin::{
-//!     session::{Session, Wishes},
-//!     smf,
+//!     outputs::midi_file,
+//!     performance::session::{Session, Wishes},
 //! };
 //! use endpin_theory::Chart;
 //!
@@ -24,11 +27,11 @@
 //! for note in made.notes().take(4) {
 //!     println!("{note}: {}", note.why);
 //! }
-//! let file = smf::bytes(&made.score(), smf::Layout::Tracks);
+//! let file = midi_file::bytes(&made.score(), midi_file::Layout::Tracks);
 //! assert!(file.starts_with(b"MThd"));
 //! ```
 //!
-//! The command line ([`cli`], [`commands`]) is a thin cover over these; it holds no music.
+//! The command line ([`command_line`]) is a thin cover over these; it holds no music.
 
 // What may panic outside tests stands under an `expect` of the lint, with its proof.
 #![cfg_attr(
@@ -42,29 +45,11 @@
     )
 )]
 
-pub mod arrange;
-pub mod cli;
-pub mod collisions;
-pub mod commands;
-pub mod comp;
-pub mod ear;
+pub mod command_line;
 pub mod failure;
-pub mod feel;
-pub mod html;
-pub mod input;
+pub mod inputs;
 #[cfg(feature = "live")]
 pub mod live;
-pub mod output;
-pub mod practice;
-pub mod reading;
-pub mod report;
-pub mod score;
-pub mod session;
-pub mod sheet;
-pub mod smf;
-pub mod stream;
-pub mod tablature;
-pub mod take;
-pub mod text;
-pub mod time;
-pub mod verdict;
+pub mod outputs;
+pub mod performance;
+pub mod players;

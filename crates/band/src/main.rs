@@ -1,7 +1,7 @@
 //! The command line of endpin.
 
 use clap::Parser;
-use endpin::{cli::Cli, failure::Failure};
+use endpin::{command_line::Cli, failure::Failure};
 use std::{
     io::{Write, stderr},
     process::ExitCode,

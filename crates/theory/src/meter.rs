@@ -108,7 +108,7 @@ pub struct Meter {
 
 impl Meter {
     /// `beats` in a bar (1 to 24), each a `unit`-th note (2, 4, 8 or 16), in the usual groups: 5 as 3+2,
-    /// 6 as 3+3, 7 as 4+3, 4 as one group with a medium beat 3 (design section 2).
+    /// 6 as 3+3, 7 as 4+3, 4 as one group with a medium beat 3 (common practice, no source).
     ///
     /// # Errors
     /// Numbers outside these ranges.
@@ -256,7 +256,7 @@ mod tests {
 
     #[test]
     fn strengths_follow_the_groups() {
-        // Design section 2; common practice, no source.
+        // Common practice, no source.
         for (meter, strengths) in [
             ("4/4", "SwMw"),
             ("3/4", "Sww"),

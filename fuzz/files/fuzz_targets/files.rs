@@ -2,8 +2,8 @@
 #![no_main]
 
 use endpin::{
-    ear::{record, term::Term},
     live::control::ControlMap,
+    outputs::ear::{record, term::Term},
 };
 use endpin_walker::Weights;
 use libfuzzer_sys::fuzz_target;

@@ -3,19 +3,19 @@
 //! The reader's modules are built here on their own, so that the fuzzer builds in seconds.
 #![no_main]
 
-#[path = "../../../crates/band/src/take/clock.rs"]
+#[path = "../../../crates/band/src/inputs/take/clock.rs"]
 mod clock;
-#[path = "../../../crates/band/src/take/file.rs"]
+#[path = "../../../crates/band/src/inputs/take/file.rs"]
 mod file;
-#[path = "../../../crates/band/src/take/melody.rs"]
+#[path = "../../../crates/band/src/inputs/take/melody.rs"]
 mod melody;
-#[path = "../../../crates/band/src/take/pulse.rs"]
+#[path = "../../../crates/band/src/inputs/take/pulse.rs"]
 mod pulse;
-#[path = "../../../crates/band/src/take/slots.rs"]
+#[path = "../../../crates/band/src/inputs/take/slots.rs"]
 mod slots;
-#[path = "../../../crates/band/src/take/track.rs"]
+#[path = "../../../crates/band/src/inputs/take/track.rs"]
 mod track;
-#[path = "../../../crates/band/src/take/voice.rs"]
+#[path = "../../../crates/band/src/inputs/take/voice.rs"]
 mod voice;
 
 use file::TakeFile;

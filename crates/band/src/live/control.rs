@@ -7,7 +7,7 @@ use endpin_theory::{did_you_mean, did_you_mean_key};
 use serde::Deserialize;
 
 use super::message::{Message, Note};
-use crate::score::PartName;
+use crate::performance::score::PartName;
 
 /// A change asked for while playing. Each takes effect at its musical place.
 #[derive(Clone, Copy, Debug, PartialEq)]

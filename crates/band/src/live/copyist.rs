@@ -14,7 +14,7 @@ use super::scheduler::EARLY;
 use super::sink::Sinks;
 use super::supply::Request;
 use super::timebase::{PlayTick, Quarter};
-use crate::score::PartName;
+use crate::performance::score::PartName;
 
 /// Ticks between two timing clocks (MIDI 1.0: 24 to the quarter note).
 const PULSE: i64 = Ticks::QUARTER.0 / 24;

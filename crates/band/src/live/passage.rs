@@ -2,7 +2,7 @@
 
 use endpin_theory::Ticks;
 
-use crate::score::{PartName, Score};
+use crate::performance::score::{PartName, Score};
 
 /// Music between two bar lines, performed and labelled.
 #[derive(Clone, Debug, Default, PartialEq)]

@@ -5,10 +5,10 @@ use endpin_walker::{ChorusLine, Level, LineNote};
 
 use super::passage::{Bar, Beat, Passage, Section};
 use super::supply::{Piece, Request, Source};
-use crate::arrange::{self, ArrangeOptions, Ending, Take};
 use crate::failure::Failure;
-use crate::practice::{self, BarRange};
-use crate::session::{Session, Wishes, chart_at_level};
+use crate::performance::arrangement::{self, ArrangeOptions, Ending, Take};
+use crate::performance::practice::{self, BarRange};
+use crate::performance::session::{Session, Wishes, chart_at_level};
 
 /// What tells one session from another.
 type Sort = (u64, u8, i8, Option<usize>);
@@ -69,7 +69,7 @@ impl Repertoire {
                     count_in: 0,
                     ..options.clone()
                 };
-                let score = arrange::arrange(&[take], None, &plain);
+                let score = arrangement::arrange(&[take], None, &plain);
                 let mut passage = labelled(chorus, &line.notes, |bar| {
                     practice::tempo(bar.tempo, options.tempo_step, request.chorus)
                 });
@@ -243,7 +243,7 @@ fn count_in(session: &Session, line: &ChorusLine) -> Passage {
         line,
         comp: &Default::default(),
     };
-    let score = arrange::arrange(&[take], None, options);
+    let score = arrangement::arrange(&[take], None, options);
     let mut passage = plain(session, &chorus.bars[0], options.count_in, "", "");
     passage.notes = Passage::cues(&score, Ticks::ZERO);
     passage.notes.retain(|note| note.start < passage.end);
@@ -269,7 +269,7 @@ fn ending(session: &Session, line: &ChorusLine) -> Passage {
         bass: &bass,
         comp: attack.as_ref(),
     };
-    let score = arrange::arrange(&[take], Some(held), &options);
+    let score = arrangement::arrange(&[take], Some(held), &options);
     let origin = chorus.length();
     let last = &chorus.bars[chorus.bars.len() - 1];
     let like = match last.meter.bar_ticks() == bass.length {

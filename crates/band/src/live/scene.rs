@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::board::{Board, Placed, Standing};
 use super::passage::Passage;
 use super::supply::Piece;
-use crate::score::PartName;
+use crate::performance::score::PartName;
 
 /// One moment of play.
 #[derive(Clone, Debug)]

@@ -5,7 +5,7 @@ use endpin_theory::{Meter, Ticks};
 use super::clock::Nanos;
 use super::message::{Message, Note};
 use super::timebase::PlayTick;
-use crate::score::{Mark, Part, PartName, Score, ScoreNote};
+use crate::performance::score::{Mark, Part, PartName, Score, ScoreNote};
 
 /// The beats of a play, each with its moment and its place on a line of ticks that never goes
 /// back, as play itself does after a pause.

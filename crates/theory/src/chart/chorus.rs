@@ -89,7 +89,7 @@ impl Chorus {
         self.spans[self.span_at(beat)].start == beat
     }
 
-    /// Strength of a beat; an arrival counts as strong wherever it falls (design section 2).
+    /// Strength of a beat; an arrival counts as strong wherever it falls.
     pub fn strength(&self, beat: usize) -> Strength {
         if self.is_arrival(beat) {
             return Strength::Strong;
@@ -104,7 +104,7 @@ impl Chorus {
         bar.start + bar.meter.beat_ticks() * (beat - bar.first_beat) as i64
     }
 
-    /// The chord to come home to: the first chord if its root is the tonic (design section 6, rule 7).
+    /// The chord to come home to: the first chord if its root is the tonic, else none.
     pub fn home_chord(&self) -> Option<&Chord> {
         self.spans[0]
             .chord

@@ -28,7 +28,7 @@
 //!
 //! Sources: tones and spelling of about fifteen hundred symbols are those on which tonal, chord-symbol,
 //! music21, pychord, mingus and teoria agree (a test reads `tests/reference/chords.csv` and
-//! `more_chords.csv`); which tones spell a chord, and the seam, are design sections 6 and 2; the notations
+//! `more_chords.csv`); which tones spell a chord, where the seam lies, and the notations
 //! are common practice, no source.
 //!
 //! ```
@@ -69,7 +69,7 @@ pub struct Chord {
     slash: Option<NoteName>,
 }
 
-/// The part that a chord tone plays (design section 6): what a line may rest on.
+/// The part that a chord tone plays: what a line may rest on.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Part {
     /// The root.
@@ -142,7 +142,7 @@ impl Chord {
             .collect()
     }
 
-    /// The tones that spell the chord (design section 6): root, third (or the fourth of a suspended chord),
+    /// The tones that spell the chord: root, third (or the fourth of a suspended chord),
     /// fifth or both altered fifths, sixth of a sixth chord, seventh. A suspended second is the chord's
     /// ninth, hence none of them.
     pub fn chord_tones(&self) -> Vec<ChordTone> {
@@ -167,7 +167,7 @@ impl Chord {
             .collect()
     }
 
-    /// Semitones from the root to the seam (design section 2): the chord's own seventh; for sixth chords 9;
+    /// Semitones from the root to the seam: the chord's own seventh; for sixth chords 9;
     /// for suspended and open chords 10; for triads without a seventh 11 if major or augmented, 10 if minor,
     /// 9 if diminished.
     pub fn seventh(&self) -> u8 {

@@ -1,0 +1,110 @@
+//! `endpin check`: judge a line that somebody played.
+
+use crate::{
+    command_line::options::{ChartOptions, RangeOptions},
+    failure::{Failure, shown},
+    inputs::source,
+    outputs::{
+        destination,
+        report::to_json,
+        verdict::{Bench, Judged, json::CheckReport, page, text},
+    },
+};
+use std::{
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
+
+/// Arguments of `endpin check`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example: endpin check scenarios/breakwater-blues.toml take.mid -o report.html\n\
+                  With --bars in place of a chart, name the takes alone: endpin check --bars \"F7 | Bb7\" take.mid"
+)]
+pub struct Args {
+    /// The chart file, then the MIDI files of the takes, the earliest first; - is standard input
+    #[arg(required = true, value_name = "FILE")]
+    files: Vec<PathBuf>,
+    /// As JSON (endpin-check/1)
+    #[arg(long)]
+    json: bool,
+    /// Write a page (.html) to look at and to print
+    #[arg(short, long, value_name = "PAGE")]
+    output: Option<PathBuf>,
+    /// Which track of the files has the line: its number or a part of its name
+    #[arg(long, value_name = "TRACK")]
+    track: Option<String>,
+    /// Exit code 1 if a note breaks a rule and no device explains it
+    #[arg(long)]
+    strict: bool,
+    #[command(flatten)]
+    range: RangeOptions,
+    #[command(flatten)]
+    chart_options: ChartOptions,
+}
+
+/// Judges the takes and reports.
+///
+/// # Errors
+/// A chart or take that cannot be read, or a report that cannot be written.
+pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    destination::finish_files_at_signals()?;
+    let (chart_file, takes) = match &args.chart_options.bars {
+        Some(_) => (None, &args.files[..]),
+        None => (args.files.first().map(PathBuf::as_path), &args.files[1..]),
+    };
+    if takes.is_empty() {
+        return Err(Failure::input(
+            "which take? Name the MIDI file of the line after the chart: endpin check CHART LINE.mid",
+        ));
+    }
+    if let Some(page) = args.output.as_deref().filter(|page| !is_page(page)) {
+        return Err(Failure::input(format!(
+            "-o writes a page, and {} is none by its name: end it in .html (its print is paper)",
+            shown(page)
+        )));
+    }
+    let chart = args.chart_options.chart(chart_file)?;
+    let bench = Bench::new(chart, args.range.keys()?);
+    let judged = takes
+        .iter()
+        .map(|take| args.judge(&bench, take))
+        .collect::<Result<Vec<Judged>, Failure>>()?;
+    let chart_name = match (chart_file, &args.chart_options.bars) {
+        (Some(file), _) => file.display().to_string(),
+        (None, bars) => format!("--bars={}", bars.as_deref().unwrap_or_default()),
+    };
+    if let Some(path) = &args.output {
+        let page = page::report(&bench, &judged, &chart_name);
+        destination::write(path, page.as_bytes())?;
+    }
+    let to_stdout = args
+        .output
+        .as_deref()
+        .is_some_and(|path| path.as_os_str() == "-");
+    if args.json {
+        destination::print(&to_json(&CheckReport::new(&bench, &chart_name, &judged)))?;
+    } else if !to_stdout {
+        destination::print(&text::report(&bench, &judged, &chart_name))?;
+    }
+    let falls_short = judged.last().is_some_and(|last| last.faults().count() > 0);
+    Ok(match args.strict && falls_short {
+        true => ExitCode::from(1),
+        false => ExitCode::SUCCESS,
+    })
+}
+
+/// Whether a page may be written there: by the ending of the name, or standard output.
+fn is_page(path: &Path) -> bool {
+    let ending = path.extension().map(|ending| ending.to_ascii_lowercase());
+    path.as_os_str() == "-" || ending.is_some_and(|ending| ending == "html" || ending == "htm")
+}
+
+impl Args {
+    fn judge(&self, bench: &Bench, path: &Path) -> Result<Judged, Failure> {
+        let bytes = source::bytes(path)?;
+        bench
+            .judge(shown(path), &bytes, self.track.as_deref())
+            .map_err(|problem| Failure::input(format!("{}: {problem}", shown(path))))
+    }
+}

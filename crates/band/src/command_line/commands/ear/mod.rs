@@ -1,0 +1,313 @@
+//! `endpin ear`: a set of questions for the ear and its key.
+
+mod drill;
+mod term;
+
+use crate::{
+    command_line::options::{ChartOptions, RangeOptions, whole},
+    failure::{Failure, shown},
+    outputs::{
+        destination,
+        ear::{
+            Ask, Kind, Maker,
+            audio::{Format, Studio, find_font},
+            drill::Drill,
+            export::{Folder, answers, lists, table},
+            page,
+            record::{Record, usual_path},
+            sound::With,
+        },
+    },
+    performance::score::PartName,
+};
+use drill::{InFile, Sounder};
+use endpin_theory::{Feel, Key, Mode, did_you_mean};
+use endpin_walker::Level;
+use std::{
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
+
+/// Arguments of `endpin ear`.
+#[derive(Debug, clap::Args)]
+#[command(after_help = "Example: endpin ear scenarios/breakwater-blues.toml --count 40 -o week-1")]
+pub struct Args {
+    /// The chart files, one or more
+    #[arg(value_name = "CHART")]
+    charts: Vec<PathBuf>,
+    /// The folder to make
+    #[arg(short, long, value_name = "DIR")]
+    output: Option<PathBuf>,
+    /// Put the set in the place of another that the folder has
+    #[arg(long, conflicts_with = "drill")]
+    replace: bool,
+    /// How many questions
+    #[arg(long, value_name = "N", default_value_t = 40, value_parser = whole::<u32, 1, 100_000>)]
+    count: u32,
+    /// Kinds of question, separated by commas; all that the charts have a place for if not given
+    #[arg(long, value_name = "KIND", value_delimiter = ',')]
+    kind: Vec<Kind>,
+    /// Major keys in whose tonics every chart is asked, separated by commas, or all
+    #[arg(long, value_name = "KEYS", value_delimiter = ',')]
+    keys: Vec<String>,
+    /// Make only these of the set, such as 11-20
+    #[arg(long, value_name = "N-M", value_parser = span)]
+    only: Option<(usize, usize)>,
+    /// Any number; the same seed makes the same set
+    #[arg(long, default_value_t = 1, value_parser = whole::<u64, 0, { u64::MAX }>)]
+    seed: u64,
+    /// Level of the lines, 3 to 5
+    #[arg(long, default_value_t = 4, value_parser = whole::<u8, 3, 5>)]
+    level: u8,
+    #[command(flatten)]
+    range: RangeOptions,
+    /// Parts that may play besides the bass, separated by commas: comp, time or none
+    #[arg(long, value_name = "PARTS", value_delimiter = ',', default_value = "comp,time", value_parser = accompanist)]
+    with: Vec<Option<PartName>>,
+    /// Render every question as sound too: wav or flac
+    #[arg(long, value_name = "FORMAT")]
+    audio: Option<Format>,
+    /// The sound font (.sf2) to render with [default: the system's]
+    #[arg(long, value_name = "FILE", requires = "audio")]
+    sound_font: Option<PathBuf>,
+    /// Make all that a week of a term needs, as its file says
+    #[arg(long, value_name = "FILE", requires = "week", conflicts_with_all = ["charts", "bars", "key", "kind", "keys", "drill"])]
+    term: Option<PathBuf>,
+    /// Which week of the term
+    #[arg(long, value_name = "N", requires = "term")]
+    week: Option<u32>,
+    /// Ask here and now: one question at a time, by what is weak and due
+    #[arg(long, conflicts_with_all = ["output", "count", "only", "audio"])]
+    drill: bool,
+    /// The record of the answers given [default: endpin/ear.jsonl in the user's data folder]
+    #[arg(long, value_name = "FILE", requires = "drill")]
+    record: Option<PathBuf>,
+    /// End the drill after so many questions
+    #[arg(long, value_name = "N", requires = "drill", value_parser = whole::<u32, 1, 100_000>)]
+    rounds: Option<u32>,
+    /// The MIDI port to play the drill's questions on; without one each is written to a file
+    #[cfg(feature = "live")]
+    #[arg(long, value_name = "NAME", requires = "drill")]
+    port: Option<String>,
+    #[command(flatten)]
+    chart_options: ChartOptions,
+}
+
+/// What the pages are called.
+const TITLE: &str = "Questions for the ear";
+
+fn span(text: &str) -> Result<(usize, usize), String> {
+    let (first, last) = text.split_once('-').unwrap_or((text, text));
+    match (first.trim().parse(), last.trim().parse()) {
+        (Ok(first), Ok(last)) if 1 <= first && first <= last => Ok((first, last)),
+        _ => Err("write the first and the last number, such as 11-20".to_owned()),
+    }
+}
+
+fn accompanist(text: &str) -> Result<Option<PartName>, String> {
+    match text {
+        "comp" => Ok(Some(PartName::Comp)),
+        "time" => Ok(Some(PartName::Time)),
+        "none" => Ok(None),
+        _ => Err(format!(
+            "write comp, time, comp,time or none{}",
+            did_you_mean(text, ["comp", "time", "none"])
+        )),
+    }
+}
+
+/// Makes the set, or asks.
+///
+/// # Errors
+/// Charts that cannot be read or have no place for such questions, and a folder or record that cannot be
+/// written.
+pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    if let (Some(file), Some(number)) = (&args.term, args.week) {
+        let (term, folder) = term::read(file)?;
+        let week = term
+            .week(number)
+            .map_err(|why| Failure::input(format!("{}: {why}", shown(file))))?;
+        let title = format!("{}, week {number}", term.title);
+        let ask = term::ask(week, &folder, args)?;
+        write_set(args, ask, week.kinds.is_empty(), &title)?;
+        term::write_play_alongs(week, &folder, args.folder()?)?;
+        return Ok(ExitCode::SUCCESS);
+    }
+    let ask = args.ask()?;
+    if args.drill {
+        drill(args, &ask)?;
+    } else {
+        write_set(args, ask, args.kind.is_empty(), TITLE)?;
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Writes the files of a set. Where the kinds were not chosen, those without a place are left out.
+fn write_set(args: &Args, mut ask: Ask, any_kind: bool, title: &str) -> Result<(), Failure> {
+    destination::finish_files_at_signals()?;
+    let place = args.folder()?;
+    if any_kind {
+        let possible = Maker::new(&ask).map_err(Failure::input)?.possible();
+        for left_out in ask.kinds.iter().filter(|kind| !possible.contains(kind)) {
+            eprintln!("note: these charts have no place for questions of the kind {left_out}");
+        }
+        if possible.is_empty() {
+            return Err(Failure::input(
+                "these charts have no place for questions: they need three bars or more with chords",
+            ));
+        }
+        ask.kinds = possible;
+    }
+    let set = Maker::new(&ask)
+        .and_then(|maker| maker.set())
+        .map_err(Failure::input)?;
+    let (first, last) = args.only.unwrap_or((1, set.len()));
+    let Some(chosen) = set.get(first - 1..last) else {
+        let message = format!("--only {first}-{last}: the set has {} questions", set.len());
+        return Err(Failure::input(message));
+    };
+    let studio = match args.audio {
+        Some(format) => Some((studio(args.sound_font.as_deref(), format)?, format)),
+        None => None,
+    };
+    let folder = Folder::new(place);
+    let key = answers(&set, &ask);
+    let lists = lists(&set, &key);
+    if lists
+        .iter()
+        .any(|(name, list)| folder.differs(name, list.as_bytes()))
+    {
+        if !args.replace {
+            return Err(Failure::input(format!(
+                "{} has another set of questions, whose key may be in use: name another folder, or say --replace",
+                shown(place)
+            )));
+        }
+        folder.clear()?;
+    }
+    folder.make()?;
+    // First of all what tells this set from others, should the rest be broken off.
+    for (name, list) in &lists {
+        folder.write(name, list.as_bytes())?;
+    }
+    folder.write_midi(chosen, set.len())?;
+    folder.write("answers.csv", table(&key).as_bytes())?;
+    folder.write("answers.html", page::answers(&set, title).as_bytes())?;
+    folder.write("questions.html", page::questions(&set, title).as_bytes())?;
+    if let Some((studio, format)) = studio {
+        folder.write_audio(chosen, set.len(), &studio, format)?;
+    }
+    eprintln!(
+        "{} questions in {}: open questions.html to answer them, answers.html for the key",
+        chosen.len(),
+        shown(place)
+    );
+    Ok(())
+}
+
+fn drill(args: &Args, ask: &Ask) -> Result<(), Failure> {
+    let record = Record::open(&args.record.clone().unwrap_or_else(usual_path))?;
+    let file = drill::beside(record.path());
+    let maker = Maker::new(ask).map_err(Failure::input)?;
+    let mut drill = Drill::new(maker, ask.seed, record)?;
+    let mut sounder = sounder(args, file)?;
+    let (input, output) = (std::io::stdin(), std::io::stdout());
+    drill::converse(
+        &mut drill,
+        &mut input.lock(),
+        &mut output.lock(),
+        &mut *sounder,
+        args.rounds,
+        drill::now,
+    )
+}
+
+#[cfg(feature = "live")]
+fn sounder(args: &Args, file: PathBuf) -> Result<Box<dyn Sounder>, Failure> {
+    use crate::{live::ports, outputs::ear::player::Player};
+    let Some(port) = &args.port else {
+        return Ok(Box::new(InFile(file)));
+    };
+    let (sink, _) = ports::open_output(port).map_err(Failure::output)?;
+    Ok(Box::new(
+        Player::new(Box::new(sink)).map_err(Failure::output)?,
+    ))
+}
+
+#[cfg(not(feature = "live"))]
+fn sounder(_: &Args, file: PathBuf) -> Result<Box<dyn Sounder>, Failure> {
+    Ok(Box::new(InFile(file)))
+}
+
+fn studio(font: Option<&Path>, format: Format) -> Result<Studio, Failure> {
+    let font = font.map_or_else(find_font, |font| Ok(font.to_owned()));
+    font.and_then(|font| Studio::open(&font, format))
+        .map_err(Failure::input)
+}
+
+impl Args {
+    /// The parts that may play besides the bass.
+    fn with(&self) -> With {
+        let plays = |part| self.with.contains(&Some(part));
+        With {
+            comp: plays(PartName::Comp),
+            time: plays(PartName::Time),
+        }
+    }
+
+    fn folder(&self) -> Result<&Path, Failure> {
+        let folder = self.output.as_deref();
+        folder.ok_or_else(|| {
+            Failure::input("where to? Name a folder with -o DIR, or practise with --drill")
+        })
+    }
+
+    fn ask(&self) -> Result<Ask, Failure> {
+        let options = &self.chart_options;
+        if !matches!(options.feel, None | Some(Feel::Four)) {
+            return Err(Failure::input(
+                "--feel: the questions are asked of walking lines, in four",
+            ));
+        }
+        let charts = if self.charts.is_empty() {
+            vec![options.chart(None)?]
+        } else {
+            self.charts
+                .iter()
+                .map(|file| options.chart(Some(file)))
+                .collect::<Result<_, _>>()?
+        };
+        Ok(Ask {
+            charts,
+            tonics: tonics(&self.keys)?,
+            kinds: Kind::among(&self.kind),
+            count: self.count as usize,
+            seed: self.seed,
+            level: Level::try_from(self.level).map_err(Failure::input)?,
+            range: self.range.keys()?,
+            tempo: options.tempo,
+            with: self.with(),
+        })
+    }
+}
+
+/// The keys of `--keys`, in order, each once.
+fn tonics(names: &[String]) -> Result<Vec<Key>, Failure> {
+    if names.iter().any(|name| name == "all") {
+        // Five flats to six sharps: each of the twelve once, as it is usually written.
+        return Ok((-5..=6)
+            .map(|signature| Key::with_signature(signature, Mode::Major))
+            .collect());
+    }
+    let mut keys: Vec<Key> = Vec::new();
+    for name in names {
+        let key: Key = name.parse().map_err(|error| {
+            let meant = did_you_mean(name, ["all"]);
+            Failure::input(format!("--keys: {error}; all stands for all twelve{meant}"))
+        })?;
+        if !keys.contains(&key) {
+            keys.push(key);
+        }
+    }
+    Ok(keys)
+}

@@ -1,0 +1,246 @@
+//! `endpin sheet`: notation, a practice page, paper.
+
+use crate::{
+    command_line::options::Performance,
+    failure::{Failure, printable_line, shown},
+    outputs::{
+        destination,
+        report::{LineReport, to_json},
+        sheet::{
+            comp::CompMusic,
+            engrave::Show,
+            lesson,
+            measure::{Music, Played},
+            musicxml, mxl, page, pdf,
+            print::{self, Paper},
+            svg,
+        },
+    },
+    performance::session::{Session, chart_at_level},
+    players::{comp::ChorusComp, swing::Swing},
+};
+use clap::ValueEnum;
+use std::{
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
+
+/// Arguments of `endpin sheet`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example: endpin sheet scenarios/breakwater-blues.toml -o blues.pdf --roles --tab"
+)]
+pub struct Args {
+    /// The chart file; - is standard input
+    chart: Option<PathBuf>,
+    /// The file to write; its ending settles what it holds; - is standard output
+    /// [default: named after the chart, in this folder]
+    #[arg(short, long, value_name = "FILE")]
+    output: Option<PathBuf>,
+    /// What to write, whatever the name of the file [default: by its ending, else musicxml]
+    #[arg(long, value_enum)]
+    format: Option<Format>,
+    /// The part that each note plays, as a letter under it
+    #[arg(long)]
+    roles: bool,
+    /// Tablature under the staff
+    #[arg(long)]
+    tab: bool,
+    /// Fingers of the left hand
+    #[arg(long)]
+    fingering: bool,
+    /// The comp on a grand staff (MusicXML only)
+    #[arg(long)]
+    comp: bool,
+    /// A lesson: the chart analysed, eight lines from level 1 up, blanks to fill and answers (PDF or SVG)
+    #[arg(long, conflicts_with_all = ["tab", "fingering", "comp", "roles"])]
+    lesson: bool,
+    /// Paper of PDF and SVG
+    #[arg(long, value_enum, default_value_t)]
+    paper: PaperName,
+    /// Write the line report (endpin-line/1) as well
+    #[arg(long, value_name = "FILE")]
+    report: Option<PathBuf>,
+    #[command(flatten)]
+    performance: Performance,
+}
+
+/// What a sheet can be written as.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Format {
+    /// Notation for other programs
+    Musicxml,
+    /// The same, compressed
+    Mxl,
+    /// A practice page that plays
+    Html,
+    /// Pages for print
+    Pdf,
+    /// The same pages as pictures
+    Svg,
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+enum PaperName {
+    #[default]
+    A4,
+    Letter,
+}
+
+impl From<PaperName> for Paper {
+    fn from(name: PaperName) -> Paper {
+        match name {
+            PaperName::A4 => Paper::A4,
+            PaperName::Letter => Paper::Letter,
+        }
+    }
+}
+
+impl Format {
+    fn ending(self) -> String {
+        self.to_possible_value()
+            .map_or_else(String::new, |value| value.get_name().to_owned())
+    }
+
+    /// By the ending of a file's name, if that says one.
+    fn named(file: &Path) -> Option<Format> {
+        let ending = file.extension()?.to_string_lossy().to_lowercase();
+        match ending.as_str() {
+            "xml" => Some(Format::Musicxml),
+            "htm" => Some(Format::Html),
+            ending => Format::from_str(ending, false).ok(),
+        }
+    }
+
+    /// By the ending of a file's name.
+    fn of(file: &Path) -> Result<Format, Failure> {
+        Format::named(file).ok_or_else(|| {
+            let endings: Vec<String> = Format::value_variants()
+                .iter()
+                .map(|format| format!(".{}", format.ending()))
+                .collect();
+            let (file, endings) = (shown(file), endings.join(", "));
+            Failure::input(format!(
+                "what to write into {file}? End its name in {endings}, or say --format; `endpin write` makes MIDI files"
+            ))
+        })
+    }
+}
+
+/// Whether a file is a sheet, by the ending of its name.
+pub fn is_sheet(file: &Path) -> bool {
+    Format::named(file).is_some()
+}
+
+/// Makes the choruses and writes them down.
+///
+/// # Errors
+/// A chart or options that make no line, a name that says no format, or a file that cannot be written.
+pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    destination::finish_files_at_signals()?;
+    let is_stdout = |file: &PathBuf| file.as_os_str() == "-";
+    let format = match (args.format, &args.output) {
+        (Some(format), _) => format,
+        (None, Some(file)) if !is_stdout(file) => Format::of(file)?,
+        (None, _) if args.lesson => Format::Pdf,
+        (None, _) => Format::Musicxml,
+    };
+    if args.comp && !matches!(format, Format::Musicxml | Format::Mxl) {
+        return Err(Failure::input(
+            "--comp is written in MusicXML only (.musicxml, .mxl)",
+        ));
+    }
+    if args.lesson && !matches!(format, Format::Pdf | Format::Svg) {
+        return Err(Failure::input("--lesson is for paper: .pdf or .svg"));
+    }
+    let chart = args.chart.as_deref();
+    let ending = format!(".{}", format.ending());
+    let file = args.output.clone();
+    let file = file.unwrap_or_else(|| destination::named_after(chart, &ending));
+    destination::report_apart(args.report.as_deref(), [chart, Some(&file)])?;
+    let (chart, wishes) = args.performance.chart_and_wishes(chart)?;
+    if format == Format::Html {
+        page::fits(&chart, &wishes)?;
+    }
+    let session = Session::new(chart_at_level(chart, &wishes.line), wishes)?;
+    let bytes = written(args, format, &session)?;
+    destination::write(&file, &bytes)?;
+    if let Some(report) = &args.report {
+        let made = session.perform()?;
+        let text = to_json(&LineReport::new(&session, &made));
+        destination::write(report, text.as_bytes())?;
+    }
+    if !is_stdout(&file) {
+        eprintln!("{}: {}", printable_line(&session.to_string()), shown(&file));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+fn written(args: &Args, format: Format, session: &Session) -> Result<Vec<u8>, Failure> {
+    if format == Format::Html {
+        // A page makes the choruses of each of its keys.
+        return page::write(session, &subtitle(session));
+    }
+    let made = session.perform()?;
+    let played: Vec<Played> = made
+        .takes
+        .iter()
+        .map(|(line, _)| (session.chorus(line.chorus), line))
+        .collect();
+    let ending = made.ending.as_ref();
+    let swing = session.wishes().arrange.swing != Swing::Straight;
+    let hand = &session.wishes().line.hand;
+    let music = Music::new(&played, ending.map(|(note, _)| note), swing, hand);
+    let show = Show {
+        roles: args.roles,
+        tablature: args.tab,
+        fingers: args.fingering,
+    };
+    Ok(match format {
+        Format::Musicxml | Format::Mxl => {
+            let comps: Vec<ChorusComp> = made.takes.iter().map(|(_, comp)| comp.clone()).collect();
+            let attack = ending.and_then(|(_, attack)| attack.as_ref());
+            let comp = args
+                .comp
+                .then(|| CompMusic::new(&music, &played, &comps, attack));
+            let contents = musicxml::Contents {
+                tablature: args.tab,
+                fingers: args.fingering,
+                roles: args.roles,
+            };
+            let document = musicxml::write(&music, comp.as_ref(), contents);
+            match format {
+                Format::Mxl => mxl::pack(&document).map_err(Failure::output)?,
+                _ => document,
+            }
+        }
+        _ => {
+            let paper = Paper::from(args.paper);
+            let about = subtitle(session);
+            let pages = match args.lesson {
+                true => lesson::pages(session, &about, paper)?,
+                false => print::pages(&music, &about, paper, show),
+            };
+            match format {
+                Format::Pdf => pdf::document(&music.title, &pages, paper.spaces()),
+                _ => svg::document(
+                    &music.title,
+                    &pages,
+                    &music.notes,
+                    paper.spaces(),
+                    print::SPACE,
+                )
+                .into_bytes(),
+            }
+        }
+    })
+}
+
+/// `In F, 4/4, 138 quarter notes a minute. Level 4, seed 1.`
+fn subtitle(session: &Session) -> String {
+    let (chart, wishes) = (session.chart(), session.wishes());
+    format!(
+        "In {}, {}, {} quarter notes a minute. Level {}, seed {}.",
+        chart.key, chart.meter, chart.tempo, wishes.line.level, wishes.seed
+    )
+}

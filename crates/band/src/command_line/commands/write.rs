@@ -1,0 +1,111 @@
+//! `endpin write`: one MIDI file.
+
+use crate::{
+    command_line::{
+        commands::sheet,
+        options::{Performance, whole},
+    },
+    failure::{Failure, printable_line, shown},
+    outputs::{
+        destination,
+        midi_file::{self, Layout},
+        report::{LineReport, to_json},
+    },
+};
+use std::{
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
+
+/// Arguments of `endpin write`.
+#[derive(Debug, clap::Args)]
+#[command(
+    after_help = "Example: endpin write scenarios/breakwater-blues.toml -o blues.mid --choruses 4"
+)]
+pub struct Args {
+    /// The chart file; - is standard input
+    chart: Option<PathBuf>,
+    /// The file to write; - is standard output [default: named after the chart, in this folder]
+    #[arg(short, long, value_name = "FILE.mid", conflicts_with = "split")]
+    output: Option<PathBuf>,
+    /// A file for each part, in this folder, in place of one file
+    #[arg(long, value_name = "DIR")]
+    split: Option<PathBuf>,
+    /// Standard MIDI File format: 1 (a track for each part) or 0 (one track)
+    #[arg(long, default_value_t = 1, value_parser = whole::<u8, 0, 1>)]
+    format: u8,
+    /// Write the line report (endpin-line/1) as well
+    #[arg(long, value_name = "FILE")]
+    report: Option<PathBuf>,
+    #[command(flatten)]
+    performance: Performance,
+}
+
+/// Makes the choruses and writes them.
+///
+/// # Errors
+/// A chart or options that make no line, or a file that cannot be written.
+pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+    destination::finish_files_at_signals()?;
+    if let Some(file) = args.output.as_deref().filter(|file| !is_midi(file)) {
+        let file_name = shown(file);
+        let or_sheet = match sheet::is_sheet(file) {
+            true => format!(", or use `endpin sheet ... -o {file_name}`"),
+            false => String::new(),
+        };
+        return Err(Failure::input(format!(
+            "write makes MIDI files, and {file_name} is none by its name: end it in .mid{or_sheet}"
+        )));
+    }
+    let chart = args.chart.as_deref();
+    let file = args.output.clone();
+    let file = file.unwrap_or_else(|| destination::named_after(chart, ".mid"));
+    destination::report_apart(args.report.as_deref(), [chart, Some(&file)])?;
+    let session = args.performance.session(chart)?;
+    let made = session.perform()?;
+    let score = made.score();
+    let layout = if args.format == 0 {
+        Layout::Single
+    } else {
+        Layout::Tracks
+    };
+    let written = match &args.split {
+        Some(folder) => {
+            destination::make_folder(folder)?;
+            let mut names = Vec::new();
+            for (part, bytes) in midi_file::split(&score, layout) {
+                let ending = format!("-{}.mid", part.to_string().to_lowercase());
+                let file = folder.join(destination::named_after(chart, &ending));
+                destination::write(&file, &bytes)?;
+                names.push(shown(&file));
+            }
+            names.join(", ")
+        }
+        None => {
+            destination::write(&file, &midi_file::bytes(&score, layout))?;
+            shown(&file)
+        }
+    };
+    if let Some(report) = &args.report {
+        destination::write(
+            report,
+            to_json(&LineReport::new(&session, &made)).as_bytes(),
+        )?;
+    }
+    if written != "-" {
+        let parts: Vec<String> = score
+            .parts
+            .iter()
+            .map(|part| part.name.to_string())
+            .collect();
+        let what = printable_line(&session.to_string());
+        eprintln!("{what}: {} in {written}", parts.join(", "));
+    }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Whether a MIDI file may be written there, by its name: one without an ending may be anything.
+pub fn is_midi(file: &Path) -> bool {
+    let ending = file.extension().map(|ending| ending.to_ascii_lowercase());
+    ending.is_none_or(|ending| ending == "mid" || ending == "midi")
+}

@@ -1,0 +1,114 @@
+//! The command line: names, options and their help. No music in it.
+
+pub mod commands;
+pub mod options;
+
+use crate::failure::Failure;
+use clap::{Parser, Subcommand};
+use std::process::ExitCode;
+
+/// Walking bass lines that spell the harmony, with the reason for every note.
+#[derive(Debug, Parser)]
+#[command(name = "endpin", version, about, max_term_width = 100)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+}
+
+/// The commands of endpin.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Write a MIDI file: bass, comp and time in named tracks
+    Write(commands::write::Args),
+    /// Play through MIDI ports, for as long as wanted
+    #[cfg(feature = "live")]
+    Live(commands::live::Args),
+    /// Show each note of the line and why it is there
+    Explain(commands::explain::Args),
+    /// Judge a line that somebody played
+    Check(commands::check::Args),
+    /// Show the chart as understood: functions, scales, and how many lines it has
+    Chart(commands::chart::Args),
+    /// Write notation, a practice page or pages for print
+    Sheet(commands::sheet::Args),
+    /// Make a set of questions for the ear and its key
+    Ear(commands::ear::Args),
+    /// List the MIDI ports of this machine
+    #[cfg(feature = "live")]
+    Ports(commands::ports::Args),
+    /// Print what a shell needs to complete endpin's commands and options
+    Completions(commands::completions::Args),
+    /// Print the manual page of all commands
+    Man(commands::man::Args),
+}
+
+impl Command {
+    /// Does it.
+    ///
+    /// # Errors
+    /// Whatever kept the command from its job.
+    pub fn run(self) -> Result<ExitCode, Failure> {
+        match self {
+            Command::Write(args) => commands::write::run(&args),
+            #[cfg(feature = "live")]
+            Command::Live(args) => commands::live::run(&args),
+            Command::Explain(args) => commands::explain::run(&args),
+            Command::Check(args) => commands::check::run(&args),
+            Command::Chart(args) => commands::chart::run(&args),
+            Command::Sheet(args) => commands::sheet::run(&args),
+            Command::Ear(args) => commands::ear::run(&args),
+            #[cfg(feature = "live")]
+            Command::Ports(args) => commands::ports::run(&args),
+            Command::Completions(args) => commands::completions::run(&args),
+            Command::Man(args) => commands::man::run(&args),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Cli;
+    use clap::{CommandFactory, Parser};
+
+    #[test]
+    fn the_command_line_is_consistent() {
+        Cli::command().debug_assert();
+    }
+
+    /// The commands that a help text shows, as a shell would split them; quotes keep words together.
+    fn examples(help: &str) -> Vec<Vec<String>> {
+        let from = |line: &str| line.find("endpin ").map(|at| line[at..].to_owned());
+        let unredirected = |line: String| line.split(" > ").next().unwrap_or("").to_owned();
+        let words = |line: String| {
+            let parts = line.split('"').enumerate();
+            parts
+                .flat_map(|(index, part)| match index % 2 {
+                    1 => vec![part.to_owned()],
+                    _ => part.split_whitespace().map(str::to_owned).collect(),
+                })
+                .collect()
+        };
+        help.lines()
+            .filter_map(from)
+            .map(unredirected)
+            .map(words)
+            .collect()
+    }
+
+    #[test]
+    fn every_command_shows_an_example_that_parses() {
+        for command in Cli::command().get_subcommands() {
+            let name = command.get_name();
+            let help = command.get_after_help().map(ToString::to_string);
+            let help = help.unwrap_or_default();
+            assert!(help.starts_with("Example"), "{name}: {help:?}");
+            let shown = examples(&help);
+            assert!(!shown.is_empty(), "{name}");
+            for example in shown {
+                assert_eq!(example[1], name);
+                Cli::try_parse_from(&example).unwrap_or_else(|why| panic!("{example:?}: {why}"));
+            }
+        }
+    }
+}

@@ -1,0 +1,12 @@
+//! What goes out: MIDI files, notation, questions for the ear, reports, pages, text, and where they are put.
+
+pub mod destination;
+pub mod ear;
+pub mod html;
+pub mod midi_file;
+pub mod reading;
+pub mod report;
+pub mod sheet;
+pub mod tablature;
+pub mod text;
+pub mod verdict;

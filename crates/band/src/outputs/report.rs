@@ -1,0 +1,222 @@
+//! The line report: `endpin-line/1`.
+
+use crate::{
+    performance::session::{Made, Session},
+    players::{
+        collisions::{Clash, Collisions},
+        comp::CompAttack,
+    },
+};
+use endpin_theory::Palette;
+use endpin_walker::{LineNote, fingering::Fingering};
+use serde::Serialize;
+
+/// Any report as indented JSON, ending in a line break.
+///
+/// # Panics
+/// Never: the reports of this crate are plain structs with text keys.
+#[expect(
+    clippy::expect_used,
+    reason = "only keys that are no text, and writers, fail; there are none"
+)]
+pub fn to_json(report: &impl Serialize) -> String {
+    let mut text = serde_json::to_string_pretty(report).expect("plain structs with text keys");
+    text.push('\n');
+    text
+}
+
+/// A note of a line as reports give it.
+#[derive(Debug, Serialize)]
+pub struct NoteReport<'a> {
+    /// Its chorus, from 1.
+    pub chorus: u32,
+    /// Its bar within the chorus, from 1.
+    pub bar: u32,
+    /// Its beat, from 1.
+    pub beat: f64,
+    /// Notated length in beats.
+    pub length: f64,
+    /// MIDI key; middle C is 60.
+    pub midi: i16,
+    /// Spelled, with its octave.
+    pub name: String,
+    /// The chord symbol as written.
+    pub chord: &'a str,
+    /// Degree over the chord's root.
+    pub degree: String,
+    /// The part it plays.
+    pub role: String,
+    /// The approach it makes besides.
+    pub approach: Option<String>,
+    /// Strength of its beat.
+    pub strength: String,
+    /// Whether it is a ghost note.
+    pub ghost: bool,
+    /// The string it is played on, from 1, the highest; none if the instrument does not have every note of
+    /// the line.
+    pub string: Option<u8>,
+    /// Semitones above the open string.
+    pub fret: Option<u8>,
+    /// Why it is there.
+    pub why: &'a str,
+}
+
+impl<'a> NoteReport<'a> {
+    fn new(note: &'a LineNote, place: Option<&Fingering>) -> Self {
+        NoteReport {
+            chorus: note.chorus,
+            bar: note.bar,
+            beat: note.beat(),
+            length: note.beats(),
+            midi: note.pitch.midi(),
+            name: note.pitch.to_string(),
+            chord: &note.chord,
+            degree: note.degree.to_string(),
+            role: note.role.to_string(),
+            approach: note.approach.map(|role| role.to_string()),
+            strength: note.strength.to_string(),
+            ghost: note.ghost,
+            string: place.map(|place| place.string),
+            fret: place.map(|place| place.fret),
+            why: &note.why,
+        }
+    }
+}
+
+/// The report of some choruses.
+#[derive(Debug, Serialize)]
+pub struct LineReport<'a> {
+    format: &'static str,
+    chart: &'a str,
+    key: String,
+    seed: u64,
+    choruses: u32,
+    notes: Vec<NoteReport<'a>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    comp: Option<Vec<AttackReport>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    meetings: Option<Vec<MeetingReport>>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    collisions: Option<Vec<ClashReport>>,
+}
+
+/// An attack of the comp as reports give it.
+#[derive(Debug, Serialize)]
+struct AttackReport {
+    chorus: u32,
+    bar: u32,
+    beat: f64,
+    length: f64,
+    midi: Vec<u8>,
+    voicing: String,
+    palette: String,
+    anticipates: bool,
+}
+
+impl AttackReport {
+    fn new(chorus: u32, attack: &CompAttack) -> Self {
+        AttackReport {
+            chorus,
+            bar: attack.bar,
+            beat: attack.beat(),
+            length: attack.beats(),
+            midi: attack.voicing.keys.clone(),
+            voicing: attack.voicing.to_string(),
+            palette: attack.palette.to_string(),
+            anticipates: attack.anticipates,
+        }
+    }
+}
+
+/// What was rated where bass and comp sound together, and what was found.
+#[derive(Debug, Serialize)]
+struct MeetingReport {
+    /// None: as played; else the same line under this palette.
+    palette: Option<String>,
+    pairs: usize,
+    strong_beats: usize,
+    strong_collisions: usize,
+    weak_beats: usize,
+    weak_brushes: usize,
+}
+
+impl MeetingReport {
+    fn new(palette: Option<Palette>, found: &Collisions) -> Self {
+        MeetingReport {
+            palette: palette.map(|palette| palette.to_string()),
+            pairs: found.rated,
+            strong_beats: found.strong_beats,
+            strong_collisions: found.strong(),
+            weak_beats: found.weak_beats,
+            weak_brushes: found.brushed,
+        }
+    }
+}
+
+#[derive(Debug, Serialize)]
+struct ClashReport {
+    chorus: u32,
+    bar: u32,
+    beat: f64,
+    chord: String,
+    bass: i16,
+    comp: i16,
+    strength: String,
+}
+
+impl From<Clash> for ClashReport {
+    fn from(clash: Clash) -> Self {
+        ClashReport {
+            chorus: clash.chorus,
+            bar: clash.bar,
+            beat: clash.beat,
+            chord: clash.chord,
+            bass: clash.bass,
+            comp: clash.comp,
+            strength: clash.strength.to_string(),
+        }
+    }
+}
+
+impl<'a> LineReport<'a> {
+    /// The line alone.
+    pub fn new(session: &'a Session, made: &'a Made<'a>) -> LineReport<'a> {
+        let tablature = made.tablature();
+        let place = |index: usize| tablature.as_ref()?.places.get(index);
+        let note = |(index, note)| NoteReport::new(note, place(index));
+        LineReport {
+            format: "endpin-line/1",
+            chart: &session.chart().title,
+            key: session.chart().key.to_string(),
+            seed: session.wishes().seed,
+            choruses: made.takes.len() as u32,
+            notes: made.notes().enumerate().map(note).collect(),
+            comp: None,
+            meetings: None,
+            collisions: None,
+        }
+    }
+
+    /// With the comp and its collisions.
+    pub fn with_comp(self, made: &Made<'_>) -> LineReport<'a> {
+        let attacks = made.takes.iter().flat_map(|(line, comp)| {
+            comp.attacks
+                .iter()
+                .map(|attack| AttackReport::new(line.chorus, attack))
+        });
+        let last = made.takes.last().map_or(0, |(line, _)| line.chorus);
+        let ending = made.ending.iter().flat_map(|(_, chord)| chord);
+        let ending = ending.map(|chord| AttackReport::new(last, chord));
+        let found = made.collisions();
+        let mut meetings = vec![MeetingReport::new(None, &found)];
+        let under_all = made.under_every_palette().into_iter();
+        meetings
+            .extend(under_all.map(|(palette, found)| MeetingReport::new(Some(palette), &found)));
+        LineReport {
+            comp: Some(attacks.chain(ending).collect()),
+            meetings: Some(meetings),
+            collisions: Some(found.clashes.into_iter().map(ClashReport::from).collect()),
+            ..self
+        }
+    }
+}

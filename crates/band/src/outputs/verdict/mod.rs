@@ -1,0 +1,160 @@
+//! A take judged: the take read, each note's verdict, the chords beside it, and what to practise next.
+
+pub mod json;
+pub mod page;
+pub mod practice;
+pub mod text;
+
+use crate::{
+    inputs::take::{Reading, Take, TakeProblem},
+    players::collisions::collides,
+};
+use endpin_theory::{Chart, Chorus, Strength, analysis::analyse};
+use endpin_walker::{Heard, Judge, Judgement, Verdict};
+
+/// A take and what the judge says of it.
+#[derive(Clone, Debug)]
+pub struct Judged {
+    /// The name of its file, as messages show it.
+    pub file: String,
+    /// What was played.
+    pub take: Take,
+    /// Verdicts and figures; a verdict for each note of the take.
+    pub judgement: Judgement,
+    /// Where the chords beside the line collide with it; none if there are no chords.
+    pub collisions: Option<Collisions>,
+}
+
+/// Where the chords of a take collide with its line.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Collisions {
+    /// Pairs of a bass note and a chord note that sound together.
+    pub rated: usize,
+    /// Numbers of bass notes that collide, each with the keys of the chord notes above them.
+    pub clashes: Vec<(usize, Vec<u8>)>,
+}
+
+/// What every take of one chart is judged by.
+#[derive(Clone, Debug)]
+pub struct Bench {
+    /// The chart.
+    pub chart: Chart,
+    /// Once through its form.
+    pub chorus: Chorus,
+    judge: Judge,
+    range: (u8, u8),
+}
+
+impl Bench {
+    /// Judges takes of this chart on an instrument from the lowest to the highest MIDI key.
+    pub fn new(chart: Chart, range: (u8, u8)) -> Bench {
+        let chorus = chart.chorus();
+        let understood = analyse(&chorus.spans, chorus.key);
+        Bench {
+            judge: Judge::new(chorus.clone(), &understood, range),
+            chart,
+            chorus,
+            range,
+        }
+    }
+
+    /// Judges the bytes of a MIDI file.
+    ///
+    /// # Errors
+    /// A file that cannot be taken for a line.
+    pub fn judge(
+        &self,
+        file: String,
+        bytes: &[u8],
+        track: Option<&str>,
+    ) -> Result<Judged, TakeProblem> {
+        let reading = Reading {
+            track,
+            range: self.range,
+        };
+        let take = Take::read(bytes, &self.chorus, reading)?;
+        let heard: Vec<Heard> = take
+            .notes
+            .iter()
+            .map(|note| Heard {
+                chorus: note.chorus,
+                start: note.start,
+                length: note.length,
+                key: note.key,
+            })
+            .collect();
+        let judgement = self.judge.judge(&heard, take.choruses);
+        let collisions = (!take.chords.is_empty()).then(|| self.collisions(&take, &judgement));
+        Ok(Judged {
+            file,
+            take,
+            judgement,
+            collisions,
+        })
+    }
+
+    /// Chord notes that begin or go on while a bass note sounds, against it.
+    fn collisions(&self, take: &Take, judgement: &Judgement) -> Collisions {
+        let mut found = Collisions::default();
+        let longest = take
+            .chords
+            .iter()
+            .map(|note| note.to - note.from)
+            .fold(0.0, f64::max);
+        for (number, (note, verdict)) in take.notes.iter().zip(&judgement.verdicts).enumerate() {
+            let chord = verdict
+                .span
+                .and_then(|span| self.chorus.spans[span].chord.as_ref());
+            let Some(chord) = chord else { continue };
+            let end = take
+                .notes
+                .get(number + 1)
+                .map_or(f64::INFINITY, |next| next.at);
+            let end = end.min(note.at + note.sounds);
+            // Chord notes are in order of their start.
+            let first = take
+                .chords
+                .partition_point(|chord| chord.from < note.at - longest);
+            let together = take.chords[first..]
+                .iter()
+                .take_while(|chord| chord.from < end)
+                .filter(|chord| chord.to > note.at + BRUSH && end - chord.from > BRUSH);
+            let mut keys = Vec::new();
+            for above in together {
+                found.rated += 1;
+                // The octave in which the bass was recorded counts, not that of its range.
+                let bass = i16::from(note.key) - 12 * i16::from(take.octaves);
+                if collides(bass, i16::from(above.key), chord) {
+                    keys.push(above.key);
+                }
+            }
+            if !keys.is_empty() {
+                keys.dedup();
+                found.clashes.push((number, keys));
+            }
+        }
+        found
+    }
+}
+
+/// Seconds that two notes may overlap in passing from one chord to the next.
+const BRUSH: f64 = 0.06;
+
+impl Judged {
+    /// Verdicts against the rules that no device explains.
+    pub fn faults(&self) -> impl Iterator<Item = &Verdict> {
+        self.judgement
+            .verdicts
+            .iter()
+            .filter(|verdict| !verdict.stands())
+    }
+
+    /// Collisions on strong beats.
+    pub fn strong_collisions(&self) -> usize {
+        let is_strong = |(number, _): &&(usize, Vec<u8>)| {
+            self.judgement.verdicts[*number].strength != Strength::Weak
+        };
+        let clashes = self.collisions.iter().flat_map(|found| &found.clashes);
+        clashes.filter(is_strong).count()
+    }
+}

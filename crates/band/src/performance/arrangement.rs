@@ -1,0 +1,424 @@
+//! The parts of every chorus merged into one timed score.
+//!
+//! A chorus is arranged by itself, from its own random streams and its own number, so that choruses arranged
+//! one by one (as when playing live) sound as they do in one file.
+
+mod marks;
+
+use crate::{
+    performance::{
+        practice,
+        score::{Mark, Part, PartName, Score, ScoreNote, midi_key},
+    },
+    players::{
+        comp::{ChorusComp, CompAttack, notes_by_bar},
+        drums::{self, BarContext, TimeKeeping},
+        random_streams::{Purpose, stream},
+        swing::{self, Player, Swing, Warp},
+    },
+};
+use endpin_theory::{
+    Ticks,
+    chart::{Bar, Chorus},
+    meter::TICKS_PER_QUARTER,
+};
+use endpin_walker::{ChorusLine, LineNote};
+use marks::Marks;
+use rand_chacha::ChaCha8Rng;
+
+/// How the band plays what was made.
+#[derive(Clone, Debug, PartialEq)]
+pub struct ArrangeOptions {
+    /// Seed of the whole set.
+    pub seed: u64,
+    /// How off-beats are played.
+    pub swing: Swing,
+    /// How much placement and velocity vary, from 0 (a machine) to 1.
+    pub human: f64,
+    /// Parts that are left out.
+    pub mute: Vec<PartName>,
+    /// Bars counted in before the first chorus.
+    pub count_in: u32,
+    /// Drummer or click.
+    pub keeping: TimeKeeping,
+    /// Bars after which band and student take turns at the bass line, the band first.
+    pub trade: Option<u32>,
+    /// Quarters a minute by which each chorus is faster than the one before; may be negative.
+    pub tempo_step: f64,
+    /// Whether chord symbols are written into the score.
+    pub chord_texts: bool,
+}
+
+impl Default for ArrangeOptions {
+    fn default() -> Self {
+        ArrangeOptions {
+            seed: 1,
+            swing: Swing::ByTempo,
+            human: 0.5,
+            mute: Vec::new(),
+            count_in: 0,
+            keeping: TimeKeeping::default(),
+            trade: None,
+            tempo_step: 0.0,
+            chord_texts: true,
+        }
+    }
+}
+
+/// One chorus as it was made; its number is the line's.
+#[derive(Clone, Copy, Debug)]
+pub struct Take<'a> {
+    /// The chart unrolled.
+    pub chorus: &'a Chorus,
+    /// The bass.
+    pub line: &'a ChorusLine,
+    /// The chords above it.
+    pub comp: &'a ChorusComp,
+}
+
+/// The bar after the last chorus, in which all hold the home chord.
+#[derive(Clone, Copy, Debug)]
+pub struct Ending<'a> {
+    /// The held root; its length is that of the bar.
+    pub bass: &'a LineNote,
+    /// The held chord, if the comp plays one.
+    pub comp: Option<&'a CompAttack>,
+}
+
+/// Merges the parts of some choruses, in order, and the ending bar if there is one.
+pub fn arrange(takes: &[Take], ending: Option<Ending>, options: &ArrangeOptions) -> Score {
+    let mut band = Band::new(options);
+    if let Some(first) = takes.first() {
+        band.count_in(first);
+    }
+    for take in takes {
+        band.chorus(take);
+    }
+    if let (Some(ending), Some(last)) = (ending, takes.last()) {
+        band.ending(ending, last);
+    }
+    band.score(takes.first().map_or("", |take| &take.chorus.title))
+}
+
+/// A bar as a player plays in it.
+struct Place<'a> {
+    /// Its number in the chorus, from 0.
+    index: usize,
+    bar: &'a Bar,
+    tempo: f64,
+    warp: Warp,
+}
+
+impl Place<'_> {
+    /// Where what is notated in this bar starts, from the start of the chorus, and how long it lasts.
+    fn performed(&self, in_bar: Ticks, length: Ticks) -> (Ticks, Ticks) {
+        let start = self.warp.place(in_bar);
+        let end = self.warp.place(in_bar + length);
+        (self.bar.start + start, end - start)
+    }
+}
+
+/// A score being put together.
+struct Band<'a> {
+    options: &'a ArrangeOptions,
+    human: f64,
+    /// Where the chorus at hand begins.
+    now: Ticks,
+    notes: [Vec<ScoreNote>; 3],
+    marks: Marks,
+}
+
+impl<'a> Band<'a> {
+    fn new(options: &'a ArrangeOptions) -> Self {
+        Band {
+            options,
+            human: match options.swing {
+                Swing::Straight => 0.0,
+                _ => options.human.clamp(0.0, 1.0),
+            },
+            now: Ticks::ZERO,
+            notes: Default::default(),
+            marks: Marks::default(),
+        }
+    }
+
+    fn tempo_of(&self, bar: &Bar, chorus: u32) -> f64 {
+        practice::tempo(bar.tempo, self.options.tempo_step, chorus)
+    }
+
+    /// Where a player stands in a bar of this number, counted from 1.
+    fn place<'t>(&self, take: &Take<'t>, number: u32, player: Player) -> Place<'t> {
+        let index = (number as usize).clamp(1, take.chorus.bars.len()) - 1;
+        let bar = &take.chorus.bars[index];
+        let tempo = self.tempo_of(bar, take.line.chorus);
+        Place {
+            index,
+            bar,
+            tempo,
+            warp: Warp::new(self.options.swing, player, tempo, &bar.meter),
+        }
+    }
+
+    fn play(&mut self, part: PartName, note: ScoreNote) {
+        if !self.options.mute.contains(&part) {
+            self.notes[part as usize].push(note);
+        }
+    }
+
+    fn count_in(&mut self, first: &Take) {
+        let bar = &first.chorus.bars[0];
+        let tempo = self.tempo_of(bar, first.line.chorus);
+        self.marks
+            .signs(Ticks::ZERO, &bar.meter, tempo, first.chorus.key);
+        for index in 0..self.options.count_in {
+            if index == 0 {
+                self.marks.put(self.now, Mark::Marker("count-in".into()));
+            }
+            for hit in drums::count_in(&bar.meter, index + 1 == self.options.count_in) {
+                // Counted even if the drummer is muted: someone has to.
+                let stroke = stroke(self.now + hit.in_bar, hit.key, hit.velocity as u8);
+                self.notes[PartName::Time as usize].push(stroke);
+            }
+            self.now += bar.meter.bar_ticks();
+        }
+    }
+
+    fn chorus(&mut self, take: &Take) {
+        let (chorus, number) = (take.chorus, take.line.chorus);
+        for bar in &chorus.bars {
+            let (at, tempo) = (self.now + bar.start, self.tempo_of(bar, number));
+            self.marks.signs(at, &bar.meter, tempo, chorus.key);
+            if bar.start == Ticks::ZERO {
+                let marker = format!("chorus {number}, {}", bar.section);
+                self.marks.put(at, Mark::Marker(marker));
+            } else if bar.opens_section {
+                self.marks.put(at, Mark::Marker(bar.section.clone()));
+            }
+        }
+        if self.options.chord_texts {
+            for span in &chorus.spans {
+                let at = self.now + chorus.ticks_at(span.start);
+                self.marks.put(at, Mark::Chord(span.symbol.clone()));
+            }
+        }
+        self.bass(take);
+        self.comp(take);
+        self.time(take);
+        self.now += chorus.length();
+    }
+
+    fn bass(&mut self, take: &Take) {
+        let number = take.line.chorus;
+        let mut rng = stream(self.options.seed, number, Purpose::BassPlacement);
+        let notes = take.line.notes.iter();
+        let played: Vec<(ScoreNote, bool)> = notes
+            .map(|note| {
+                let place = self.place(take, note.bar, Player::Line);
+                let bars_before = bars_before(take.chorus, number, place.index);
+                let is_students = practice::is_students_turn(self.options.trade, bars_before);
+                (self.bass_note(take, note, &place, &mut rng), is_students)
+            })
+            .collect();
+        let end = take.chorus.length();
+        for (index, &(note, is_students)) in played.iter().enumerate() {
+            // One string at a time: let go before the next note, whoever plays it.
+            let until = played.get(index + 1).map_or(end, |(next, _)| next.start);
+            if !is_students {
+                self.play(PartName::Bass, self.shifted(note, until));
+            }
+        }
+    }
+
+    fn bass_note(
+        &self,
+        take: &Take,
+        note: &LineNote,
+        place: &Place,
+        rng: &mut ChaCha8Rng,
+    ) -> ScoreNote {
+        let (start, length) = place.performed(note.in_bar, note.length);
+        let shift = swing::shift(rng, self.human, 0.0, BASS_REACH_MS, place.tempo);
+        let span = note.span.and_then(|span| take.chorus.spans.get(span));
+        let is_arrival = span.is_some_and(|span| take.chorus.ticks_at(span.start) == note.start);
+        let loudness = match note.ghost {
+            true => GHOST,
+            false => {
+                let phrase = swing::phrase(place.index, take.line.chorus - 1);
+                BASS + swing::accent(note.strength, is_arrival) + phrase
+            }
+        };
+        ScoreNote {
+            start: (start + shift).max(Ticks::ZERO),
+            length: swing::bass_length(length, note.ghost),
+            key: midi_key(note.pitch),
+            velocity: swing::vary(rng, self.human, loudness, 4),
+        }
+    }
+
+    /// The note from the start of the chorus as one from the start of the score, ended by `until`.
+    fn shifted(&self, note: ScoreNote, until: Ticks) -> ScoreNote {
+        ScoreNote {
+            start: self.now + note.start,
+            length: note.length.min(until - note.start).max(Ticks(1)),
+            ..note
+        }
+    }
+
+    fn comp(&mut self, take: &Take) {
+        let number = take.line.chorus;
+        let mut rng = stream(self.options.seed, number, Purpose::CompPlacement);
+        let end = take.chorus.length();
+        for attack in &take.comp.attacks {
+            let place = self.place(take, attack.bar, Player::Line);
+            let (start, length) = place.performed(attack.in_bar, attack.length);
+            // A pianist sits a hair behind the beat.
+            let (late, reach) = (COMP_LATE_MS, COMP_REACH_MS);
+            let shift = swing::shift(&mut rng, self.human, late, reach, place.tempo);
+            let is_short = attack.length <= Ticks(attack.beat_length.0 / 2);
+            let accent = if is_short { 5 } else { 0 };
+            let loudness = COMP + swing::phrase(place.index, number - 1) + accent;
+            let held = swing::comp_length(length, is_short);
+            self.chord(attack, start + shift, held, end, loudness, &mut rng);
+        }
+    }
+
+    /// A chord, its top note a little louder, as the melody that it is.
+    fn chord(
+        &mut self,
+        attack: &CompAttack,
+        start: Ticks,
+        length: Ticks,
+        end: Ticks,
+        loudness: i32,
+        rng: &mut ChaCha8Rng,
+    ) {
+        let keys = &attack.voicing.keys;
+        for (index, &key) in keys.iter().enumerate() {
+            let top = if index + 1 == keys.len() { 4 } else { 0 };
+            let note = ScoreNote {
+                start: start.max(Ticks::ZERO),
+                length,
+                key,
+                velocity: swing::vary(rng, self.human, loudness + top, 4),
+            };
+            self.play(PartName::Comp, self.shifted(note, end));
+        }
+    }
+
+    fn time(&mut self, take: &Take) {
+        let number = take.line.chorus;
+        let bars = &take.chorus.bars;
+        let bass_notes = notes_by_bar(take.line, bars.len());
+        let mut strokes = stream(self.options.seed, number, Purpose::Time);
+        let mut rng = stream(self.options.seed, number, Purpose::TimePlacement);
+        let end = take.chorus.length();
+        for bar in bars {
+            let place = self.place(take, bar.number, Player::Ride);
+            let (index, tempo) = (place.index, place.tempo);
+            let context = BarContext {
+                meter: &bar.meter,
+                tempo,
+                two_feel: 2 * bass_notes[index] <= usize::from(bar.meter.beats()) + 1,
+                bars_before: bars_before(take.chorus, number, index),
+                opens_chorus: index == 0,
+                closes_section: bars.get(index + 1).is_none_or(|next| next.opens_section),
+            };
+            for hit in drums::bar(&context, self.options.keeping, &mut strokes) {
+                let shift = swing::shift(&mut rng, self.human, 0.0, TIME_REACH_MS, tempo);
+                let (start, _) = place.performed(hit.in_bar, STROKE);
+                let velocity = swing::vary(&mut rng, self.human, hit.velocity, 4);
+                let stroke = stroke((start + shift).max(Ticks::ZERO), hit.key, velocity);
+                self.play(PartName::Time, self.shifted(stroke, end));
+            }
+        }
+    }
+
+    fn ending(&mut self, ending: Ending, last: &Take) {
+        let bars = &last.chorus.bars;
+        let length = ending.bass.length;
+        // The held note lasts a bar of the meter at hand, or else of the opening one.
+        let meter = [bars.last(), bars.first()].into_iter().flatten();
+        let meter = meter
+            .map(|bar| &bar.meter)
+            .find(|meter| meter.bar_ticks() == length);
+        if let Some(meter) = meter {
+            let tempo = self.marks.tempo().unwrap_or(bars[0].tempo);
+            self.marks
+                .signs(self.now, &meter.clone(), tempo, last.chorus.key);
+        }
+        self.marks.put(self.now, Mark::Marker("ending".into()));
+        if self.options.chord_texts {
+            self.marks
+                .put(self.now, Mark::Chord(ending.bass.chord.clone()));
+        }
+        let held = length - Ticks(RELEASE);
+        let root = ScoreNote {
+            start: Ticks::ZERO,
+            length: held,
+            key: midi_key(ending.bass.pitch),
+            velocity: (BASS + 4) as u8,
+        };
+        self.play(PartName::Bass, self.shifted(root, length));
+        if let Some(attack) = ending.comp {
+            let mut rng = stream(
+                self.options.seed,
+                last.line.chorus + 1,
+                Purpose::CompPlacement,
+            );
+            self.chord(attack, Ticks::ZERO, held, length, COMP, &mut rng);
+        }
+        for hit in drums::ending(self.options.keeping) {
+            let stroke = stroke(hit.in_bar, hit.key, hit.velocity as u8);
+            self.play(PartName::Time, self.shifted(stroke, length));
+        }
+        self.now += length;
+    }
+
+    fn score(self, title: &str) -> Score {
+        let [bass, comp, time] = self.notes;
+        let counted_in = self.options.count_in > 0;
+        let parts = PartName::ALL.into_iter().zip([bass, comp, time]);
+        let parts = parts
+            .filter(|(name, _)| {
+                !self.options.mute.contains(name) || (*name == PartName::Time && counted_in)
+            })
+            .map(|(name, notes)| Part::new(name, notes))
+            .collect();
+        Score {
+            title: title.to_owned(),
+            parts,
+            conductor: self.marks.in_order(),
+            end: self.now,
+        }
+    }
+}
+
+/// Middle velocity of the bass, loudest of the three.
+const BASS: i32 = 88;
+const GHOST: i32 = 42;
+/// Middle velocity of the comp.
+const COMP: i32 = 64;
+/// How far a note may be moved from its place, in milliseconds at human 1. Bass and ride together stay
+/// within 20 ms of each other.
+const BASS_REACH_MS: f64 = 8.0;
+const TIME_REACH_MS: f64 = 4.0;
+const COMP_REACH_MS: f64 = 5.0;
+const COMP_LATE_MS: f64 = 3.0;
+/// A stroke is a moment; percussion sounds ring as they will.
+const STROKE: Ticks = Ticks(TICKS_PER_QUARTER / 8);
+/// What is let go before the last bar line.
+const RELEASE: i64 = TICKS_PER_QUARTER / 8;
+
+/// Bars before bar `index` of chorus `number` since the music began.
+fn bars_before(chorus: &Chorus, number: u32, index: usize) -> u64 {
+    u64::from(number.saturating_sub(1)) * chorus.bars.len() as u64 + index as u64
+}
+
+fn stroke(start: Ticks, key: u8, velocity: u8) -> ScoreNote {
+    ScoreNote {
+        start,
+        length: STROKE,
+        key,
+        velocity,
+    }
+}

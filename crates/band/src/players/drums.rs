@@ -1,0 +1,360 @@
+//! Time-keeping: ride and hi-hat, brushes, cross-stick, click and count-in.
+//!
+//! Patterns are put together from the groups of the meter, so that 5/4, 7/4 or any other grouping has one:
+//! ride on each beat with a skip note after the second beat of a group, pedal hi-hat on that second beat (in
+//! 4/4: 2 and 4). Everything stays under the bass. Common practice, no source. Sounds are those of General
+//! MIDI level 1 (reference file `gm.csv`).
+
+use crate::players::random_streams::below;
+use endpin_theory::{Meter, Strength, Ticks, did_you_mean};
+use rand_chacha::rand_core::Rng;
+use std::{fmt, str::FromStr};
+
+/// Percussion keys of General MIDI level 1.
+pub mod sound {
+    /// Bass drum 1.
+    pub const KICK: u8 = 36;
+    /// Side stick.
+    pub const SIDE_STICK: u8 = 37;
+    /// Acoustic snare.
+    pub const SNARE: u8 = 38;
+    /// Pedal hi-hat.
+    pub const PEDAL_HAT: u8 = 44;
+    /// Crash cymbal 1.
+    pub const CRASH: u8 = 49;
+    /// Ride cymbal 1.
+    pub const RIDE: u8 = 51;
+    /// Cabasa, for the accent of a brush.
+    pub const CABASA: u8 = 69;
+    /// Maracas, for the sweep of a brush.
+    pub const MARACAS: u8 = 70;
+    /// High wood block: the click on beat 1.
+    pub const CLICK_HIGH: u8 = 76;
+    /// Low wood block: the other clicks.
+    pub const CLICK_LOW: u8 = 77;
+}
+
+/// What the drummer plays on.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Kit {
+    /// Ride; cross-stick below 84 quarters a minute.
+    #[default]
+    Auto,
+    /// Ride cymbal, pedal hi-hat, feathered bass drum.
+    Ride,
+    /// Soft sweeps by shaker sounds, pedal hi-hat.
+    Brushes,
+    /// A side stick at the end of each group over a quiet ride, for slow tempi.
+    CrossStick,
+}
+
+/// A click in place of the drummer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Click {
+    /// Every beat.
+    All,
+    /// The hi-hat's beats only: 2 and 4.
+    TwoAndFour,
+    /// Beat 1 of every so many bars.
+    EveryBars(u32),
+    /// So many bars of clicks, then as many of silence, to train one's own time.
+    DropOut(u32),
+}
+
+/// Who keeps time.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum TimeKeeping {
+    /// A drummer.
+    Kit(Kit),
+    /// A click.
+    Click(Click),
+}
+
+impl Default for TimeKeeping {
+    fn default() -> Self {
+        TimeKeeping::Kit(Kit::Auto)
+    }
+}
+
+/// The words for them, as messages give them.
+const WORDS: [&str; 8] = [
+    "ride",
+    "brushes",
+    "cross-stick",
+    "auto",
+    "click",
+    "click-2-4",
+    "click-every-N",
+    "click-drop-N",
+];
+
+/// Text that names no way to keep time.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "\"{0}\" is no way to keep time{near}; write ride, brushes, cross-stick, auto, click, click-2-4, \
+     click-every-N or click-drop-N, with N from 1 to 64 bars",
+    near = did_you_mean(.0, WORDS)
+)]
+pub struct TimeError(String);
+
+impl FromStr for TimeKeeping {
+    type Err = TimeError;
+
+    fn from_str(text: &str) -> Result<Self, TimeError> {
+        let bars = |number: &str| {
+            let bars = number.parse().ok().filter(|bars| (1..=64).contains(bars));
+            bars.ok_or_else(|| TimeError(text.to_owned()))
+        };
+        Ok(match text {
+            "auto" => TimeKeeping::Kit(Kit::Auto),
+            "ride" => TimeKeeping::Kit(Kit::Ride),
+            "brushes" => TimeKeeping::Kit(Kit::Brushes),
+            "cross-stick" => TimeKeeping::Kit(Kit::CrossStick),
+            "click" => TimeKeeping::Click(Click::All),
+            "click-2-4" => TimeKeeping::Click(Click::TwoAndFour),
+            _ => {
+                let (every, dropping) = (
+                    text.strip_prefix("click-every-"),
+                    text.strip_prefix("click-drop-"),
+                );
+                TimeKeeping::Click(match (every, dropping) {
+                    (Some(number), _) => Click::EveryBars(bars(number)?),
+                    (_, Some(number)) => Click::DropOut(bars(number)?),
+                    _ => return Err(TimeError(text.to_owned())),
+                })
+            }
+        })
+    }
+}
+
+impl fmt::Display for TimeKeeping {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            TimeKeeping::Kit(Kit::Auto) => f.pad("auto"),
+            TimeKeeping::Kit(Kit::Ride) => f.pad("ride"),
+            TimeKeeping::Kit(Kit::Brushes) => f.pad("brushes"),
+            TimeKeeping::Kit(Kit::CrossStick) => f.pad("cross-stick"),
+            TimeKeeping::Click(Click::All) => f.pad("click"),
+            TimeKeeping::Click(Click::TwoAndFour) => f.pad("click-2-4"),
+            TimeKeeping::Click(Click::EveryBars(bars)) => write!(f, "click-every-{bars}"),
+            TimeKeeping::Click(Click::DropOut(bars)) => write!(f, "click-drop-{bars}"),
+        }
+    }
+}
+
+/// One stroke, at its notated place in the bar.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Hit {
+    /// From the bar line.
+    pub in_bar: Ticks,
+    /// General MIDI percussion key.
+    pub key: u8,
+    /// MIDI velocity before small variation.
+    pub velocity: i32,
+}
+
+/// What the time-keeper needs to know of a bar.
+#[derive(Clone, Copy, Debug)]
+pub struct BarContext<'a> {
+    /// Its meter.
+    pub meter: &'a Meter,
+    /// Quarter notes a minute.
+    pub tempo: f64,
+    /// Whether the bass plays in two.
+    pub two_feel: bool,
+    /// Bars before it since the music began, all choruses counted.
+    pub bars_before: u64,
+    /// Whether it is the first of a chorus.
+    pub opens_chorus: bool,
+    /// Whether it is the last of a section or chorus.
+    pub closes_section: bool,
+}
+
+/// The strokes of one bar.
+pub fn bar(context: &BarContext, keeping: TimeKeeping, rng: &mut impl Rng) -> Vec<Hit> {
+    match keeping {
+        TimeKeeping::Click(click) => clicks(context, click),
+        TimeKeeping::Kit(kit) => strokes(context, kit, rng),
+    }
+}
+
+/// The beats, counted from 0, on which the hi-hat closes: the second of each group, and the fourth of a
+/// group of four.
+pub fn back_beats(meter: &Meter) -> Vec<usize> {
+    let mut beats = Vec::new();
+    let mut head = 0;
+    for &group in meter.grouping() {
+        let group = usize::from(group);
+        beats.extend(
+            (1..group)
+                .filter(|&beat| beat == 1 || beat == 3)
+                .map(|beat| head + beat),
+        );
+        head += group;
+    }
+    beats
+}
+
+fn clicks(context: &BarContext, click: Click) -> Vec<Hit> {
+    let beats: Vec<usize> = match click {
+        Click::All => (0..usize::from(context.meter.beats())).collect(),
+        Click::TwoAndFour => back_beats(context.meter),
+        Click::EveryBars(bars) if context.bars_before.is_multiple_of(u64::from(bars.max(1))) => {
+            vec![0]
+        }
+        Click::DropOut(bars)
+            if (context.bars_before / u64::from(bars.max(1))).is_multiple_of(2) =>
+        {
+            (0..usize::from(context.meter.beats())).collect()
+        }
+        Click::EveryBars(_) | Click::DropOut(_) => Vec::new(),
+    };
+    beats
+        .into_iter()
+        .map(|beat| click_hit(context.meter, beat))
+        .collect()
+}
+
+fn click_hit(meter: &Meter, beat: usize) -> Hit {
+    Hit {
+        in_bar: meter.beat_ticks() * beat as i64,
+        key: if beat == 0 {
+            sound::CLICK_HIGH
+        } else {
+            sound::CLICK_LOW
+        },
+        velocity: if beat == 0 { 84 } else { 70 },
+    }
+}
+
+/// One bar of the count-in: the last counts every beat, those before it only the strong and medium ones, as
+/// a leader counts "one, two, one two three four".
+pub fn count_in(meter: &Meter, last: bool) -> Vec<Hit> {
+    (0..usize::from(meter.beats()))
+        .filter(|&beat| last || meter.strength(beat) != Strength::Weak)
+        .map(|beat| click_hit(meter, beat))
+        .collect()
+}
+
+/// What is played where all hold the last chord.
+pub fn ending(keeping: TimeKeeping) -> Vec<Hit> {
+    let hit = |key, velocity| Hit {
+        in_bar: Ticks::ZERO,
+        key,
+        velocity,
+    };
+    match keeping {
+        TimeKeeping::Kit(_) => vec![hit(sound::KICK, 40), hit(sound::RIDE, 66)],
+        TimeKeeping::Click(_) => vec![hit(sound::CLICK_HIGH, 84)],
+    }
+}
+
+/// Below this many quarters a minute a drummer left to choose takes the stick off the ride.
+const SLOW: f64 = 84.0;
+
+/// A drummer's bar.
+fn strokes(context: &BarContext, kit: Kit, rng: &mut impl Rng) -> Vec<Hit> {
+    let meter = context.meter;
+    let kit = match kit {
+        Kit::Auto if context.tempo < SLOW => Kit::CrossStick,
+        Kit::Auto => Kit::Ride,
+        chosen => chosen,
+    };
+    let beat = meter.beat_ticks();
+    let back_beats = back_beats(meter);
+    // Skip notes only where a beat is a quarter or longer, and where two of them can still be told apart.
+    let skips = meter.unit() <= 4 && context.tempo <= 330.0;
+    let mut hits = Vec::new();
+    for index in 0..usize::from(meter.beats()) {
+        let (on, off) = (beat * index as i64, beat * index as i64 + half(beat));
+        let is_back_beat = back_beats.contains(&index);
+        let strong = meter.strength(index) != Strength::Weak;
+        // Drawn for each beat whatever comes of it, so that a bar's choices don't hang on those before.
+        let (leave_skip, add_skip, crash_odds) =
+            (below(rng, 8) == 0, below(rng, 10) == 0, below(rng, 3));
+        let crashes =
+            index == 0 && context.opens_chorus && context.bars_before > 0 && crash_odds < 2;
+        let has_skip = skips && is_back_beat && !leave_skip;
+        let mut hit = |plays: bool, in_bar: Ticks, key: u8, velocity: i32| {
+            hits.extend(plays.then_some(Hit {
+                in_bar,
+                key,
+                velocity,
+            }));
+        };
+        hit(is_back_beat, on, sound::PEDAL_HAT, 62);
+        match kit {
+            Kit::Ride | Kit::Auto => {
+                let extra_skip = skips && !is_back_beat && !strong && add_skip;
+                let loudness = if is_back_beat { 74 } else { 68 };
+                hit(crashes, on, sound::CRASH, 60);
+                hit(!crashes, on, sound::RIDE, loudness);
+                hit(has_skip || extra_skip, off, sound::RIDE, 58);
+                hit(strong, on, sound::KICK, 36);
+                hit(!strong && !context.two_feel, on, sound::KICK, 30);
+            }
+            Kit::Brushes => {
+                hit(true, on, sound::MARACAS, if strong { 62 } else { 56 });
+                hit(has_skip, off, sound::MARACAS, 44);
+                hit(is_back_beat, on, sound::CABASA, 52);
+            }
+            Kit::CrossStick => {
+                hit(true, on, sound::RIDE, 54);
+                hit(has_skip, off, sound::RIDE, 44);
+                let is_last = Some(&index) == back_beats.last();
+                hit(is_last, on, sound::SIDE_STICK, 58);
+                hit(strong, on, sound::KICK, 34);
+            }
+        }
+    }
+    if context.closes_section {
+        fill(&mut hits, meter, kit, below(rng, FILLS.len() as u32 + 1));
+    }
+    hits.sort_by_key(|hit| (hit.in_bar, hit.key));
+    hits
+}
+
+fn half(beat: Ticks) -> Ticks {
+    Ticks(beat.0 / 2)
+}
+
+/// Fills of the last two beats, each place in sixths of a beat from the first of them.
+const FILLS: [&[i64]; 4] = [
+    &[6, 9],     // two eighths
+    &[6, 8, 10], // a triplet
+    &[3, 6],     // the off-beat and the last beat
+    &[3, 8, 10], // pushed into a triplet
+];
+
+/// A quiet fill on the snare over the last two beats; the last choice is none.
+fn fill(hits: &mut Vec<Hit>, meter: &Meter, kit: Kit, choice: u32) {
+    let Some(places) = FILLS.get(choice as usize) else {
+        return;
+    };
+    if meter.beats() < 3 || meter.unit() > 4 {
+        return;
+    }
+    let beat = meter.beat_ticks();
+    let from = beat * (i64::from(meter.beats()) - 2);
+    let (key, velocity) = match kit {
+        Kit::Brushes => (sound::MARACAS, 56),
+        Kit::CrossStick => (sound::SIDE_STICK, 44),
+        Kit::Ride | Kit::Auto => (sound::SNARE, 48),
+    };
+    for (step, &sixths) in places.iter().enumerate() {
+        let in_bar = from + Ticks(beat.0 * sixths / 6);
+        if !hits
+            .iter()
+            .any(|hit| hit.in_bar == in_bar && hit.key == key)
+        {
+            hits.push(Hit {
+                in_bar,
+                key,
+                velocity: velocity + 3 * step as i32,
+            });
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;
