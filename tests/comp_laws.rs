@@ -3,7 +3,7 @@
 
 use endpin::{
     performance::{
-        arrangement::{ArrangeOptions, Take, arrange},
+        arrangement::{ArrangeOptions, MadeChorus, arrange},
         score::{PartName, Score, ScoreNote},
     },
     players::{
@@ -280,13 +280,13 @@ proptest! {
             trade,
             ..ArrangeOptions::default()
         };
-        let take = Take { chorus: &chorus, line: &line, comp: &comp };
-        let score = arrange(&[take, take], None, &options);
+        let made = MadeChorus { chorus: &chorus, line: &line, comp: &comp };
+        let score = arrange(&[made, made], None, &options);
         let counted = meter.bar_ticks() * i64::from(count_in);
         prop_assert_eq!(score.end, counted + chorus.length() * 2);
         performed(&score)?;
         // A chorus arranged alone, as live playing does, sounds as it does among others.
-        let alone = arrange(&[take], None, &ArrangeOptions { count_in: 0, ..options.clone() });
+        let alone = arrange(&[made], None, &ArrangeOptions { count_in: 0, ..options.clone() });
         for part in &alone.parts {
             let origin = counted + chorus.length();
             let among: Vec<ScoreNote> = score

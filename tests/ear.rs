@@ -1,7 +1,7 @@
 //! Ear questions over the scenarios: what may not differ between answers, and what a set promises.
 
 use endpin::outputs::ear::{
-    Ask, Kind, Maker, Question,
+    Ask, Maker, Question, QuestionKind,
     drill::Drill,
     export,
     record::{Entry, Record},
@@ -18,7 +18,7 @@ fn chart(name: &str) -> Chart {
     Chart::parse(&fs::read_to_string(path).unwrap()).unwrap()
 }
 
-fn ask(charts: &[&str], kinds: &[Kind], count: usize, seed: u64) -> Ask {
+fn ask(charts: &[&str], kinds: &[QuestionKind], count: usize, seed: u64) -> Ask {
     Ask {
         charts: charts.iter().map(|name| chart(name)).collect(),
         tonics: Vec::new(),
@@ -54,7 +54,7 @@ fn without_keys(mut score: Score) -> Score {
 /// answers.
 #[test]
 fn answers_differ_in_their_keys_only() {
-    for kind in Kind::ALL {
+    for kind in QuestionKind::ALL {
         let ask = ask(&["breakwater-blues"], &[kind], 1, 1);
         let maker = Maker::new(&ask).unwrap();
         let answers = maker.choices(kind).len();
@@ -100,16 +100,16 @@ proptest! {
     #![proptest_config(ProptestConfig { cases: 12, failure_persistence: None, ..ProptestConfig::default() })]
     #[test]
     fn sets_are_balanced_distinct_and_come_again(seed: u64, count in 1usize..90) {
-        let ask = ask(&["breakwater-blues", "customs-house-corner"], &Kind::ALL, count, seed);
+        let ask = ask(&["breakwater-blues", "customs-house-corner"], &QuestionKind::ALL, count, seed);
         let set = Maker::new(&ask).unwrap().set().unwrap();
         prop_assert_eq!(set.len(), count);
         prop_assert_eq!(&Maker::new(&ask).unwrap().set().unwrap(), &set);
         let within_one = |often: &[usize]| {
             often.iter().max().zip(often.iter().min()).is_none_or(|(most, least)| most - least <= 1)
         };
-        let of_kind = |kind: Kind| set.iter().filter(move |question| question.kind == kind);
-        prop_assert!(within_one(&Kind::ALL.map(|kind| of_kind(kind).count())));
-        for kind in Kind::ALL {
+        let of_kind = |kind: QuestionKind| set.iter().filter(move |question| question.kind == kind);
+        prop_assert!(within_one(&QuestionKind::ALL.map(|kind| of_kind(kind).count())));
+        for kind in QuestionKind::ALL {
             if let Some(first) = of_kind(kind).next() {
                 let often: Vec<usize> = first.choices.iter()
                     .map(|choice| of_kind(kind).filter(|question| question.variant.answer == choice.answer).count())
@@ -133,7 +133,7 @@ fn every_scenario_has_questions() {
         "foghorn-point",
         "net-menders-break",
     ] {
-        let mut ask = ask(&[name], &Kind::ALL, 30, 3);
+        let mut ask = ask(&[name], &QuestionKind::ALL, 30, 3);
         ask.kinds = Maker::new(&ask).unwrap().possible();
         assert!(ask.kinds.len() >= 5, "{name}: {:?}", ask.kinds);
         assert_eq!(Maker::new(&ask).unwrap().set().unwrap().len(), 30, "{name}");
@@ -144,7 +144,7 @@ fn every_scenario_has_questions() {
 fn a_drill_asks_more_often_what_is_weak() {
     let folder = tempfile::tempdir().unwrap();
     let mut record = Record::open(&folder.path().join("ear.jsonl")).unwrap();
-    let kinds = [Kind::ChordTone];
+    let kinds = [QuestionKind::ChordTone];
     for (number, answer) in ["root", "third", "fifth", "seventh"]
         .iter()
         .cycle()

@@ -4,10 +4,10 @@
 use endpin::outputs::sheet::{
     accidental::signed,
     engrave::{
-        Levels, Show,
-        bar::Bar,
+        Levels, ShownBesides,
+        bar::EngravedBar,
         glyph::Glyph,
-        ink::{Bounds, Kind, Mark, Picture, Shape},
+        ink::{DrawnShape, Picture, Rectangle, Shape, ShapeUse},
         signature,
     },
     measure::Music,
@@ -109,15 +109,15 @@ fn music(seed: u64) -> Option<Music> {
 
 /// Every bar of some music, drawn as narrow as it may be.
 fn drawn(music: &Music) -> Vec<Picture> {
-    let show = Show {
+    let show = ShownBesides {
         roles: true,
-        ..Show::default()
+        ..ShownBesides::default()
     };
-    let bars: Vec<Bar> = music
+    let bars: Vec<EngravedBar> = music
         .measures
         .iter()
         .enumerate()
-        .map(|(index, measure)| Bar::new(measure, print::shows_meter(music, index)))
+        .map(|(index, measure)| EngravedBar::new(measure, print::shows_meter(music, index)))
         .collect();
     let levels = Levels::of(&bars, show);
     bars.iter()
@@ -126,7 +126,7 @@ fn drawn(music: &Music) -> Vec<Picture> {
 }
 
 /// The part of a slanted beam that lies over a rectangle's width; of other shapes all.
-fn bounds_over(shape: &Shape, other: Bounds) -> Option<Bounds> {
+fn bounds_over(shape: &Shape, other: Rectangle) -> Option<Rectangle> {
     let bounds = shape.bounds();
     let (left, right) = (bounds.left.max(other.left), bounds.right.min(other.right));
     if left >= right {
@@ -141,7 +141,7 @@ fn bounds_over(shape: &Shape, other: Bounds) -> Option<Bounds> {
     let at = |x: f64| a.1 + (b.1 - a.1) * (x - a.0) / (b.0 - a.0);
     let thick = d.1 - a.1;
     let edges = [at(left), at(right), at(left) + thick, at(right) + thick];
-    Some(Bounds {
+    Some(Rectangle {
         left,
         right,
         top: edges.into_iter().fold(f64::INFINITY, f64::min),
@@ -155,8 +155,8 @@ fn touch(a: &Shape, b: &Shape) -> bool {
 }
 
 /// Whether two marks must keep apart.
-fn keep_apart(a: &Mark, b: &Mark) -> bool {
-    use Kind::{Accidental, Barline, Chord, Head, Ledger, Role, Signature, Stem, Tie, Triplet};
+fn keep_apart(a: &DrawnShape, b: &DrawnShape) -> bool {
+    use ShapeUse::{Accidental, Barline, Chord, Head, Ledger, Role, Signature, Stem, Tie, Triplet};
     let same_note = a.note == b.note && a.note.is_some();
     match (a.kind.min(b.kind), a.kind.max(b.kind)) {
         (Accidental, Accidental) | (Head, Head) => !same_note,
@@ -205,7 +205,11 @@ fn nothing_touches_what_it_should_not() {
 /// Parts of one symbol stand close; between symbols there is clear space.
 fn chord_symbols_keep_apart(picture: &Picture, seed: u64) {
     let mut right = f64::NEG_INFINITY;
-    for mark in picture.marks.iter().filter(|mark| mark.kind == Kind::Chord) {
+    for mark in picture
+        .marks
+        .iter()
+        .filter(|mark| mark.kind == ShapeUse::Chord)
+    {
         let bounds = mark.shape.bounds();
         assert!(
             bounds.left > right - 0.15,
@@ -228,12 +232,12 @@ fn read_back(music: &Music) -> Vec<Pitch> {
         };
         let sharps = count(Glyph::Sharp) as i8 - count(Glyph::Flat) as i8;
         let mut in_force: BTreeMap<i16, i8> = BTreeMap::new();
-        let mut signs: Vec<(f64, f64, Kind, Glyph)> = picture
+        let mut signs: Vec<(f64, f64, ShapeUse, Glyph)> = picture
             .marks
             .iter()
             .filter_map(|mark| match mark.shape {
                 Shape::Sign { glyph, x, y, .. }
-                    if matches!(mark.kind, Kind::Head | Kind::Accidental) =>
+                    if matches!(mark.kind, ShapeUse::Head | ShapeUse::Accidental) =>
                 {
                     Some((x, y, mark.kind, glyph))
                 }
@@ -245,8 +249,8 @@ fn read_back(music: &Music) -> Vec<Pitch> {
             // The middle line is D3 as written; the bass sounds an octave lower.
             let step = 22 - (y * 2.0).round() as i16;
             match (kind, glyph) {
-                (Kind::Accidental, Glyph::ParenLeft | Glyph::ParenRight) => {}
-                (Kind::Accidental, _) => {
+                (ShapeUse::Accidental, Glyph::ParenLeft | Glyph::ParenRight) => {}
+                (ShapeUse::Accidental, _) => {
                     let alteration = match glyph {
                         Glyph::DoubleFlat => -2,
                         Glyph::Flat => -1,
@@ -390,7 +394,7 @@ fn ties_cross_bar_lines_and_signs_return() {
 
 #[test]
 fn pages_hold_all_bars_within_their_margins() {
-    let show = Show {
+    let show = ShownBesides {
         roles: true,
         tablature: true,
         fingers: true,
@@ -408,7 +412,7 @@ fn pages_hold_all_bars_within_their_margins() {
                 seen.extend(
                     page.marks
                         .iter()
-                        .filter(|mark| mark.kind == Kind::Head)
+                        .filter(|mark| mark.kind == ShapeUse::Head)
                         .filter_map(|mark| mark.note),
                 );
             }

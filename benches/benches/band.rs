@@ -4,8 +4,8 @@ use criterion::{Criterion, criterion_group, criterion_main};
 use endpin::{
     inputs::take::{Reading, Take},
     outputs::{
-        ear::{Ask, Kind, Maker, export, sound::With},
-        midi_file::{self, Layout},
+        ear::{Ask, Maker, QuestionKind, export, sound::With},
+        midi_file::{self, TrackLayout},
     },
     performance::session::{Session, Wishes},
 };
@@ -27,7 +27,7 @@ fn session(choruses: u32) -> Session {
 
 fn written(session: &Session) -> Vec<u8> {
     let score = session.perform().expect("choruses").score();
-    midi_file::bytes(&score, Layout::Tracks)
+    midi_file::bytes(&score, TrackLayout::Tracks)
 }
 
 fn writing(criterion: &mut Criterion) {
@@ -42,7 +42,7 @@ fn writing(criterion: &mut Criterion) {
     criterion.bench_function(
         "12 bars, three choruses: from the score to the bytes",
         |bencher| {
-            bencher.iter(|| midi_file::bytes(&score, Layout::Tracks));
+            bencher.iter(|| midi_file::bytes(&score, TrackLayout::Tracks));
         },
     );
 }
@@ -65,7 +65,11 @@ fn sets(criterion: &mut Criterion) {
     let ask = Ask {
         charts: vec![Chart::parse(CHART).expect("a chart")],
         tonics: Vec::new(),
-        kinds: vec![Kind::ChordTone, Kind::Same, Kind::Comp],
+        kinds: vec![
+            QuestionKind::ChordTone,
+            QuestionKind::Same,
+            QuestionKind::Comp,
+        ],
         count: 1500,
         seed: 2,
         level: Level::DOMINANTS,

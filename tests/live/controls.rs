@@ -1,21 +1,21 @@
 //! What is asked for while the band plays, and when it comes.
 
-use super::stage::{BAR, HALF_SECOND, LEAD, Stage, bass_keys_by_bar, ons, sounding, toy};
+use super::fake_play::{BAR, FakePlay, HALF_SECOND, LEAD, bass_keys_by_bar, ons, sounding, toy};
 use endpin::live::clock::Nanos;
 use endpin::live::control::Control;
 use endpin::live::message::Message;
-use endpin::live::scheduler::Ending;
-use endpin::live::supply::Request;
+use endpin::live::passage_supply::PassageRequest;
+use endpin::live::scheduler::PlayEnd;
 use endpin::performance::score::PartName;
 use std::sync::Mutex;
 
 #[test]
 fn the_tempo_changes_at_a_beat_and_the_sum_of_lengths_stays_exact() {
-    let mut stage = Stage::set(None);
-    stage.conductor.begin();
-    stage.ask_at(HALF_SECOND / 2, Control::Faster);
-    stage.play_until(Nanos(LEAD + 8 * BAR));
-    let taken = stage.recording.take();
+    let mut play = FakePlay::set(None);
+    play.conductor.begin();
+    play.ask_at(HALF_SECOND / 2, Control::Faster);
+    play.play_until(Nanos(LEAD + 8 * BAR));
+    let taken = play.recording.take();
     let bass = ons(&taken, PartName::Bass);
     // Asked during beat 1, when beat 2 was queued already: 124 holds from beat 3 on.
     let faster = (60e9f64 / 124.0).round() as i64;
@@ -36,12 +36,12 @@ fn the_tempo_changes_at_a_beat_and_the_sum_of_lengths_stays_exact() {
 
 #[test]
 fn a_mute_lands_at_the_next_bar() {
-    let mut stage = Stage::set(None);
-    stage.conductor.begin();
-    stage.ask_at(BAR + HALF_SECOND, Control::Mute(PartName::Bass));
-    stage.ask_at(3 * BAR + HALF_SECOND, Control::Mute(PartName::Bass));
-    stage.play_until(Nanos(LEAD + 5 * BAR));
-    let taken = stage.recording.take();
+    let mut play = FakePlay::set(None);
+    play.conductor.begin();
+    play.ask_at(BAR + HALF_SECOND, Control::Mute(PartName::Bass));
+    play.ask_at(3 * BAR + HALF_SECOND, Control::Mute(PartName::Bass));
+    play.play_until(Nanos(LEAD + 5 * BAR));
+    let taken = play.recording.take();
     let keys = bass_keys_by_bar(&taken);
     let counts: Vec<usize> = keys.iter().map(Vec::len).collect();
     assert_eq!(counts[..5], [4, 4, 0, 0, 4]);
@@ -50,13 +50,13 @@ fn a_mute_lands_at_the_next_bar() {
 
 #[test]
 fn sections_are_reached_at_the_next_bar_line() {
-    let mut stage = Stage::set(None);
-    stage.conductor.begin();
-    stage.ask_at(HALF_SECOND, Control::NextSection);
+    let mut play = FakePlay::set(None);
+    play.conductor.begin();
+    play.ask_at(HALF_SECOND, Control::NextSection);
     // Bars: A | B B | A, and from within that A back to its own start.
-    stage.ask_at(3 * BAR + HALF_SECOND, Control::PreviousSection);
-    stage.play_until(Nanos(LEAD + 8 * BAR));
-    let taken = stage.recording.take();
+    play.ask_at(3 * BAR + HALF_SECOND, Control::PreviousSection);
+    play.play_until(Nanos(LEAD + 8 * BAR));
+    let taken = play.recording.take();
     let firsts: Vec<u8> = bass_keys_by_bar(&taken).iter().map(|bar| bar[0]).collect();
     assert_eq!(firsts[..8], [40, 41, 41, 40, 40, 40, 41, 41]);
     let at = |bar: usize| ons(&taken, PartName::Bass)[bar * 4].0 as u64;
@@ -65,12 +65,12 @@ fn sections_are_reached_at_the_next_bar_line() {
 
 #[test]
 fn a_section_goes_round_with_fresh_lines_until_released() {
-    let mut stage = Stage::set(None);
-    stage.conductor.begin();
-    stage.ask_at(HALF_SECOND, Control::LoopSection);
-    stage.ask_at(6 * BAR + HALF_SECOND, Control::LoopSection);
-    stage.play_until(Nanos(LEAD + 14 * BAR));
-    let taken = stage.recording.take();
+    let mut play = FakePlay::set(None);
+    play.conductor.begin();
+    play.ask_at(HALF_SECOND, Control::LoopSection);
+    play.ask_at(6 * BAR + HALF_SECOND, Control::LoopSection);
+    play.play_until(Nanos(LEAD + 14 * BAR));
+    let taken = play.recording.take();
     let bass = ons(&taken, PartName::Bass);
     let bars: Vec<(u8, u8)> = bass.chunks(4).map(|bar| (bar[0].1, bar[0].2)).collect();
     let wanted = [
@@ -94,17 +94,17 @@ fn a_section_goes_round_with_fresh_lines_until_released() {
 
 #[test]
 fn level_key_and_seed_wait_for_the_next_chorus() {
-    static ASKED: Mutex<Vec<Request>> = Mutex::new(Vec::new());
-    let mut stage = Stage::with_source(None, |request| {
+    static ASKED: Mutex<Vec<PassageRequest>> = Mutex::new(Vec::new());
+    let mut play = FakePlay::with_source(None, |request| {
         ASKED.lock().unwrap().push(*request);
         Ok(toy(request))
     });
-    stage.conductor.begin();
-    stage.ask_at(BAR, Control::LevelUp);
-    stage.ask_at(BAR + 1, Control::TransposeDown);
-    stage.ask_at(BAR + 2, Control::NewSeed);
-    stage.play_until(Nanos(LEAD + 6 * BAR));
-    let taken = stage.recording.take();
+    play.conductor.begin();
+    play.ask_at(BAR, Control::LevelUp);
+    play.ask_at(BAR + 1, Control::TransposeDown);
+    play.ask_at(BAR + 2, Control::NewSeed);
+    play.play_until(Nanos(LEAD + 6 * BAR));
+    let taken = play.recording.take();
     let firsts: Vec<u8> = bass_keys_by_bar(&taken).iter().map(|bar| bar[0]).collect();
     assert_eq!(firsts[..6], [40, 40, 41, 41, 39, 39]);
     let asked = ASKED.lock().unwrap();
@@ -118,11 +118,11 @@ fn level_key_and_seed_wait_for_the_next_chorus() {
 
 #[test]
 fn end_comes_after_the_present_chorus_and_its_ending_bar() {
-    let mut stage = Stage::set(None);
-    stage.conductor.begin();
-    stage.ask_at(5 * BAR, Control::EndAfter);
-    assert_eq!(stage.play(), Some(Ending::Finished));
-    let taken = stage.recording.take();
+    let mut play = FakePlay::set(None);
+    play.conductor.begin();
+    play.ask_at(5 * BAR, Control::EndAfter);
+    assert_eq!(play.play(), Some(PlayEnd::Finished));
+    let taken = play.recording.take();
     let keys = bass_keys_by_bar(&taken);
     assert_eq!(keys.len(), 9);
     assert_eq!(keys[8], [30; 4], "the ending");
@@ -137,11 +137,11 @@ fn end_comes_after_the_present_chorus_and_its_ending_bar() {
 
 #[test]
 fn a_pause_is_at_once_and_goes_on_from_the_start_of_its_bar() {
-    let mut stage = Stage::set(None);
-    stage.conductor.begin();
-    stage.ask_at(BAR + 5 * HALF_SECOND / 2, Control::Pause);
-    stage.play_until(Nanos(LEAD + 3 * BAR));
-    let before = stage.recording.take();
+    let mut play = FakePlay::set(None);
+    play.conductor.begin();
+    play.ask_at(BAR + 5 * HALF_SECOND / 2, Control::Pause);
+    play.play_until(Nanos(LEAD + 3 * BAR));
+    let before = play.recording.take();
     assert_eq!(sounding(&before), []);
     let stop = before
         .iter()
@@ -149,11 +149,11 @@ fn a_pause_is_at_once_and_goes_on_from_the_start_of_its_bar() {
         .unwrap();
     assert_eq!(stop, before.len() - 1, "nothing after stop");
     assert!(before[stop].0.0 - LEAD < BAR + 5 * HALF_SECOND / 2 + 5_000_000);
-    assert!(stage.board.look().standing.paused);
+    assert!(play.status.look().settings.paused);
 
-    stage.ask_at(3 * BAR, Control::Pause);
-    stage.play_until(Nanos(LEAD + 6 * BAR));
-    let after = stage.recording.take();
+    play.ask_at(3 * BAR, Control::Pause);
+    play.play_until(Nanos(LEAD + 6 * BAR));
+    let after = play.recording.take();
     let texts: Vec<String> = after
         .iter()
         .take(2)
@@ -177,13 +177,13 @@ fn a_pause_is_at_once_and_goes_on_from_the_start_of_its_bar() {
 
 #[test]
 fn taps_set_the_tempo() {
-    let mut stage = Stage::set(None);
-    stage.conductor.begin();
+    let mut play = FakePlay::set(None);
+    play.conductor.begin();
     for tap in 0..4 {
-        stage.ask_at(HALF_SECOND + tap * 600_000_000, Control::Tap);
+        play.ask_at(HALF_SECOND + tap * 600_000_000, Control::Tap);
     }
-    stage.play_until(Nanos(LEAD + 4 * BAR));
-    let bass = ons(&stage.recording.take(), PartName::Bass);
+    play.play_until(Nanos(LEAD + 4 * BAR));
+    let bass = ons(&play.recording.take(), PartName::Bass);
     let last = bass.windows(2).last().unwrap();
     assert!(
         (last[1].0 - last[0].0 - 600_000_000).abs() < 2_000_000,
@@ -193,20 +193,20 @@ fn taps_set_the_tempo() {
 
 #[test]
 fn a_supply_that_fails_is_reported_and_play_goes_on() {
-    let mut stage = Stage::with_source(None, |request| match request.level {
+    let mut play = FakePlay::with_source(None, |request| match request.level {
         4 => Ok(toy(request)),
         level => Err(format!("no line at level {level}")),
     });
-    stage.conductor.begin();
-    stage.ask_at(BAR, Control::LevelUp);
-    stage.play_until(Nanos(LEAD + 9 * BAR));
-    let taken = stage.recording.take();
+    play.conductor.begin();
+    play.ask_at(BAR, Control::LevelUp);
+    play.play_until(Nanos(LEAD + 9 * BAR));
+    let taken = play.recording.take();
     let bass = ons(&taken, PartName::Bass);
     assert!(bass.len() >= 36);
     for (beat, (at, _, _)) in bass.iter().enumerate() {
         assert_eq!(*at, beat as i64 * HALF_SECOND as i64);
     }
-    let standing = stage.board.look().standing.clone();
-    assert_eq!(standing.notice.as_deref(), Some("no line at level 5"));
-    assert_eq!(standing.level, 4);
+    let settings = play.status.look().settings.clone();
+    assert_eq!(settings.notice.as_deref(), Some("no line at level 5"));
+    assert_eq!(settings.level, 4);
 }

@@ -1,6 +1,6 @@
 //! Play under a leading clock.
 
-use super::stage::{LEAD, Stage, ons, sounding};
+use super::fake_play::{FakePlay, LEAD, ons, sounding};
 use endpin::live::clock::{Clock, Nanos};
 use endpin::live::message::Message;
 use endpin::performance::score::PartName;
@@ -17,7 +17,7 @@ const SLOWER: u64 = 600_000_000;
 
 #[test]
 fn a_leading_clock_is_followed_through_jitter_and_dropouts() {
-    let mut stage = Stage::set(None);
+    let mut play = FakePlay::set(None);
     let mut leader = vec![(SECOND - 5_000_000, Message::START)];
     leader.extend(pulses(SECOND, SLOWER, 48));
     // Every pulse up to 2 ms early or late, by a step that shares no factor with the beat; and two
@@ -29,8 +29,8 @@ fn a_leading_clock_is_followed_through_jitter_and_dropouts() {
     }
     leader.drain(700..712);
     leader.remove(400);
-    stage.play_under(&leader);
-    let bass = ons(&stage.recording.take(), PartName::Bass);
+    play.play_under(&leader);
+    let bass = ons(&play.recording.take(), PartName::Bass);
     assert!((47..=49).contains(&bass.len()), "{} beats", bass.len());
     for (beat, (at, _, _)) in bass.iter().enumerate() {
         let wanted = SECOND + beat as u64 * SLOWER;
@@ -41,7 +41,7 @@ fn a_leading_clock_is_followed_through_jitter_and_dropouts() {
 
 #[test]
 fn a_leading_clock_stops_relocates_and_goes_on() {
-    let mut stage = Stage::set(None);
+    let mut play = FakePlay::set(None);
     let mut leader = vec![(SECOND - 5_000_000, Message::START)];
     leader.extend(pulses(SECOND, SLOWER, 6));
     let stop = SECOND + 6 * SLOWER - 10_000_000;
@@ -51,8 +51,8 @@ fn a_leading_clock_stops_relocates_and_goes_on() {
     leader.push((stop + SECOND + 1, Message::CONTINUE));
     let again = stop + 2 * SECOND;
     leader.extend(pulses(again, SLOWER, 8));
-    stage.play_under(&leader);
-    let taken = stage.recording.take();
+    play.play_under(&leader);
+    let taken = play.recording.take();
     let (before, after): (Vec<_>, Vec<_>) = taken
         .into_iter()
         .partition(|(at, _)| at.0 < again - 1_000_000);
@@ -72,13 +72,13 @@ fn a_leading_clock_stops_relocates_and_goes_on() {
 
 #[test]
 fn when_the_leader_falls_silent_play_goes_on_a_little_and_then_waits() {
-    let mut stage = Stage::set(None);
+    let mut play = FakePlay::set(None);
     let mut leader = vec![(SECOND - 5_000_000, Message::START)];
     leader.extend(pulses(SECOND, SLOWER, 8));
-    stage.play_under(&leader);
-    let gone = stage.clock.now().0;
-    stage.play_until(Nanos(gone + 10 * SECOND));
-    let taken = stage.recording.take();
+    play.play_under(&leader);
+    let gone = play.clock.now().0;
+    play.play_until(Nanos(gone + 10 * SECOND));
+    let taken = play.recording.take();
     let last = ons(&taken, PartName::Bass).last().unwrap().0 + LEAD as i64;
     let on = last as u64 - gone;
     assert!((SECOND..3 * SECOND).contains(&on), "it went on for {on} ns");

@@ -1,23 +1,23 @@
 //! Live play under a fake clock: hours of it in moments, with every message looked at.
 
 mod controls;
+mod fake_play;
 mod following;
-mod stage;
 
 use endpin::live::clock::{FakeClock, Nanos};
 use endpin::live::message::{Message, Note};
-use endpin::live::scheduler::Ending;
+use endpin::live::scheduler::PlayEnd;
 use endpin::live::sink::{Recording, Sink, SinkError};
 use endpin::performance::score::PartName;
-use stage::{BAR, HALF_SECOND, LEAD, Stage, Toy, ons, sounding, toy};
+use fake_play::{BAR, FakePlay, HALF_SECOND, LEAD, Toy, ons, sounding, toy};
 use std::time::{Duration, Instant};
 
 #[test]
 fn every_note_leaves_at_its_exact_moment() {
-    let mut stage = Stage::set(Some(2));
-    stage.conductor.begin();
-    assert_eq!(stage.play(), Some(Ending::Finished));
-    let taken = stage.recording.take();
+    let mut play = FakePlay::set(Some(2));
+    play.conductor.begin();
+    assert_eq!(play.play(), Some(PlayEnd::Finished));
+    let taken = play.recording.take();
     let bass = ons(&taken, PartName::Bass);
     assert_eq!(bass.len(), 2 * 16 + 4);
     for (beat, (at, _, _)) in bass.iter().enumerate() {
@@ -29,7 +29,7 @@ fn every_note_leaves_at_its_exact_moment() {
     }
     assert_eq!(sounding(&taken), []);
     assert_eq!(
-        stage.scheduler.lateness().max(),
+        play.scheduler.lateness().max(),
         Duration::from_nanos(1),
         "a fake clock is never late"
     );
@@ -37,10 +37,10 @@ fn every_note_leaves_at_its_exact_moment() {
 
 #[test]
 fn at_one_instant_the_clock_comes_first_and_offs_before_ons() {
-    let mut stage = Stage::with_source(Some(1), |request| Ok(toy(request)));
-    stage.conductor.begin();
-    stage.play();
-    let taken = stage.recording.take();
+    let mut play = FakePlay::with_source(Some(1), |request| Ok(toy(request)));
+    play.conductor.begin();
+    play.play();
+    let taken = play.recording.take();
     let order = |message: &Message| match message.note() {
         None if message.channel().is_none() => 0,
         Some(Note::Off { .. }) => 1,
@@ -67,12 +67,12 @@ fn at_one_instant_the_clock_comes_first_and_offs_before_ons() {
 
 #[test]
 fn a_thousand_choruses_do_not_drift() {
-    let mut stage = Stage::set(None);
-    stage.conductor.begin();
+    let mut play = FakePlay::set(None);
+    play.conductor.begin();
     let wall = Instant::now();
     let choruses = 1_000;
-    stage.play_until(Nanos(LEAD + choruses * 4 * BAR - 1_000));
-    let mut taken = stage.recording.take();
+    play.play_until(Nanos(LEAD + choruses * 4 * BAR - 1_000));
+    let mut taken = play.recording.take();
     taken.retain(|(at, _)| at.0 < LEAD + choruses * 4 * BAR);
     let bass = ons(&taken, PartName::Bass);
     assert_eq!(bass.len() as u64, choruses * 16);
@@ -102,12 +102,12 @@ fn a_thousand_choruses_do_not_drift() {
 fn any_stop_leaves_silence() {
     // 200 stops spread over a chorus by a step that shares no factor with the beat.
     for stop in 0..200u64 {
-        let mut stage = Stage::set(None);
-        stage.conductor.begin();
-        stage.play_until(Nanos(LEAD + stop * 39_916_801));
-        stage.shared.stop();
-        assert_eq!(stage.play(), Some(Ending::Stopped));
-        let taken = stage.recording.take();
+        let mut play = FakePlay::set(None);
+        play.conductor.begin();
+        play.play_until(Nanos(LEAD + stop * 39_916_801));
+        play.shared.stop();
+        assert_eq!(play.play(), Some(PlayEnd::Stopped));
+        let taken = play.recording.take();
         assert_eq!(sounding(&taken), [], "stopped at {stop}");
         let tail: Vec<String> = taken.iter().map(|(_, m)| format!("{m:?}")).collect();
         // MIDI 1.0, channel mode messages: 123 all notes off, 120 all sound off.
@@ -120,11 +120,11 @@ fn any_stop_leaves_silence() {
 
 #[test]
 fn dropping_everything_midway_leaves_silence() {
-    let mut stage = Stage::set(None);
-    stage.conductor.begin();
-    stage.play_until(Nanos(LEAD + 7 * HALF_SECOND / 2 + 1));
-    let recording = stage.recording.clone();
-    drop(stage);
+    let mut play = FakePlay::set(None);
+    play.conductor.begin();
+    play.play_until(Nanos(LEAD + 7 * HALF_SECOND / 2 + 1));
+    let recording = play.recording.clone();
+    drop(play);
     let taken = recording.take();
     assert!(ons(&taken, PartName::Comp).len() == 1);
     assert_eq!(sounding(&taken), []);
@@ -147,7 +147,7 @@ fn a_lost_port_ends_play_unless_it_is_waited_for() {
         let recording = Recording::new(clock.clone());
         let failing = Failing(100, recording.clone());
         let source: Toy = |request| Ok(toy(request));
-        let mut stage = Stage::new(
+        let mut play = FakePlay::new(
             None,
             source,
             clock,
@@ -155,18 +155,18 @@ fn a_lost_port_ends_play_unless_it_is_waited_for() {
             vec![Box::new(failing)],
             wait,
         );
-        stage.conductor.begin();
-        let ending = stage.play_until(Nanos(LEAD + 2 * BAR));
-        assert_eq!(stage.recording.take().len(), 100);
-        let Some(spares) = &mut stage.spares else {
-            assert_eq!(ending, Some(Ending::Lost(0, SinkError::Gone)));
+        play.conductor.begin();
+        let ending = play.play_until(Nanos(LEAD + 2 * BAR));
+        assert_eq!(play.recording.take().len(), 100);
+        let Some(spares) = &mut play.spares else {
+            assert_eq!(ending, Some(PlayEnd::Lost(0, SinkError::Gone)));
             continue;
         };
         assert_eq!(ending, None);
-        let plugged_in = Box::new(stage.recording.clone());
+        let plugged_in = Box::new(play.recording.clone());
         assert!(spares.push((0, plugged_in as Box<dyn Sink>)).is_ok());
-        stage.play_until(Nanos(LEAD + 4 * BAR));
-        let bass = ons(&stage.recording.take(), PartName::Bass);
+        play.play_until(Nanos(LEAD + 4 * BAR));
+        let bass = ons(&play.recording.take(), PartName::Bass);
         assert_eq!(bass.len(), 8, "two bars more");
         assert_eq!(
             bass[0].0 as u64,
@@ -178,13 +178,13 @@ fn a_lost_port_ends_play_unless_it_is_waited_for() {
 
 #[test]
 fn an_interruption_is_not_hurried_after() {
-    let mut stage = Stage::set(None);
-    stage.conductor.begin();
-    stage.play_until(Nanos(LEAD + BAR));
-    stage.recording.take();
-    stage.clock.advance(Duration::from_secs(30));
-    stage.play_until(Nanos(LEAD + 2 * BAR + 30_000_000_000));
-    let bass = ons(&stage.recording.take(), PartName::Bass);
+    let mut play = FakePlay::set(None);
+    play.conductor.begin();
+    play.play_until(Nanos(LEAD + BAR));
+    play.recording.take();
+    play.clock.advance(Duration::from_secs(30));
+    play.play_until(Nanos(LEAD + 2 * BAR + 30_000_000_000));
+    let bass = ons(&play.recording.take(), PartName::Bass);
     assert!(
         (4..=5).contains(&bass.len()),
         "{} notes in a bar",

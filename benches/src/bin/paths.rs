@@ -1,7 +1,7 @@
 //! The three hot paths, each in a function of its own whose instructions `callgrind.sh` counts.
 
 use endpin::{
-    outputs::midi_file::{self, Layout},
+    outputs::midi_file::{self, TrackLayout},
     performance::session::{Session, Wishes},
 };
 use endpin_theory::Chart;
@@ -29,7 +29,7 @@ fn draw_ten_thousand_choruses(walker: &Walker) -> Vec<Vec<u8>> {
 #[inline(never)]
 fn write_a_file(session: &Session) -> Vec<u8> {
     let score = session.perform().expect("choruses").score();
-    midi_file::bytes(&score, Layout::Tracks)
+    midi_file::bytes(&score, TrackLayout::Tracks)
 }
 
 fn main() {

@@ -3,8 +3,6 @@
 //! The reader's modules are built here on their own, so that the fuzzer builds in seconds.
 #![no_main]
 
-#[path = "../../../crates/band/src/inputs/take/clock.rs"]
-mod clock;
 #[path = "../../../crates/band/src/inputs/take/file.rs"]
 mod file;
 #[path = "../../../crates/band/src/inputs/take/melody.rs"]
@@ -13,6 +11,8 @@ mod melody;
 mod pulse;
 #[path = "../../../crates/band/src/inputs/take/slots.rs"]
 mod slots;
+#[path = "../../../crates/band/src/inputs/take/tempo_map.rs"]
+mod tempo_map;
 #[path = "../../../crates/band/src/inputs/take/track.rs"]
 mod track;
 #[path = "../../../crates/band/src/inputs/take/voice.rs"]
@@ -29,7 +29,7 @@ fuzz_target!(|bytes: &[u8]| {
     let Ok(choice) = voice::choose(&file, None) else {
         return;
     };
-    let melody = melody::extract(choice.bass, &file.clock);
+    let melody = melody::extract(choice.bass, &file.tempo_map);
     let pairs = || melody.notes.iter().zip(&melody.notes[1..]);
     assert!(melody.notes.is_empty() || pairs().all(|(a, b)| a.at < b.at && a.end <= b.at));
     let times: Vec<f64> = melody.notes.iter().map(|note| note.at * 2.0).collect();

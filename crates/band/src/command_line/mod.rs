@@ -20,27 +20,27 @@ pub struct Cli {
 #[derive(Debug, Subcommand)]
 pub enum Command {
     /// Write a MIDI file: bass, comp and time in named tracks
-    Write(commands::write::Args),
+    Write(commands::write::WriteArgs),
     /// Play through MIDI ports, for as long as wanted
     #[cfg(feature = "live")]
-    Live(commands::live::Args),
+    Live(commands::live::LiveArgs),
     /// Show each note of the line and why it is there
-    Explain(commands::explain::Args),
+    Explain(commands::explain::ExplainArgs),
     /// Judge a line that somebody played
-    Check(commands::check::Args),
+    Check(commands::check::CheckArgs),
     /// Show the chart as understood: functions, scales, and how many lines it has
-    Chart(commands::chart::Args),
+    Chart(commands::chart::ChartArgs),
     /// Write notation, a practice page or pages for print
-    Sheet(commands::sheet::Args),
+    Sheet(commands::sheet::SheetArgs),
     /// Make a set of questions for the ear and its key
-    Ear(commands::ear::Args),
+    Ear(commands::ear::EarArgs),
     /// List the MIDI ports of this machine
     #[cfg(feature = "live")]
-    Ports(commands::ports::Args),
+    Ports(commands::ports::PortsArgs),
     /// Print what a shell needs to complete endpin's commands and options
-    Completions(commands::completions::Args),
+    Completions(commands::completions::CompletionsArgs),
     /// Print the manual page of all commands
-    Man(commands::man::Args),
+    Man(commands::man::ManArgs),
 }
 
 impl Command {

@@ -5,12 +5,12 @@ use std::sync::Arc;
 
 use rtrb::Producer;
 
-use super::board::{Placed, SharedBoard};
+use super::beat_writer::{BeatWriter, ByPart, Leg, Routing};
 use super::control::{Control, Taps};
-use super::copyist::{ByPart, Copyist, Leg, Routing};
 use super::passage::Passage;
+use super::passage_supply::{PassageKind, PassageRequest, PassageSupply};
+use super::play_status::{QueuedBeat, SharedPlayStatus};
 use super::queue::{Event, Shared};
-use super::supply::{Piece, Request, Supply};
 use super::timebase::{PlayTick, Quarter};
 
 /// How far one press moves the tempo, in quarter notes a minute.
@@ -20,9 +20,9 @@ const TEMPO_STEP: f64 = 4.0;
 #[derive(Clone, Debug)]
 pub struct Programme {
     /// What comes first, a count-in or the first chorus. It has at least one beat.
-    pub opening: (Request, Passage),
+    pub opening: (PassageRequest, Passage),
     /// What follows it, if that has been made already.
-    pub then: Option<(Request, Passage)>,
+    pub then: Option<(PassageRequest, Passage)>,
     /// So many choruses; `None`: until asked to end.
     pub choruses: Option<u32>,
     /// Whether an ending bar follows.
@@ -31,7 +31,7 @@ pub struct Programme {
 
 impl Programme {
     /// The first chorus, as asked for and as made.
-    pub fn first_chorus(&self) -> &(Request, Passage) {
+    pub fn first_chorus(&self) -> &(PassageRequest, Passage) {
         self.then.as_ref().unwrap_or(&self.opening)
     }
 
@@ -45,13 +45,13 @@ impl Programme {
 }
 
 /// What the conductor shares with the other threads.
-pub struct Ties {
+pub struct ConductorLinks {
     /// Where events go.
     pub events: Producer<Event>,
     /// The numbers shared with the scheduler.
     pub shared: Arc<Shared>,
     /// What the screen reads.
-    pub board: SharedBoard,
+    pub status: SharedPlayStatus,
     /// Which sinks get what.
     pub routing: Routing,
 }
@@ -67,9 +67,9 @@ enum State {
 /// The conductor; see the module.
 pub struct Conductor<S> {
     supply: S,
-    copyist: Copyist,
+    writer: BeatWriter,
     shared: Arc<Shared>,
-    board: SharedBoard,
+    status: SharedPlayStatus,
     choruses: Option<u32>,
     ending: bool,
     /// How many sections the form has.
@@ -77,9 +77,9 @@ pub struct Conductor<S> {
     /// Whole choruses begun.
     whole: u32,
     leg: Leg,
-    ahead: Option<(Request, Arc<Passage>)>,
-    asked: Option<Request>,
-    refused: Option<Request>,
+    ahead: Option<(PassageRequest, Arc<Passage>)>,
+    asked: Option<PassageRequest>,
+    refused: Option<PassageRequest>,
     looped: Option<usize>,
     jump: Option<usize>,
     muted: ByPart<bool>,
@@ -88,21 +88,21 @@ pub struct Conductor<S> {
     state: State,
 }
 
-impl<S: Supply> Conductor<S> {
+impl<S: PassageSupply> Conductor<S> {
     /// A conductor of `programme`, which goes on with what `supply` makes.
-    pub fn new(programme: Programme, supply: S, ties: Ties) -> Conductor<S> {
+    pub fn new(programme: Programme, supply: S, ties: ConductorLinks) -> Conductor<S> {
         let share = |(request, passage)| (request, Arc::new(passage));
         let (request, passage) = share(programme.opening);
-        let muted = ties.board.look().standing.muted;
+        let muted = ties.status.look().settings.muted;
         Conductor {
             supply,
-            copyist: Copyist::new(ties.events, ties.routing, ties.shared.epoch()),
+            writer: BeatWriter::new(ties.events, ties.routing, ties.shared.epoch()),
             shared: ties.shared,
-            board: ties.board,
+            status: ties.status,
             choruses: programme.choruses,
             ending: programme.ending,
             form: passage.sections.len(),
-            whole: u32::from(request.piece == Piece::Chorus),
+            whole: u32::from(request.kind == PassageKind::Chorus),
             leg: Leg {
                 passage,
                 request,
@@ -124,15 +124,15 @@ impl<S: Supply> Conductor<S> {
     /// Begins, or goes on after a pause, at the beat where play stands.
     pub fn begin(&mut self) {
         self.state = State::Rolling;
-        self.board.look().standing.paused = false;
+        self.status.look().settings.paused = false;
         self.shared.reach(self.number);
-        self.copyist.begin(self.leg.here());
+        self.writer.begin(self.leg.here());
     }
 
     /// Does what is due now: takes what the supply has made, queues what the scheduler will need.
     pub fn advance(&mut self) {
         self.receive();
-        while self.copyist.hand_over()
+        while self.writer.hand_over()
             && self.state == State::Rolling
             && self.number <= self.shared.reached()
         {
@@ -142,7 +142,7 @@ impl<S: Supply> Conductor<S> {
 
     /// Whether the end has been queued.
     pub fn is_over(&self) -> bool {
-        self.state == State::Over && self.copyist.is_done()
+        self.state == State::Over && self.writer.is_done()
     }
 
     /// Takes a wish; `seconds` is when it was made, for taps.
@@ -154,9 +154,9 @@ impl<S: Supply> Conductor<S> {
             Control::NextSection => self.jump_by(1),
             Control::PreviousSection => self.jump_by(-1),
             Control::LoopSection => {
-                self.looped = match (self.looped, self.leg.request.piece) {
+                self.looped = match (self.looped, self.leg.request.kind) {
                     (Some(_), _) => None,
-                    (None, Piece::Section(section)) => Some(section),
+                    (None, PassageKind::Section(section)) => Some(section),
                     (None, _) => Some(self.section()),
                 };
             }
@@ -168,28 +168,28 @@ impl<S: Supply> Conductor<S> {
                 }
             }
             Control::EndAfter => {
-                let standing = &mut self.board.look().standing;
-                standing.ending = !standing.ending;
+                let settings = &mut self.status.look().settings;
+                settings.ending = !settings.ending;
             }
             Control::Quit => self.shared.stop(),
             _ => self.change_settings(control),
         }
-        self.board.look().standing.looping = self.looped.is_some();
+        self.status.look().settings.looping = self.looped.is_some();
         self.ask();
     }
 
     fn change_settings(&mut self, control: Control) {
-        let mut board = self.board.look();
-        let standing = &mut board.standing;
-        standing.notice = None;
+        let mut status = self.status.look();
+        let settings = &mut status.settings;
+        settings.notice = None;
         match control {
-            Control::LevelUp => standing.level = (standing.level + 1).min(6),
-            Control::LevelDown => standing.level = (standing.level - 1).max(1),
-            Control::TransposeUp => standing.transpose = (standing.transpose + 1) % 12,
-            Control::TransposeDown => standing.transpose = (standing.transpose - 1) % 12,
-            Control::NewSeed => standing.seed = standing.seed.wrapping_add(1),
+            Control::LevelUp => settings.level = (settings.level + 1).min(6),
+            Control::LevelDown => settings.level = (settings.level - 1).max(1),
+            Control::TransposeUp => settings.transpose = (settings.transpose + 1) % 12,
+            Control::TransposeDown => settings.transpose = (settings.transpose - 1) % 12,
+            Control::NewSeed => settings.seed = settings.seed.wrapping_add(1),
             Control::Mute(part) => {
-                let muted = &mut standing.muted[part as usize];
+                let muted = &mut settings.muted[part as usize];
                 *muted = !*muted;
             }
             _ => {}
@@ -203,8 +203,8 @@ impl<S: Supply> Conductor<S> {
     }
 
     fn jump_by(&mut self, step: isize) {
-        match (self.leg.request.piece, self.looped) {
-            (Piece::Chorus, None) => {
+        match (self.leg.request.kind, self.looped) {
+            (PassageKind::Chorus, None) => {
                 let from = self.jump.unwrap_or_else(|| self.section());
                 self.jump = from.checked_add_signed(step).or(Some(0));
             }
@@ -219,7 +219,7 @@ impl<S: Supply> Conductor<S> {
 
     /// The tempo that plays, in quarter notes a minute.
     fn tempo(&self) -> f64 {
-        self.written_tempo() * self.board.look().standing.pace
+        self.written_tempo() * self.status.look().settings.pace
     }
 
     fn written_tempo(&self) -> f64 {
@@ -230,15 +230,15 @@ impl<S: Supply> Conductor<S> {
     fn set_tempo(&mut self, tempo: f64) {
         let (slowest, fastest) = Quarter::TEMPI;
         let pace = tempo.clamp(slowest, fastest) / self.written_tempo();
-        self.board.look().standing.pace = pace;
+        self.status.look().settings.pace = pace;
     }
 
     /// Stops at once; the place kept is the start of the bar that sounded.
     pub fn pause(&mut self) {
-        self.copyist.clear(self.shared.cut());
+        self.writer.clear(self.shared.cut());
         self.state = State::Waiting;
         let sounded = self.number.min(self.shared.reached()).saturating_sub(1);
-        let placed = self.board.look().beat(sounded).cloned();
+        let placed = self.status.look().beat(sounded).cloned();
         if let Some(placed) = placed {
             let back_to = Leg {
                 beat: placed.bar().first_beat,
@@ -251,13 +251,13 @@ impl<S: Supply> Conductor<S> {
                 self.ahead = Some((left.request, left.passage));
             }
         }
-        self.board.look().standing.paused = true;
+        self.status.look().settings.paused = true;
     }
 
     /// Goes to the first beat at or after a song position, in the form that plays, and waits there
     /// to begin. `epoch` is that of a [`Shared::cut`] already made for it.
     pub fn locate(&mut self, tick: PlayTick, epoch: u32) {
-        self.copyist.clear(epoch);
+        self.writer.clear(epoch);
         self.state = State::Waiting;
         let form = self.leg.passage.end.0;
         let into = tick.0.rem_euclid(form);
@@ -276,7 +276,7 @@ impl<S: Supply> Conductor<S> {
         let at_end = self.leg.beat == self.leg.passage.beats.len();
         if at_end {
             if !self.turn_over() {
-                self.copyist.end(self.leg.here());
+                self.writer.end(self.leg.here());
                 self.state = State::Over;
                 return;
             }
@@ -284,19 +284,19 @@ impl<S: Supply> Conductor<S> {
             self.turn_at_bar();
         }
         if self.leg.passage.opens_bar(self.leg.beat) {
-            self.muted = self.board.look().standing.muted;
+            self.muted = self.status.look().settings.muted;
         }
-        let mut board = self.board.look();
-        self.copyist
-            .beat(&self.leg, self.number, board.standing.pace, self.muted);
-        board.place(Placed {
+        let mut status = self.status.look();
+        self.writer
+            .beat(&self.leg, self.number, status.settings.pace, self.muted);
+        status.place(QueuedBeat {
             number: self.number,
             passage: self.leg.passage.clone(),
             request: self.leg.request,
             beat: self.leg.beat,
             origin: self.leg.origin,
         });
-        drop(board);
+        drop(status);
         self.number += 1;
         self.leg.beat += 1;
         self.ask();
@@ -309,17 +309,17 @@ impl<S: Supply> Conductor<S> {
         let opens_section = passage.section_start(section) == self.leg.beat;
         if let Some(looped) = self.looped {
             let closes_looped = opens_section && section == looped + 1;
-            if closes_looped && self.leg.request.piece == Piece::Chorus {
-                self.enter_ahead(Piece::Section(looped), 0);
+            if closes_looped && self.leg.request.kind == PassageKind::Chorus {
+                self.enter_ahead(PassageKind::Section(looped), 0);
             }
         } else if let Some(target) = self.jump.take() {
             if target < passage.sections.len() {
                 let beat = passage.section_start(target);
                 self.leg = self.leg.turn_to(passage.clone(), self.leg.request, beat);
-                self.copyist.jump(self.leg.here());
-            } else if self.enter_ahead(Piece::Chorus, 0) {
+                self.writer.jump(self.leg.here());
+            } else if self.enter_ahead(PassageKind::Chorus, 0) {
                 self.whole += 1;
-                self.copyist.jump(self.leg.here());
+                self.writer.jump(self.leg.here());
             }
         }
     }
@@ -327,7 +327,7 @@ impl<S: Supply> Conductor<S> {
     /// At the end of a passage: enters the next. `false` when there is none.
     fn turn_over(&mut self) -> bool {
         self.jump = None;
-        let Some(next) = self.next_piece() else {
+        let Some(next) = self.next_kind() else {
             return false;
         };
         let entry = self.entry_of(next);
@@ -335,31 +335,31 @@ impl<S: Supply> Conductor<S> {
             // It was not made in time: the present passage plays again, for time goes on.
             let present = self.leg.passage.clone();
             self.leg = self.leg.turn_to(present, self.leg.request, 0);
-            return next != Piece::Ending;
+            return next != PassageKind::Ending;
         }
-        self.whole += u32::from(next == Piece::Chorus && self.leg.beat == 0);
+        self.whole += u32::from(next == PassageKind::Chorus && self.leg.beat == 0);
         true
     }
 
     /// The section at which the next passage is entered: out of a loop, the form goes on where the
     /// loop left it.
-    fn entry_of(&self, next: Piece) -> usize {
-        match (self.leg.request.piece, next) {
-            (Piece::Section(section), Piece::Chorus) => section + 1,
+    fn entry_of(&self, next: PassageKind) -> usize {
+        match (self.leg.request.kind, next) {
+            (PassageKind::Section(section), PassageKind::Chorus) => section + 1,
             _ => 0,
         }
     }
 
-    /// Enters the passage made ahead, if it is such a piece, at a section.
-    fn enter_ahead(&mut self, piece: Piece, section: usize) -> bool {
-        let Some((request, passage)) = self.ahead.take_if(|(made, _)| made.piece == piece) else {
+    /// Enters the passage made ahead, if it is of such a kind, at a section.
+    fn enter_ahead(&mut self, kind: PassageKind, section: usize) -> bool {
+        let Some((request, passage)) = self.ahead.take_if(|(made, _)| made.kind == kind) else {
             return false;
         };
         let beat = match passage.sections.len() {
             sections if section < sections => passage.section_start(section),
             _ => 0,
         };
-        if piece == Piece::Chorus {
+        if kind == PassageKind::Chorus {
             self.form = passage.sections.len();
         }
         self.leg = self.leg.turn_to(passage, request, beat);
@@ -369,38 +369,38 @@ impl<S: Supply> Conductor<S> {
     /// Whether play ends after the present passage.
     fn is_finishing(&self) -> bool {
         let counted_out = self.choruses.is_some_and(|choruses| self.whole >= choruses);
-        self.board.look().standing.ending
-            || (counted_out && self.leg.request.piece == Piece::Chorus)
+        self.status.look().settings.ending
+            || (counted_out && self.leg.request.kind == PassageKind::Chorus)
     }
 
-    fn next_piece(&self) -> Option<Piece> {
-        match (self.leg.request.piece, self.looped) {
-            (Piece::Ending, _) => None,
-            (Piece::CountIn, _) => Some(Piece::Chorus),
-            _ if self.is_finishing() => self.ending.then_some(Piece::Ending),
-            (_, Some(section)) => Some(Piece::Section(section)),
-            _ => Some(Piece::Chorus),
+    fn next_kind(&self) -> Option<PassageKind> {
+        match (self.leg.request.kind, self.looped) {
+            (PassageKind::Ending, _) => None,
+            (PassageKind::CountIn, _) => Some(PassageKind::Chorus),
+            _ if self.is_finishing() => self.ending.then_some(PassageKind::Ending),
+            (_, Some(section)) => Some(PassageKind::Section(section)),
+            _ => Some(PassageKind::Chorus),
         }
     }
 
     /// What the next passage should be, as things stand.
-    fn wanted(&self) -> Option<Request> {
-        let piece = self.next_piece()?;
+    fn wanted(&self) -> Option<PassageRequest> {
+        let kind = self.next_kind()?;
         let present = self.leg.request;
-        if piece == Piece::Ending {
+        if kind == PassageKind::Ending {
             // It belongs to the chorus that plays.
-            return Some(Request { piece, ..present });
+            return Some(PassageRequest { kind, ..present });
         }
-        let board = self.board.look();
-        Some(Request {
-            piece,
-            chorus: match present.piece {
-                Piece::CountIn => present.chorus,
+        let status = self.status.look();
+        Some(PassageRequest {
+            kind,
+            chorus: match present.kind {
+                PassageKind::CountIn => present.chorus,
                 _ => present.chorus.saturating_add(1),
             },
-            seed: board.standing.seed,
-            level: board.standing.level,
-            transpose: board.standing.transpose,
+            seed: status.settings.seed,
+            level: status.settings.level,
+            transpose: status.settings.transpose,
         })
     }
 
@@ -430,10 +430,10 @@ impl<S: Supply> Conductor<S> {
                 Ok(_) => self.refused = Some(request),
                 Err(fault) => {
                     self.refused = Some(request);
-                    let mut board = self.board.look();
-                    board.standing.notice = Some(fault);
-                    board.standing.level = self.leg.request.level;
-                    board.standing.transpose = self.leg.request.transpose;
+                    let mut status = self.status.look();
+                    status.settings.notice = Some(fault);
+                    status.settings.level = self.leg.request.level;
+                    status.settings.transpose = self.leg.request.transpose;
                 }
             }
             self.ask();

@@ -6,15 +6,15 @@
 //! it: its place is passed over at once, for time goes on, and if it comes after all it is not counted
 //! a second time.
 //!
-//! Pulses arrive with jitter, which the loop of `locked_loop` takes out.
+//! Pulses arrive with jitter, which the loop of `pulse_smoother` takes out.
 
 use std::ops::Range;
 
 use endpin_theory::Ticks;
 
 use super::clock::Nanos;
-use super::locked_loop::LockedLoop;
 use super::message::Message;
+use super::pulse_smoother::PulseSmoother;
 use super::timebase::{PlayTick, Quarter, Timebase};
 
 /// Pulses to the quarter note.
@@ -44,7 +44,7 @@ pub enum Lead {
 /// Follows a clock; see the module.
 #[derive(Clone, Debug)]
 pub struct Follower {
-    lock: Option<LockedLoop>,
+    lock: Option<PulseSmoother>,
     /// The period expected before two pulses have been heard.
     expected: f64,
     /// When the last pulse came.
@@ -132,8 +132,8 @@ impl Follower {
     /// when pulses came while stopped says nothing of this one.
     fn restart(&mut self, at: f64) {
         let lock = match self.lock {
-            Some(known) if known.age > 0 => LockedLoop::lock_heard(at, known.period),
-            _ => LockedLoop::lock(at, self.expected),
+            Some(known) if known.age > 0 => PulseSmoother::lock_heard(at, known.period),
+            _ => PulseSmoother::lock(at, self.expected),
         };
         self.latest = [(lock.period, 0); LATEST];
         self.lock = Some(lock);
@@ -146,7 +146,7 @@ impl Follower {
     fn filter(&mut self, at: f64) -> i64 {
         let before = self.heard.replace(at);
         let (Some(lock), Some(before)) = (&mut self.lock, before) else {
-            self.lock = Some(LockedLoop::lock(at, self.expected));
+            self.lock = Some(PulseSmoother::lock(at, self.expected));
             return 1;
         };
         let interval = at - before;
@@ -164,7 +164,7 @@ impl Follower {
                 true => interval,
                 false => self.expected,
             };
-            *lock = LockedLoop::lock_heard(at, period);
+            *lock = PulseSmoother::lock_heard(at, period);
             self.latest = [(period, 0); LATEST];
             return 1;
         }
@@ -173,7 +173,7 @@ impl Follower {
         self.latest.rotate_left(1);
         self.latest[LATEST - 1] = (interval, over);
         if let Some(period) = new_period(&self.latest, lock.period) {
-            *lock = LockedLoop::lock_heard(at, period);
+            *lock = PulseSmoother::lock_heard(at, period);
             // Nothing was passed over after all: what the earlier intervals added is taken back.
             let supposed: i64 = self.latest[..LATEST - 1].iter().map(|(_, over)| over).sum();
             self.latest = [(period, 0); LATEST];

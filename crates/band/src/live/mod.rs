@@ -1,32 +1,32 @@
 //! Live play: the band sent to MIDI ports as it is made, for as long as wanted.
 //!
 //! ```text
-//! supply ──passages──▶ conductor ──events──▶ scheduler ──messages──▶ sinks
-//!                          ▲    one beat ahead      │
-//!                       control                     └──beats──▶ screen
+//! passage supply ──passages──▶ conductor ──events──▶ scheduler ──messages──▶ sinks
+//!                                  ▲    one beat ahead      │
+//!                               control                     └──beats──▶ console, with its screen
 //! ```
 //! The scheduler's thread does nothing but send what is due; all decisions are the conductor's.
 
-pub mod board;
+pub mod beat_writer;
 pub mod clock;
 pub mod conductor;
+pub mod console;
 pub mod control;
-pub mod copyist;
-pub mod desk;
 pub mod follow;
 pub mod lateness;
-mod locked_loop;
 pub mod message;
 pub mod passage;
+pub mod passage_supply;
 pub mod play;
+pub mod play_status;
+pub mod play_view;
+pub mod played_notes;
 pub mod ports;
+mod pulse_smoother;
 pub mod queue;
 pub mod raw;
 pub mod repertoire;
-pub mod scene;
 pub mod scheduler;
 pub mod screen;
 pub mod sink;
-pub mod supply;
-pub mod take;
 pub mod timebase;

@@ -10,11 +10,11 @@ pub struct Passage {
     /// Key, as shown.
     pub key: String,
     /// Sections in playing order.
-    pub sections: Vec<Section>,
+    pub sections: Vec<PassageSection>,
     /// Bars in playing order.
-    pub bars: Vec<Bar>,
+    pub bars: Vec<PassageBar>,
     /// Beats in playing order; the first starts at tick 0.
-    pub beats: Vec<Beat>,
+    pub beats: Vec<PassageBeat>,
     /// Notes in order of start. They may start before tick 0 (an anticipation) and end after `end`.
     pub notes: Vec<Cue>,
     /// The closing bar line.
@@ -23,7 +23,7 @@ pub struct Passage {
 
 /// A section as played; a chart's section played twice is two of these.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Section {
+pub struct PassageSection {
     /// Its name in the chart.
     pub name: String,
     /// Its first bar, as an index into [`Passage::bars`].
@@ -32,7 +32,7 @@ pub struct Section {
 
 /// A bar.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Bar {
+pub struct PassageBar {
     /// Its number in the chorus, from 1.
     pub number: u32,
     /// Its section, as an index into [`Passage::sections`].
@@ -47,7 +47,7 @@ pub struct Bar {
 
 /// A beat.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Beat {
+pub struct PassageBeat {
     /// Notated start from the start of the passage.
     pub start: Ticks,
     /// Its bar, as an index into [`Passage::bars`].

@@ -10,18 +10,18 @@ use std::time::Duration;
 use rtrb::{Consumer, Producer, RingBuffer};
 use thread_priority::ThreadPriority;
 
-use super::board::SharedBoard;
+use super::beat_writer::Routing;
 use super::clock::{Clock, Monotonic};
-use super::conductor::{Conductor, Programme, Ties};
+use super::conductor::{Conductor, ConductorLinks, Programme};
 use super::control::Control;
-use super::copyist::Routing;
 use super::follow::{Follower, Lead};
 use super::lateness::Lateness;
 use super::message::Message;
+use super::passage_supply::{MadeOnThread, PassageSource};
+use super::play_status::SharedPlayStatus;
 use super::queue::{ROOM, Shared};
-use super::scheduler::{Ending, Lines, News, Scheduler, Steer};
+use super::scheduler::{Lines, News, PlayEnd, Scheduler, Steer};
 use super::sink::{Outlet, Sink, SinkIndex, Sinks};
-use super::supply::{Source, Threaded};
 use super::timebase::{PlayTick, Quarter};
 
 /// What the conductor's thread is told.
@@ -32,7 +32,7 @@ enum Order {
 }
 
 /// How the sinks are used.
-pub struct Stage {
+pub struct PlaySetup {
     /// Where the music goes.
     pub sinks: Vec<Box<dyn Sink>>,
     /// Which of them get what.
@@ -55,7 +55,7 @@ pub struct Play {
     spares: Option<Producer<(SinkIndex, Box<dyn Sink>)>>,
     steering: Option<Producer<Steer>>,
     /// `None` once joined.
-    scheduler: Option<JoinHandle<(Ending, Lateness, bool)>>,
+    scheduler: Option<JoinHandle<(PlayEnd, Lateness, bool)>>,
     conductor: Option<JoinHandle<()>>,
 }
 
@@ -63,7 +63,7 @@ pub struct Play {
 #[derive(Clone, Debug)]
 pub struct Outcome {
     /// Why it ended.
-    pub ending: Ending,
+    pub ending: PlayEnd,
     /// How late messages left.
     pub lateness: Lateness,
     /// Whether the system granted the thread that sends a raised priority.
@@ -89,14 +89,14 @@ impl Play {
     ///
     /// # Errors
     /// When the system gives no thread.
-    pub fn start<S: Source + 'static>(
+    pub fn start<S: PassageSource + 'static>(
         programme: Programme,
         source: S,
-        board: SharedBoard,
-        stage: Stage,
+        status: SharedPlayStatus,
+        setup: PlaySetup,
     ) -> io::Result<Play> {
         let clock = Monotonic::start();
-        let shared = Arc::new(Shared::stopped_by(stage.stop));
+        let shared = Arc::new(Shared::stopped_by(setup.stop));
         let (events, taken) = RingBuffer::new(ROOM);
         let (told, news) = RingBuffer::new(1_024);
         let (spares, spare) = RingBuffer::new(Sinks::MOST);
@@ -106,21 +106,21 @@ impl Play {
         let lines = Lines {
             events: taken,
             news: told,
-            spares: stage.wait.then_some(spare),
+            spares: setup.wait.then_some(spare),
         };
-        let outlet = Outlet::new(stage.sinks);
-        let transport = stage.routing.clock;
+        let outlet = Outlet::new(setup.sinks);
+        let transport = setup.routing.clock;
         let mut scheduler = Scheduler::new(clock, outlet, lines, shared.clone(), transport);
-        if stage.follow {
+        if setup.follow {
             scheduler.follow(steered);
         }
-        let ties = Ties {
+        let ties = ConductorLinks {
             events,
             shared: shared.clone(),
-            board,
-            routing: stage.routing,
+            status,
+            routing: setup.routing,
         };
-        let conductor = Conductor::new(programme, Threaded::new(source)?, ties);
+        let conductor = Conductor::new(programme, MadeOnThread::new(source)?, ties);
 
         let guard = StopOnPanic(shared.clone());
         let scheduler = thread::Builder::new()
@@ -132,7 +132,7 @@ impl Play {
                 (ending, lateness, raised)
             })?;
         let guard = StopOnPanic(shared.clone());
-        let follow = stage.follow;
+        let follow = setup.follow;
         let conductor = thread::Builder::new()
             .name("conductor".into())
             .spawn(move || {
@@ -145,8 +145,8 @@ impl Play {
             shared,
             orders,
             news,
-            spares: stage.wait.then_some(spares),
-            steering: stage.follow.then_some(steering),
+            spares: setup.wait.then_some(spares),
+            steering: setup.follow.then_some(steering),
             scheduler: Some(scheduler),
             conductor: Some(conductor),
         })
@@ -234,7 +234,7 @@ impl Drop for Play {
 }
 
 fn conduct(
-    mut conductor: Conductor<Threaded>,
+    mut conductor: Conductor<MadeOnThread>,
     orders: &Receiver<Order>,
     shared: &Shared,
     clock: &Monotonic,

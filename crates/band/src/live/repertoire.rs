@@ -3,10 +3,10 @@
 use endpin_theory::{Chart, Chorus, Ticks};
 use endpin_walker::{ChorusLine, Level, LineNote};
 
-use super::passage::{Bar, Beat, Passage, Section};
-use super::supply::{Piece, Request, Source};
+use super::passage::{Passage, PassageBar, PassageBeat, PassageSection};
+use super::passage_supply::{PassageKind, PassageRequest, PassageSource};
 use crate::failure::Failure;
-use crate::performance::arrangement::{self, ArrangeOptions, Ending, Take};
+use crate::performance::arrangement::{self, ArrangeOptions, EndingBar, MadeChorus};
 use crate::performance::practice::{self, BarRange};
 use crate::performance::session::{Session, Wishes, chart_at_level};
 
@@ -36,9 +36,9 @@ impl Repertoire {
     }
 
     /// The request for the first chorus.
-    pub fn first_request(&self) -> Request {
-        Request {
-            piece: Piece::Chorus,
+    pub fn first_request(&self) -> PassageRequest {
+        PassageRequest {
+            kind: PassageKind::Chorus,
             chorus: self.wishes.choruses.start,
             seed: self.wishes.seed,
             level: self.wishes.line.level.number(),
@@ -50,17 +50,17 @@ impl Repertoire {
     ///
     /// # Errors
     /// A level, key or section that leaves no line.
-    pub fn make(&mut self, request: &Request) -> Result<Passage, Failure> {
+    pub fn make(&mut self, request: &PassageRequest) -> Result<Passage, Failure> {
         let (session, bars_before) = self.session(request)?;
         let line = session.line(request.chorus);
         let chorus = session.chorus(request.chorus);
         let options = &session.wishes().arrange;
-        let mut passage = match request.piece {
-            Piece::CountIn => count_in(session, &line),
-            Piece::Ending => ending(session, &line),
-            Piece::Chorus | Piece::Section(_) => {
+        let mut passage = match request.kind {
+            PassageKind::CountIn => count_in(session, &line),
+            PassageKind::Ending => ending(session, &line),
+            PassageKind::Chorus | PassageKind::Section(_) => {
                 let comp = session.comp(&line);
-                let take = Take {
+                let made = MadeChorus {
                     chorus,
                     line: &line,
                     comp: &comp,
@@ -69,7 +69,7 @@ impl Repertoire {
                     count_in: 0,
                     ..options.clone()
                 };
-                let score = arrangement::arrange(&[take], None, &plain);
+                let score = arrangement::arrange(&[made], None, &plain);
                 let mut passage = labelled(chorus, &line.notes, |bar| {
                     practice::tempo(bar.tempo, options.tempo_step, request.chorus)
                 });
@@ -84,9 +84,9 @@ impl Repertoire {
     }
 
     /// The session that makes a request, and how many bars of the form come before its first.
-    fn session(&mut self, request: &Request) -> Result<(&Session, u32), Failure> {
-        let section = match request.piece {
-            Piece::Section(section) => Some(section),
+    fn session(&mut self, request: &PassageRequest) -> Result<(&Session, u32), Failure> {
+        let section = match request.kind {
+            PassageKind::Section(section) => Some(section),
             _ => None,
         };
         let sort = (request.seed, request.level, request.transpose, section);
@@ -109,7 +109,11 @@ impl Repertoire {
         Ok((session, bars.map_or(0, |range| range.first - opening)))
     }
 
-    fn new_session(&self, request: &Request, bars: Option<BarRange>) -> Result<Session, Failure> {
+    fn new_session(
+        &self,
+        request: &PassageRequest,
+        bars: Option<BarRange>,
+    ) -> Result<Session, Failure> {
         let mut wishes = self.wishes.clone();
         wishes.seed = request.seed;
         wishes.comp.seed = request.seed;
@@ -144,8 +148,8 @@ impl Repertoire {
     }
 }
 
-impl Source for Repertoire {
-    fn passage(&mut self, request: &Request) -> Result<Passage, String> {
+impl PassageSource for Repertoire {
+    fn passage(&mut self, request: &PassageRequest) -> Result<Passage, String> {
         self.make(request).map_err(|failure| failure.to_string())
     }
 }
@@ -163,14 +167,14 @@ fn labelled(
     };
     for (index, bar) in chorus.bars.iter().enumerate() {
         if bar.opens_section || index == 0 {
-            passage.sections.push(Section {
+            passage.sections.push(PassageSection {
                 name: bar.section.clone(),
                 first_bar: index,
             });
         }
         let entering = chorus.spans.iter().filter(|span| span.bar == bar.number);
         let chords: Vec<&str> = entering.map(|span| span.symbol.as_str()).collect();
-        passage.bars.push(Bar {
+        passage.bars.push(PassageBar {
             number: bar.number,
             section: passage.sections.len() - 1,
             first_beat: bar.first_beat,
@@ -187,7 +191,7 @@ fn labelled(
         let note = line[..sounding]
             .last()
             .filter(|note| note.start + note.length > start);
-        passage.beats.push(Beat {
+        passage.beats.push(PassageBeat {
             start,
             bar: chorus.bar_at(beat).number as usize - 1,
             chord: chorus.spans[chorus.span_at(beat)].symbol.clone(),
@@ -208,7 +212,7 @@ fn plain(
     let beats = usize::from(like.meter.beats());
     let mut passage = Passage {
         key: session.chart().key.to_string(),
-        sections: vec![Section {
+        sections: vec![PassageSection {
             name: name.into(),
             first_bar: 0,
         }],
@@ -216,7 +220,7 @@ fn plain(
         ..Passage::default()
     };
     for bar in 0..bars as usize {
-        passage.bars.push(Bar {
+        passage.bars.push(PassageBar {
             number: bar as u32 + 1,
             section: 0,
             first_beat: bar * beats,
@@ -224,7 +228,7 @@ fn plain(
             chords: chord.into(),
         });
         let bar_start = like.meter.bar_ticks() * bar as i64;
-        passage.beats.extend((0..beats).map(|beat| Beat {
+        passage.beats.extend((0..beats).map(|beat| PassageBeat {
             start: bar_start + like.meter.beat_ticks() * beat as i64,
             bar,
             chord: chord.into(),
@@ -238,12 +242,12 @@ fn plain(
 fn count_in(session: &Session, line: &ChorusLine) -> Passage {
     let chorus = session.chorus(line.chorus);
     let options = &session.wishes().arrange;
-    let take = Take {
+    let made = MadeChorus {
         chorus,
         line,
         comp: &Default::default(),
     };
-    let score = arrangement::arrange(&[take], None, options);
+    let score = arrangement::arrange(&[made], None, options);
     let mut passage = plain(session, &chorus.bars[0], options.count_in, "", "");
     passage.notes = Passage::cues(&score, Ticks::ZERO);
     passage.notes.retain(|note| note.start < passage.end);
@@ -260,16 +264,16 @@ fn ending(session: &Session, line: &ChorusLine) -> Passage {
     let Some((bass, attack)) = session.ending(line) else {
         return Passage::default();
     };
-    let take = Take {
+    let made = MadeChorus {
         chorus,
         line,
         comp: &Default::default(),
     };
-    let held = Ending {
+    let held = EndingBar {
         bass: &bass,
         comp: attack.as_ref(),
     };
-    let score = arrangement::arrange(&[take], Some(held), &options);
+    let score = arrangement::arrange(&[made], Some(held), &options);
     let origin = chorus.length();
     let last = &chorus.bars[chorus.bars.len() - 1];
     let like = match last.meter.bar_ticks() == bass.length {

@@ -59,7 +59,7 @@ pub enum News {
 
 /// Why play ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Ending {
+pub enum PlayEnd {
     /// The music was over.
     Finished,
     /// It was asked to stop.
@@ -129,7 +129,7 @@ impl<C: Clock> Scheduler<C> {
     }
 
     /// Plays until the end, then leaves silence and returns the lateness measured on the way.
-    pub fn run(mut self) -> (Ending, Lateness) {
+    pub fn run(mut self) -> (PlayEnd, Lateness) {
         loop {
             if let Some(ending) = self.step() {
                 return (ending, self.lateness);
@@ -139,9 +139,9 @@ impl<C: Clock> Scheduler<C> {
 
     /// One look: does the event that is due, or waits a slice. The end, if it has come, leaves
     /// silence.
-    pub fn step(&mut self) -> Option<Ending> {
+    pub fn step(&mut self) -> Option<PlayEnd> {
         let ending = if self.shared.is_stopping() {
-            Some(Ending::Stopped)
+            Some(PlayEnd::Stopped)
         } else {
             self.attend().or_else(|| self.work())
         };
@@ -158,7 +158,7 @@ impl<C: Clock> Scheduler<C> {
     }
 
     /// Everything that can change between two events.
-    fn attend(&mut self) -> Option<Ending> {
+    fn attend(&mut self) -> Option<PlayEnd> {
         if let Some(spares) = &mut self.lines.spares {
             while let Ok((index, sink)) = spares.pop() {
                 self.outlet.replace(index, sink);
@@ -191,7 +191,7 @@ impl<C: Clock> Scheduler<C> {
         None
     }
 
-    fn work(&mut self) -> Option<Ending> {
+    fn work(&mut self) -> Option<PlayEnd> {
         let Some(event) = self.take_next() else {
             self.clock.nap(SLICE);
             return None;
@@ -232,7 +232,7 @@ impl<C: Clock> Scheduler<C> {
         self.next
     }
 
-    fn begin(&mut self, tick: PlayTick) -> Option<Ending> {
+    fn begin(&mut self, tick: PlayTick) -> Option<PlayEnd> {
         self.begun = true;
         if self.steering.is_none() {
             let now = Timebase::new(PlayTick(tick.0 - EARLY), self.clock.now(), self.quarter);
@@ -250,7 +250,7 @@ impl<C: Clock> Scheduler<C> {
         lost.or_else(|| self.send(Message::CONTINUE, self.transport))
     }
 
-    fn perform(&mut self, event: Event, due: Nanos, late: Duration) -> Option<Ending> {
+    fn perform(&mut self, event: Event, due: Nanos, late: Duration) -> Option<PlayEnd> {
         match event.act {
             Act::Begin => {}
             Act::Send { message, to } => {
@@ -278,18 +278,18 @@ impl<C: Clock> Scheduler<C> {
                     at: due,
                 });
             }
-            Act::End => return Some(Ending::Finished),
+            Act::End => return Some(PlayEnd::Finished),
         }
         None
     }
 
-    fn send(&mut self, message: Message, to: Sinks) -> Option<Ending> {
+    fn send(&mut self, message: Message, to: Sinks) -> Option<PlayEnd> {
         let (index, error) = self.outlet.send(message, to).err()?;
         self.tell(News::Lost(index, error));
         self.lines
             .spares
             .is_none()
-            .then_some(Ending::Lost(index, error))
+            .then_some(PlayEnd::Lost(index, error))
     }
 
     /// Ends what sounds and says so to whoever keeps time by us.

@@ -9,7 +9,7 @@ use ratatui::widgets::Paragraph;
 use tui_big_text::{BigText, PixelSize};
 
 use super::control::HELP;
-use super::scene::Scene;
+use super::play_view::PlayView;
 
 /// Bars to a row of the grid.
 const ROW: usize = 4;
@@ -42,13 +42,13 @@ impl Look {
 }
 
 /// Draws a moment; before the first beat there is only a line that says so.
-pub fn draw(frame: &mut Frame, scene: Option<&Scene>, look: Look, waiting: &str) {
+pub fn draw(frame: &mut Frame, view: Option<&PlayView>, look: Look, waiting: &str) {
     let page = frame.area();
-    let Some(scene) = scene else {
+    let Some(view) = view else {
         frame.render_widget(Paragraph::new(waiting).style(look.quiet), page);
         return;
     };
-    let rows = scene.passage.bars.len().div_ceil(ROW) as u16;
+    let rows = view.passage.bars.len().div_ceil(ROW) as u16;
     let [head, _, grid, _, chords, bass, marks, notice, help] = Layout::vertical([
         Constraint::Length(2),
         Constraint::Length(1),
@@ -61,12 +61,12 @@ pub fn draw(frame: &mut Frame, scene: Option<&Scene>, look: Look, waiting: &str)
         Constraint::Max(2),
     ])
     .areas(page);
-    draw_head(frame, head, scene, look);
-    draw_grid(frame, grid, scene, look);
-    draw_chords(frame, chords, scene, look);
-    draw_bass(frame, bass, scene, look);
-    draw_marks(frame, marks, scene, look);
-    let words = notices(scene).join("   ");
+    draw_head(frame, head, view, look);
+    draw_grid(frame, grid, view, look);
+    draw_chords(frame, chords, view, look);
+    draw_bass(frame, bass, view, look);
+    draw_marks(frame, marks, view, look);
+    let words = notices(view).join("   ");
     frame.render_widget(Paragraph::new(words).style(look.strong), notice);
     draw_help(frame, help, look);
 }
@@ -81,16 +81,16 @@ fn spread(left: Vec<Span<'static>>, right: Vec<Span<'static>>, width: u16) -> Li
     Line::from(spans)
 }
 
-fn draw_head(frame: &mut Frame, area: Rect, scene: &Scene, look: Look) {
+fn draw_head(frame: &mut Frame, area: Rect, view: &PlayView, look: Look) {
     let facts = format!(
         "{}   {:.0} a minute   level {}   seed {}",
-        scene.passage.key,
-        scene.tempo(),
-        scene.standing.level,
-        scene.standing.seed
+        view.passage.key,
+        view.tempo(),
+        view.settings.level,
+        view.settings.seed
     );
-    let (beat, beats) = scene.beat_of();
-    let mut count = vec![Span::styled(format!("bar {}   ", scene.bar()), look.strong)];
+    let (beat, beats) = view.beat_of();
+    let mut count = vec![Span::styled(format!("bar {}   ", view.bar()), look.strong)];
     for number in 1..=beats {
         let style = if number == beat {
             look.here
@@ -99,8 +99,8 @@ fn draw_head(frame: &mut Frame, area: Rect, scene: &Scene, look: Look) {
         };
         count.push(Span::styled(format!(" {number} "), style));
     }
-    let title = vec![Span::styled(scene.title.clone(), look.strong)];
-    let place = vec![Span::raw(scene.place())];
+    let title = vec![Span::styled(view.title.clone(), look.strong)];
+    let place = vec![Span::raw(view.place())];
     let lines = vec![
         spread(title, vec![Span::raw(facts)], area.width),
         spread(place, count, area.width),
@@ -108,9 +108,9 @@ fn draw_head(frame: &mut Frame, area: Rect, scene: &Scene, look: Look) {
     frame.render_widget(Paragraph::new(lines), area);
 }
 
-fn draw_grid(frame: &mut Frame, area: Rect, scene: &Scene, look: Look) {
-    let passage = &scene.passage;
-    let here = passage.beats[scene.beat].bar;
+fn draw_grid(frame: &mut Frame, area: Rect, view: &PlayView, look: Look) {
+    let passage = &view.passage;
+    let here = passage.beats[view.beat].bar;
     let cell = (area.width.saturating_sub(MARGIN) / ROW as u16).max(4);
     let rows = passage.bars.len().div_ceil(ROW);
     // Scrolls so that the row we are in and the one after it are seen.
@@ -152,12 +152,12 @@ fn fit(text: &str, width: u16) -> String {
     format!("{cut:width$}")
 }
 
-fn draw_chords(frame: &mut Frame, area: Rect, scene: &Scene, look: Look) {
+fn draw_chords(frame: &mut Frame, area: Rect, view: &PlayView, look: Look) {
     let halves = Layout::horizontal([Constraint::Percentage(50), Constraint::Percentage(50)]);
     let [left, right] = halves.areas(area);
     for (area, word, chord, style) in [
-        (left, "now", Some(scene.now()), look.strong),
-        (right, "next", scene.next(), look.quiet),
+        (left, "now", Some(view.now()), look.strong),
+        (right, "next", view.next(), look.quiet),
     ] {
         let [label, large] =
             Layout::vertical([Constraint::Length(1), Constraint::Min(0)]).areas(area);
@@ -177,9 +177,9 @@ fn draw_chords(frame: &mut Frame, area: Rect, scene: &Scene, look: Look) {
     }
 }
 
-fn draw_bass(frame: &mut Frame, area: Rect, scene: &Scene, look: Look) {
+fn draw_bass(frame: &mut Frame, area: Rect, view: &PlayView, look: Look) {
     let mut spans = vec![Span::styled("bass  ", look.quiet)];
-    match scene.bass() {
+    match view.bass() {
         Some((note, role)) => spans.extend([
             Span::styled(note.to_string(), look.strong),
             Span::raw(format!("  {role}")),
@@ -189,7 +189,7 @@ fn draw_bass(frame: &mut Frame, area: Rect, scene: &Scene, look: Look) {
     frame.render_widget(Paragraph::new(Line::from(spans)), area);
 }
 
-fn draw_marks(frame: &mut Frame, area: Rect, scene: &Scene, look: Look) {
+fn draw_marks(frame: &mut Frame, area: Rect, view: &PlayView, look: Look) {
     let width = area.width.saturating_sub(MARGIN);
     let mark = |word: &str, share: f64| {
         let done = (f64::from(width) * share).round() as usize;
@@ -203,19 +203,19 @@ fn draw_marks(frame: &mut Frame, area: Rect, scene: &Scene, look: Look) {
         ])
     };
     let lines = vec![
-        mark("chorus", scene.progress()),
-        mark(scene.section(), scene.section_progress()),
+        mark("chorus", view.progress()),
+        mark(view.section(), view.section_progress()),
     ];
     frame.render_widget(Paragraph::new(lines), area);
 }
 
-fn notices(scene: &Scene) -> Vec<String> {
-    let standing = &scene.standing;
+fn notices(view: &PlayView) -> Vec<String> {
+    let settings = &view.settings;
     let mut words = Vec::new();
-    if standing.paused {
+    if settings.paused {
         words.push("paused".to_string());
     }
-    let muted: Vec<String> = scene
+    let muted: Vec<String> = view
         .muted()
         .iter()
         .map(|part| part.to_string().to_lowercase())
@@ -223,16 +223,16 @@ fn notices(scene: &Scene) -> Vec<String> {
     if !muted.is_empty() {
         words.push(format!("muted: {}", muted.join(", ")));
     }
-    if standing.looping {
+    if settings.looping {
         words.push("looping this section".into());
     }
-    if standing.ending {
+    if settings.ending {
         words.push("ends after this chorus".into());
     }
-    if standing.transpose != 0 {
-        words.push(format!("transposed {:+}", standing.transpose));
+    if settings.transpose != 0 {
+        words.push(format!("transposed {:+}", settings.transpose));
     }
-    words.extend(standing.notice.clone());
+    words.extend(settings.notice.clone());
     words
 }
 
@@ -261,22 +261,22 @@ fn draw_help(frame: &mut Frame, area: Rect, look: Look) {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::live::board::Standing;
-    use crate::live::passage::{Bar, Beat, Passage, Section};
-    use crate::live::supply::Piece;
+    use crate::live::passage::{Passage, PassageBar, PassageBeat, PassageSection};
+    use crate::live::passage_supply::PassageKind;
+    use crate::live::play_status::PlaySettings;
     use endpin_theory::Ticks;
     use ratatui::Terminal;
     use ratatui::backend::TestBackend;
 
-    fn scene(bars: usize, beat: usize) -> Scene {
+    fn view(bars: usize, beat: usize) -> PlayView {
         let mut passage = Passage {
             key: "F".into(),
             sections: vec![
-                Section {
+                PassageSection {
                     name: "A".into(),
                     first_bar: 0,
                 },
-                Section {
+                PassageSection {
                     name: "B".into(),
                     first_bar: bars / 2,
                 },
@@ -285,7 +285,7 @@ mod tests {
         };
         for bar in 0..bars {
             let chord = ["F7", "Bb7", "Am7b5", "D7b9"][bar % 4];
-            passage.bars.push(Bar {
+            passage.bars.push(PassageBar {
                 number: bar as u32 + 1,
                 section: usize::from(bar >= bars / 2),
                 first_beat: bar * 4,
@@ -293,7 +293,7 @@ mod tests {
                 chords: chord.into(),
             });
             for _ in 0..4 {
-                passage.beats.push(Beat {
+                passage.beats.push(PassageBeat {
                     start: Ticks(passage.beats.len() as i64 * 960),
                     bar,
                     chord: chord.into(),
@@ -302,23 +302,23 @@ mod tests {
             }
         }
         passage.end = Ticks(passage.beats.len() as i64 * 960);
-        Scene {
+        PlayView {
             title: "Breakwater Blues".into(),
             passage: passage.into(),
             beat,
-            piece: Piece::Chorus,
+            kind: PassageKind::Chorus,
             chorus: 2,
             choruses: Some(3),
-            standing: Standing {
+            settings: PlaySettings {
                 ending: true,
-                ..Standing::at_first(4, 7, [false, true, false])
+                ..PlaySettings::at_first(4, 7, [false, true, false])
             },
         }
     }
 
-    fn page(scene: Option<&Scene>, width: u16, height: u16) -> Vec<String> {
+    fn page(view: Option<&PlayView>, width: u16, height: u16) -> Vec<String> {
         let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
-        let draw_page = |frame: &mut Frame| draw(frame, scene, Look::new(false), "waiting");
+        let draw_page = |frame: &mut Frame| draw(frame, view, Look::new(false), "waiting");
         terminal.draw(draw_page).unwrap();
         let buffer = terminal.backend().buffer();
         let row = |y| {
@@ -331,7 +331,7 @@ mod tests {
 
     #[test]
     fn everything_is_on_a_page_of_80_by_24() {
-        let page = page(Some(&scene(32, 64 + 5)), 80, 24);
+        let page = page(Some(&view(32, 64 + 5)), 80, 24);
         let text = page.join("\n");
         for wanted in [
             "Breakwater Blues",
@@ -370,11 +370,11 @@ mod tests {
     fn any_size_can_be_drawn_and_long_forms_scroll() {
         for (width, height) in [(1, 1), (10, 3), (40, 12), (80, 24), (200, 60)] {
             for beat in [0, 300, 511] {
-                page(Some(&scene(128, beat)), width, height);
+                page(Some(&view(128, beat)), width, height);
             }
             page(None, width, height);
         }
-        let page = page(Some(&scene(128, 511)), 80, 24);
+        let page = page(Some(&view(128, 511)), 80, 24);
         assert!(page.join("\n").contains("bar 128"));
         // The last row of the grid is shown, with the bar we are in.
         assert!(page.iter().any(|row| row.contains("D7b9")));
@@ -382,10 +382,10 @@ mod tests {
 
     #[test]
     fn the_line_of_text_tells_the_bar() {
-        assert_eq!(scene(32, 69).line(), "chorus 2 of 3, B bar 18: Bb7");
-        let mut last = scene(4, 15);
+        assert_eq!(view(32, 69).line(), "chorus 2 of 3, B bar 18: Bb7");
+        let mut last = view(4, 15);
         assert_eq!((last.now(), last.next()), ("D7b9", Some("F7")));
-        last.piece = Piece::Ending;
+        last.kind = PassageKind::Ending;
         assert_eq!(last.next(), None);
     }
 }

@@ -51,12 +51,12 @@ impl Sinks {
 
 /// The notes that sound at one sink, and the channels that were used there.
 #[derive(Clone, Debug, Default)]
-struct Sounding {
+struct SoundingNotes {
     keys: [u128; 16],
     used: u16,
 }
 
-impl Sounding {
+impl SoundingNotes {
     fn follow(&mut self, message: Message) {
         if let Some(channel) = message.channel() {
             self.used |= 1 << channel;
@@ -86,24 +86,24 @@ const ALL_NOTES_OFF: u8 = 123;
 /// Controller 120, all sound off.
 const ALL_SOUND_OFF: u8 = 120;
 
-struct Place {
+struct SinkPlace {
     /// `None` once lost.
     sink: Option<Box<dyn Sink>>,
-    sounding: Sounding,
+    sounding: SoundingNotes,
 }
 
 /// The sinks of a play, with what sounds at each. Dropping it, a panic included, silences them.
 #[derive(Default)]
 pub struct Outlet {
-    places: Vec<Place>,
+    places: Vec<SinkPlace>,
 }
 
 impl Outlet {
     /// An outlet to `sinks`, of which the first [`Sinks::MOST`] are used.
     pub fn new(sinks: Vec<Box<dyn Sink>>) -> Outlet {
-        let place = |sink| Place {
+        let place = |sink| SinkPlace {
             sink: Some(sink),
-            sounding: Sounding::default(),
+            sounding: SoundingNotes::default(),
         };
         Outlet {
             places: sinks.into_iter().take(Sinks::MOST).map(place).collect(),
@@ -122,7 +122,7 @@ impl Outlet {
             place.sounding.follow(message);
             if let Err(error) = sink.send(message) {
                 place.sink = None;
-                place.sounding = Sounding::default();
+                place.sounding = SoundingNotes::default();
                 outcome = Err((index, error));
             }
         }

@@ -14,7 +14,7 @@ use midly::{
 
 /// How the tracks are laid out.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Layout {
+pub enum TrackLayout {
     /// Format 1: a conductor track, then a named track for each part.
     #[default]
     Tracks,
@@ -27,16 +27,16 @@ pub enum Layout {
     clippy::expect_used,
     reason = "midly errs only on the writer and on tracks over 4 GiB"
 )]
-pub fn bytes(score: &Score, layout: Layout) -> Vec<u8> {
+pub fn bytes(score: &Score, layout: TrackLayout) -> Vec<u8> {
     let conductor = conductor_events(score);
     let parts = score.parts.iter().map(part_events);
     let (format, tracks) = match layout {
-        Layout::Tracks => {
+        TrackLayout::Tracks => {
             let mut tracks = vec![conductor];
             tracks.extend(parts);
             (Format::Parallel, tracks)
         }
-        Layout::Single => {
+        TrackLayout::Single => {
             let is_name = |event: &Timed| {
                 matches!(event.kind, TrackEventKind::Meta(MetaMessage::TrackName(_)))
             };
@@ -61,7 +61,7 @@ pub fn bytes(score: &Score, layout: Layout) -> Vec<u8> {
 }
 
 /// A file for each part, each with the conductor's marks, so that every one opens at the right tempo.
-pub fn split(score: &Score, layout: Layout) -> Vec<(PartName, Vec<u8>)> {
+pub fn split(score: &Score, layout: TrackLayout) -> Vec<(PartName, Vec<u8>)> {
     score
         .parts
         .iter()
@@ -237,7 +237,7 @@ mod tests {
 
     #[test]
     fn meta_events_have_the_bytes_of_the_standard() {
-        let file = bytes(&two_notes(), Layout::Tracks);
+        let file = bytes(&two_notes(), TrackLayout::Tracks);
         // Standard MIDI File 1.0, from memory: 120 a minute is 07 A1 20; 6/8 is 06 03; one flat is FF.
         for expected in [
             &b"\xff\x51\x03\x07\xa1\x20"[..],
@@ -257,7 +257,7 @@ mod tests {
 
     #[test]
     fn a_repeated_note_is_released_before_it_is_struck_again() {
-        let file = bytes(&two_notes(), Layout::Tracks);
+        let file = bytes(&two_notes(), TrackLayout::Tracks);
         let smf = Smf::parse(&file).unwrap();
         let keys: Vec<_> = smf.tracks[1]
             .iter()
@@ -278,7 +278,7 @@ mod tests {
 
     #[test]
     fn every_track_ends_on_the_last_bar_line() {
-        for (layout, tracks) in [(Layout::Tracks, 3), (Layout::Single, 1)] {
+        for (layout, tracks) in [(TrackLayout::Tracks, 3), (TrackLayout::Single, 1)] {
             let file = bytes(&two_notes(), layout);
             let smf = Smf::parse(&file).unwrap();
             assert_eq!(smf.tracks.len(), tracks);
@@ -292,7 +292,7 @@ mod tests {
 
     #[test]
     fn split_files_each_carry_the_tempo() {
-        let files = split(&two_notes(), Layout::Tracks);
+        let files = split(&two_notes(), TrackLayout::Tracks);
         let names: Vec<_> = files.iter().map(|(name, _)| *name).collect();
         assert_eq!(names, [PartName::Bass, PartName::Time]);
         for (_, file) in files {

@@ -8,5 +8,5 @@ pub mod reading;
 pub mod report;
 pub mod sheet;
 pub mod tablature;
-pub mod text;
+pub mod table;
 pub mod verdict;

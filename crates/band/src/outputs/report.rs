@@ -189,7 +189,7 @@ impl<'a> LineReport<'a> {
             chart: &session.chart().title,
             key: session.chart().key.to_string(),
             seed: session.wishes().seed,
-            choruses: made.takes.len() as u32,
+            choruses: made.choruses.len() as u32,
             notes: made.notes().enumerate().map(note).collect(),
             comp: None,
             meetings: None,
@@ -199,12 +199,12 @@ impl<'a> LineReport<'a> {
 
     /// With the comp and its collisions.
     pub fn with_comp(self, made: &Made<'_>) -> LineReport<'a> {
-        let attacks = made.takes.iter().flat_map(|(line, comp)| {
+        let attacks = made.choruses.iter().flat_map(|(line, comp)| {
             comp.attacks
                 .iter()
                 .map(|attack| AttackReport::new(line.chorus, attack))
         });
-        let last = made.takes.last().map_or(0, |(line, _)| line.chorus);
+        let last = made.choruses.last().map_or(0, |(line, _)| line.chorus);
         let ending = made.ending.iter().flat_map(|(_, chord)| chord);
         let ending = ending.map(|chord| AttackReport::new(last, chord));
         let found = made.collisions();

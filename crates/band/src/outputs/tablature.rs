@@ -18,18 +18,18 @@ A line is a string, a number the fret on it (0 open, x a ghost note), a beat fou
 ";
 
 /// A note on the neck.
-pub type Placed<'a> = (&'a LineNote, &'a Fingering);
+pub type NoteOnNeck<'a> = (&'a LineNote, &'a Fingering);
 
 /// One bar: a row of chord symbols and one a string, all of one width without the bar line behind them.
-struct Bar {
+struct TablatureBar {
     number: u32,
     symbols: String,
     strings: Vec<String>,
 }
 
 /// The bars of a chorus and the notes in them, on these open strings (MIDI keys, highest first).
-pub fn chorus(chorus: &Chorus, notes: &[Placed<'_>], strings: &[u8]) -> String {
-    let bars: Vec<Bar> = chorus
+pub fn chorus(chorus: &Chorus, notes: &[NoteOnNeck<'_>], strings: &[u8]) -> String {
+    let bars: Vec<TablatureBar> = chorus
         .bars
         .iter()
         .map(|bar| {
@@ -40,34 +40,34 @@ pub fn chorus(chorus: &Chorus, notes: &[Placed<'_>], strings: &[u8]) -> String {
                 (at, printable(&span.symbol))
             });
             let symbols: Vec<(Ticks, String)> = symbols.filter(|(at, _)| inside(at)).collect();
-            let notes: Vec<Placed<'_>> = notes
+            let notes: Vec<NoteOnNeck<'_>> = notes
                 .iter()
                 .filter(|(note, _)| note.bar == bar.number)
                 .copied()
                 .collect();
             let beats = (bar.meter.beat_ticks(), usize::from(bar.meter.beats()));
-            Bar::new(bar.number, beats, &symbols, &notes, strings.len())
+            TablatureBar::new(bar.number, beats, &symbols, &notes, strings.len())
         })
         .collect();
     systems(&bars, strings)
 }
 
 /// The ending: its one note under the chord it comes home to.
-pub fn ending(number: u32, placed: Placed<'_>, strings: &[u8]) -> String {
+pub fn ending(number: u32, placed: NoteOnNeck<'_>, strings: &[u8]) -> String {
     let symbols = [(Ticks::ZERO, printable(&placed.0.chord))];
     let beats = (placed.0.beat_length, 4);
-    let bar = Bar::new(number, beats, &symbols, &[placed], strings.len());
+    let bar = TablatureBar::new(number, beats, &symbols, &[placed], strings.len());
     systems(&[bar], strings)
 }
 
-impl Bar {
+impl TablatureBar {
     fn new(
         number: u32,
         (beat, beats): (Ticks, usize),
         symbols: &[(Ticks, String)],
-        notes: &[Placed<'_>],
+        notes: &[NoteOnNeck<'_>],
         strings: usize,
-    ) -> Bar {
+    ) -> TablatureBar {
         let is_busy = notes.iter().any(|(note, _)| note.in_bar.0 % beat.0 != 0);
         let wide = match is_busy && beats * BUSY_BEAT < PAGE - MARGIN {
             true => BUSY_BEAT,
@@ -111,7 +111,7 @@ impl Bar {
             .max(widest(&[&chords]));
         pad(&mut chords, width, ' ');
         frets.iter_mut().for_each(|row| pad(row, width, '-'));
-        Bar {
+        TablatureBar {
             number,
             symbols: chords,
             strings: frets,
@@ -134,7 +134,7 @@ fn pad(row: &mut String, width: usize, with: char) {
 }
 
 /// Bars side by side as far as the page goes, four at most.
-fn systems(bars: &[Bar], strings: &[u8]) -> String {
+fn systems(bars: &[TablatureBar], strings: &[u8]) -> String {
     let mut text = String::new();
     let mut left = bars;
     while !left.is_empty() {

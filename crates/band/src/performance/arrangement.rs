@@ -14,7 +14,7 @@ use crate::{
         comp::{ChorusComp, CompAttack, notes_by_bar},
         drums::{self, BarContext, TimeKeeping},
         random_streams::{Purpose, stream},
-        swing::{self, Player, Swing, Warp},
+        swing::{self, Swing, SwungPart, Warp},
     },
 };
 use endpin_theory::{
@@ -67,7 +67,7 @@ impl Default for ArrangeOptions {
 
 /// One chorus as it was made; its number is the line's.
 #[derive(Clone, Copy, Debug)]
-pub struct Take<'a> {
+pub struct MadeChorus<'a> {
     /// The chart unrolled.
     pub chorus: &'a Chorus,
     /// The bass.
@@ -78,7 +78,7 @@ pub struct Take<'a> {
 
 /// The bar after the last chorus, in which all hold the home chord.
 #[derive(Clone, Copy, Debug)]
-pub struct Ending<'a> {
+pub struct EndingBar<'a> {
     /// The held root; its length is that of the bar.
     pub bass: &'a LineNote,
     /// The held chord, if the comp plays one.
@@ -86,22 +86,26 @@ pub struct Ending<'a> {
 }
 
 /// Merges the parts of some choruses, in order, and the ending bar if there is one.
-pub fn arrange(takes: &[Take], ending: Option<Ending>, options: &ArrangeOptions) -> Score {
+pub fn arrange(
+    choruses: &[MadeChorus],
+    ending: Option<EndingBar>,
+    options: &ArrangeOptions,
+) -> Score {
     let mut band = Band::new(options);
-    if let Some(first) = takes.first() {
+    if let Some(first) = choruses.first() {
         band.count_in(first);
     }
-    for take in takes {
-        band.chorus(take);
+    for made in choruses {
+        band.chorus(made);
     }
-    if let (Some(ending), Some(last)) = (ending, takes.last()) {
+    if let (Some(ending), Some(last)) = (ending, choruses.last()) {
         band.ending(ending, last);
     }
-    band.score(takes.first().map_or("", |take| &take.chorus.title))
+    band.score(choruses.first().map_or("", |made| &made.chorus.title))
 }
 
 /// A bar as a player plays in it.
-struct Place<'a> {
+struct PlayersBar<'a> {
     /// Its number in the chorus, from 0.
     index: usize,
     bar: &'a Bar,
@@ -109,7 +113,7 @@ struct Place<'a> {
     warp: Warp,
 }
 
-impl Place<'_> {
+impl PlayersBar<'_> {
     /// Where what is notated in this bar starts, from the start of the chorus, and how long it lasts.
     fn performed(&self, in_bar: Ticks, length: Ticks) -> (Ticks, Ticks) {
         let start = self.warp.place(in_bar);
@@ -147,11 +151,11 @@ impl<'a> Band<'a> {
     }
 
     /// Where a player stands in a bar of this number, counted from 1.
-    fn place<'t>(&self, take: &Take<'t>, number: u32, player: Player) -> Place<'t> {
-        let index = (number as usize).clamp(1, take.chorus.bars.len()) - 1;
-        let bar = &take.chorus.bars[index];
-        let tempo = self.tempo_of(bar, take.line.chorus);
-        Place {
+    fn place<'t>(&self, made: &MadeChorus<'t>, number: u32, player: SwungPart) -> PlayersBar<'t> {
+        let index = (number as usize).clamp(1, made.chorus.bars.len()) - 1;
+        let bar = &made.chorus.bars[index];
+        let tempo = self.tempo_of(bar, made.line.chorus);
+        PlayersBar {
             index,
             bar,
             tempo,
@@ -165,7 +169,7 @@ impl<'a> Band<'a> {
         }
     }
 
-    fn count_in(&mut self, first: &Take) {
+    fn count_in(&mut self, first: &MadeChorus) {
         let bar = &first.chorus.bars[0];
         let tempo = self.tempo_of(bar, first.line.chorus);
         self.marks
@@ -183,8 +187,8 @@ impl<'a> Band<'a> {
         }
     }
 
-    fn chorus(&mut self, take: &Take) {
-        let (chorus, number) = (take.chorus, take.line.chorus);
+    fn chorus(&mut self, made: &MadeChorus) {
+        let (chorus, number) = (made.chorus, made.line.chorus);
         for bar in &chorus.bars {
             let (at, tempo) = (self.now + bar.start, self.tempo_of(bar, number));
             self.marks.signs(at, &bar.meter, tempo, chorus.key);
@@ -201,25 +205,25 @@ impl<'a> Band<'a> {
                 self.marks.put(at, Mark::Chord(span.symbol.clone()));
             }
         }
-        self.bass(take);
-        self.comp(take);
-        self.time(take);
+        self.bass(made);
+        self.comp(made);
+        self.time(made);
         self.now += chorus.length();
     }
 
-    fn bass(&mut self, take: &Take) {
-        let number = take.line.chorus;
+    fn bass(&mut self, made: &MadeChorus) {
+        let number = made.line.chorus;
         let mut rng = stream(self.options.seed, number, Purpose::BassPlacement);
-        let notes = take.line.notes.iter();
+        let notes = made.line.notes.iter();
         let played: Vec<(ScoreNote, bool)> = notes
             .map(|note| {
-                let place = self.place(take, note.bar, Player::Line);
-                let bars_before = bars_before(take.chorus, number, place.index);
+                let place = self.place(made, note.bar, SwungPart::Line);
+                let bars_before = bars_before(made.chorus, number, place.index);
                 let is_students = practice::is_students_turn(self.options.trade, bars_before);
-                (self.bass_note(take, note, &place, &mut rng), is_students)
+                (self.bass_note(made, note, &place, &mut rng), is_students)
             })
             .collect();
-        let end = take.chorus.length();
+        let end = made.chorus.length();
         for (index, &(note, is_students)) in played.iter().enumerate() {
             // One string at a time: let go before the next note, whoever plays it.
             let until = played.get(index + 1).map_or(end, |(next, _)| next.start);
@@ -231,19 +235,19 @@ impl<'a> Band<'a> {
 
     fn bass_note(
         &self,
-        take: &Take,
+        made: &MadeChorus,
         note: &LineNote,
-        place: &Place,
+        place: &PlayersBar,
         rng: &mut ChaCha8Rng,
     ) -> ScoreNote {
         let (start, length) = place.performed(note.in_bar, note.length);
         let shift = swing::shift(rng, self.human, 0.0, BASS_REACH_MS, place.tempo);
-        let span = note.span.and_then(|span| take.chorus.spans.get(span));
-        let is_arrival = span.is_some_and(|span| take.chorus.ticks_at(span.start) == note.start);
+        let span = note.span.and_then(|span| made.chorus.spans.get(span));
+        let is_arrival = span.is_some_and(|span| made.chorus.ticks_at(span.start) == note.start);
         let loudness = match note.ghost {
             true => GHOST,
             false => {
-                let phrase = swing::phrase(place.index, take.line.chorus - 1);
+                let phrase = swing::phrase(place.index, made.line.chorus - 1);
                 BASS + swing::accent(note.strength, is_arrival) + phrase
             }
         };
@@ -264,12 +268,12 @@ impl<'a> Band<'a> {
         }
     }
 
-    fn comp(&mut self, take: &Take) {
-        let number = take.line.chorus;
+    fn comp(&mut self, made: &MadeChorus) {
+        let number = made.line.chorus;
         let mut rng = stream(self.options.seed, number, Purpose::CompPlacement);
-        let end = take.chorus.length();
-        for attack in &take.comp.attacks {
-            let place = self.place(take, attack.bar, Player::Line);
+        let end = made.chorus.length();
+        for attack in &made.comp.attacks {
+            let place = self.place(made, attack.bar, SwungPart::Line);
             let (start, length) = place.performed(attack.in_bar, attack.length);
             // A pianist sits a hair behind the beat.
             let (late, reach) = (COMP_LATE_MS, COMP_REACH_MS);
@@ -305,21 +309,21 @@ impl<'a> Band<'a> {
         }
     }
 
-    fn time(&mut self, take: &Take) {
-        let number = take.line.chorus;
-        let bars = &take.chorus.bars;
-        let bass_notes = notes_by_bar(take.line, bars.len());
+    fn time(&mut self, made: &MadeChorus) {
+        let number = made.line.chorus;
+        let bars = &made.chorus.bars;
+        let bass_notes = notes_by_bar(made.line, bars.len());
         let mut strokes = stream(self.options.seed, number, Purpose::Time);
         let mut rng = stream(self.options.seed, number, Purpose::TimePlacement);
-        let end = take.chorus.length();
+        let end = made.chorus.length();
         for bar in bars {
-            let place = self.place(take, bar.number, Player::Ride);
+            let place = self.place(made, bar.number, SwungPart::Ride);
             let (index, tempo) = (place.index, place.tempo);
             let context = BarContext {
                 meter: &bar.meter,
                 tempo,
                 two_feel: 2 * bass_notes[index] <= usize::from(bar.meter.beats()) + 1,
-                bars_before: bars_before(take.chorus, number, index),
+                bars_before: bars_before(made.chorus, number, index),
                 opens_chorus: index == 0,
                 closes_section: bars.get(index + 1).is_none_or(|next| next.opens_section),
             };
@@ -333,7 +337,7 @@ impl<'a> Band<'a> {
         }
     }
 
-    fn ending(&mut self, ending: Ending, last: &Take) {
+    fn ending(&mut self, ending: EndingBar, last: &MadeChorus) {
         let bars = &last.chorus.bars;
         let length = ending.bass.length;
         // The held note lasts a bar of the meter at hand, or else of the opening one.

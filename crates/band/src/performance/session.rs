@@ -7,7 +7,7 @@ use crate::{
     failure::Failure,
     outputs::midi_file,
     performance::{
-        arrangement::{self, ArrangeOptions, Ending, Take},
+        arrangement::{self, ArrangeOptions, EndingBar, MadeChorus},
         practice,
         score::Score,
     },
@@ -216,7 +216,7 @@ impl Session {
     /// # Errors
     /// More choruses, or versions of one, than there are.
     pub fn perform(&self) -> Result<Made<'_>, Failure> {
-        let takes: Vec<(ChorusLine, ChorusComp)> = self
+        let choruses: Vec<(ChorusLine, ChorusComp)> = self
             .lines()?
             .into_iter()
             .map(|line| {
@@ -224,10 +224,10 @@ impl Session {
                 (line, comp)
             })
             .collect();
-        let ending = takes.last().and_then(|(line, _)| self.ending(line));
+        let ending = choruses.last().and_then(|(line, _)| self.ending(line));
         Ok(Made {
             session: self,
-            takes,
+            choruses,
             ending,
         })
     }
@@ -250,7 +250,7 @@ impl Session {
 pub struct Made<'a> {
     session: &'a Session,
     /// Line and comp of each chorus.
-    pub takes: Vec<(ChorusLine, ChorusComp)>,
+    pub choruses: Vec<(ChorusLine, ChorusComp)>,
     /// The ending, unless the choruses are to loop.
     pub ending: Option<(LineNote, Option<CompAttack>)>,
 }
@@ -258,13 +258,13 @@ pub struct Made<'a> {
 impl Made<'_> {
     /// All notes of the line, ending included.
     pub fn notes(&self) -> impl Iterator<Item = &LineNote> {
-        let choruses = self.takes.iter().flat_map(|(line, _)| &line.notes);
+        let choruses = self.choruses.iter().flat_map(|(line, _)| &line.notes);
         choruses.chain(self.ending.iter().map(|(note, _)| note))
     }
 
     /// Where all notes lie on the neck; none if the instrument does not have one of them.
     pub fn tablature(&self) -> Option<Tablature> {
-        let choruses = self.takes.iter().map(|(line, _)| &line.notes[..]);
+        let choruses = self.choruses.iter().map(|(line, _)| &line.notes[..]);
         let ending = self.ending.as_ref().map(|(note, _)| note);
         Tablature::of(&self.session.wishes.line.hand, choruses, ending)
     }
@@ -274,7 +274,7 @@ impl Made<'_> {
         let rate = |(line, comp): &(ChorusLine, ChorusComp)| {
             collisions::rate(self.session.chorus(line.chorus), line, comp)
         };
-        self.takes
+        self.choruses
             .iter()
             .map(rate)
             .fold(Collisions::default(), Collisions::and)
@@ -287,7 +287,7 @@ impl Made<'_> {
                 palette: Some(palette),
                 ..self.session.wishes.comp
             };
-            let lines = self.takes.iter().map(|(line, _)| line);
+            let lines = self.choruses.iter().map(|(line, _)| line);
             lines
                 .map(|line| {
                     let comp = self.session.comp_as(line, &options);
@@ -301,20 +301,20 @@ impl Made<'_> {
 
     /// All parts in performed time.
     pub fn score(&self) -> Score {
-        let takes: Vec<Take<'_>> = self
-            .takes
+        let choruses: Vec<MadeChorus<'_>> = self
+            .choruses
             .iter()
-            .map(|(line, comp)| Take {
+            .map(|(line, comp)| MadeChorus {
                 chorus: self.session.chorus(line.chorus),
                 line,
                 comp,
             })
             .collect();
-        let ending = self.ending.as_ref().map(|(bass, comp)| Ending {
+        let ending = self.ending.as_ref().map(|(bass, comp)| EndingBar {
             bass,
             comp: comp.as_ref(),
         });
-        arrangement::arrange(&takes, ending, &self.session.wishes.arrange)
+        arrangement::arrange(&choruses, ending, &self.session.wishes.arrange)
     }
 }
 

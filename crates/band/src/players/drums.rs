@@ -11,7 +11,7 @@ use rand_chacha::rand_core::Rng;
 use std::{fmt, str::FromStr};
 
 /// Percussion keys of General MIDI level 1.
-pub mod sound {
+pub mod percussion {
     /// Bass drum 1.
     pub const KICK: u8 = 36;
     /// Side stick.
@@ -219,9 +219,9 @@ fn click_hit(meter: &Meter, beat: usize) -> Hit {
     Hit {
         in_bar: meter.beat_ticks() * beat as i64,
         key: if beat == 0 {
-            sound::CLICK_HIGH
+            percussion::CLICK_HIGH
         } else {
-            sound::CLICK_LOW
+            percussion::CLICK_LOW
         },
         velocity: if beat == 0 { 84 } else { 70 },
     }
@@ -244,8 +244,8 @@ pub fn ending(keeping: TimeKeeping) -> Vec<Hit> {
         velocity,
     };
     match keeping {
-        TimeKeeping::Kit(_) => vec![hit(sound::KICK, 40), hit(sound::RIDE, 66)],
-        TimeKeeping::Click(_) => vec![hit(sound::CLICK_HIGH, 84)],
+        TimeKeeping::Kit(_) => vec![hit(percussion::KICK, 40), hit(percussion::RIDE, 66)],
+        TimeKeeping::Click(_) => vec![hit(percussion::CLICK_HIGH, 84)],
     }
 }
 
@@ -282,28 +282,28 @@ fn strokes(context: &BarContext, kit: Kit, rng: &mut impl Rng) -> Vec<Hit> {
                 velocity,
             }));
         };
-        hit(is_back_beat, on, sound::PEDAL_HAT, 62);
+        hit(is_back_beat, on, percussion::PEDAL_HAT, 62);
         match kit {
             Kit::Ride | Kit::Auto => {
                 let extra_skip = skips && !is_back_beat && !strong && add_skip;
                 let loudness = if is_back_beat { 74 } else { 68 };
-                hit(crashes, on, sound::CRASH, 60);
-                hit(!crashes, on, sound::RIDE, loudness);
-                hit(has_skip || extra_skip, off, sound::RIDE, 58);
-                hit(strong, on, sound::KICK, 36);
-                hit(!strong && !context.two_feel, on, sound::KICK, 30);
+                hit(crashes, on, percussion::CRASH, 60);
+                hit(!crashes, on, percussion::RIDE, loudness);
+                hit(has_skip || extra_skip, off, percussion::RIDE, 58);
+                hit(strong, on, percussion::KICK, 36);
+                hit(!strong && !context.two_feel, on, percussion::KICK, 30);
             }
             Kit::Brushes => {
-                hit(true, on, sound::MARACAS, if strong { 62 } else { 56 });
-                hit(has_skip, off, sound::MARACAS, 44);
-                hit(is_back_beat, on, sound::CABASA, 52);
+                hit(true, on, percussion::MARACAS, if strong { 62 } else { 56 });
+                hit(has_skip, off, percussion::MARACAS, 44);
+                hit(is_back_beat, on, percussion::CABASA, 52);
             }
             Kit::CrossStick => {
-                hit(true, on, sound::RIDE, 54);
-                hit(has_skip, off, sound::RIDE, 44);
+                hit(true, on, percussion::RIDE, 54);
+                hit(has_skip, off, percussion::RIDE, 44);
                 let is_last = Some(&index) == back_beats.last();
-                hit(is_last, on, sound::SIDE_STICK, 58);
-                hit(strong, on, sound::KICK, 34);
+                hit(is_last, on, percussion::SIDE_STICK, 58);
+                hit(strong, on, percussion::KICK, 34);
             }
         }
     }
@@ -337,9 +337,9 @@ fn fill(hits: &mut Vec<Hit>, meter: &Meter, kit: Kit, choice: u32) {
     let beat = meter.beat_ticks();
     let from = beat * (i64::from(meter.beats()) - 2);
     let (key, velocity) = match kit {
-        Kit::Brushes => (sound::MARACAS, 56),
-        Kit::CrossStick => (sound::SIDE_STICK, 44),
-        Kit::Ride | Kit::Auto => (sound::SNARE, 48),
+        Kit::Brushes => (percussion::MARACAS, 56),
+        Kit::CrossStick => (percussion::SIDE_STICK, 44),
+        Kit::Ride | Kit::Auto => (percussion::SNARE, 48),
     };
     for (step, &sixths) in places.iter().enumerate() {
         let in_bar = from + Ticks(beat.0 * sixths / 6);

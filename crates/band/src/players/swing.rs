@@ -23,7 +23,7 @@ pub enum Swing {
 
 /// Who plays: the ride swings more than the others.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Player {
+pub enum SwungPart {
     /// The time-keeper.
     Ride,
     /// Bass and comp.
@@ -34,10 +34,10 @@ pub enum Player {
 pub const SHORTEST_MS: f64 = 80.0;
 
 /// Long to short eighth at this tempo (quarter notes a minute), from 1.0 to 3.5.
-pub fn ratio_by_tempo(player: Player, tempo: f64) -> f64 {
+pub fn ratio_by_tempo(player: SwungPart, tempo: f64) -> f64 {
     let line = match player {
-        Player::Ride => 4.9396 - 0.0124 * tempo,
-        Player::Line => 2.0483 - 0.0031 * tempo,
+        SwungPart::Ride => 4.9396 - 0.0124 * tempo,
+        SwungPart::Line => 2.0483 - 0.0031 * tempo,
     };
     let beat_ms = 60_000.0 / tempo;
     line.min(3.5).min(beat_ms / SHORTEST_MS - 1.0).max(1.0)
@@ -52,7 +52,7 @@ pub struct Warp {
 
 impl Warp {
     /// For a player at a tempo. Meters that count eighths are played evenly.
-    pub fn new(swing: Swing, player: Player, tempo: f64, meter: &Meter) -> Warp {
+    pub fn new(swing: Swing, player: SwungPart, tempo: f64, meter: &Meter) -> Warp {
         let ratio = match swing {
             _ if meter.unit() > 4 => 1.0,
             Swing::Straight => 1.0,
@@ -150,14 +150,14 @@ mod tests {
             (200.0, 2.46, 1.428),
             (240.0, 1.96, 1.304),
         ] {
-            assert!((ratio_by_tempo(Player::Ride, tempo) - ride).abs() < 0.01);
-            assert!((ratio_by_tempo(Player::Line, tempo) - line).abs() < 0.001);
+            assert!((ratio_by_tempo(SwungPart::Ride, tempo) - ride).abs() < 0.01);
+            assert!((ratio_by_tempo(SwungPart::Line, tempo) - line).abs() < 0.001);
         }
     }
 
     #[test]
     fn swing_falls_with_tempo_and_the_short_note_stays_long_enough() {
-        for player in [Player::Ride, Player::Line] {
+        for player in [SwungPart::Ride, SwungPart::Line] {
             let mut before = f64::MAX;
             for tempo in 30..=400 {
                 let tempo = f64::from(tempo);
@@ -169,14 +169,14 @@ mod tests {
                 before = ratio;
             }
         }
-        assert_eq!(ratio_by_tempo(Player::Ride, 60.0), 3.5);
-        assert_eq!(ratio_by_tempo(Player::Ride, 360.0), 1.0);
+        assert_eq!(ratio_by_tempo(SwungPart::Ride, 60.0), 3.5);
+        assert_eq!(ratio_by_tempo(SwungPart::Ride, 360.0), 1.0);
     }
 
     #[test]
     fn quarters_and_triplets_stay_and_the_order_is_kept() {
         let four: Meter = "4/4".parse().unwrap();
-        let warp = Warp::new(Swing::Ratio(3.0), Player::Line, 120.0, &four);
+        let warp = Warp::new(Swing::Ratio(3.0), SwungPart::Line, 120.0, &four);
         for (from, to) in [
             (0, 0),
             (480, 720),
@@ -194,7 +194,7 @@ mod tests {
             before = placed;
         }
         let six: Meter = "6/8".parse().unwrap();
-        let even = Warp::new(Swing::ByTempo, Player::Ride, 100.0, &six);
+        let even = Warp::new(Swing::ByTempo, SwungPart::Ride, 100.0, &six);
         assert_eq!(even.place(Ticks(480)), Ticks(480));
     }
 

@@ -3,7 +3,7 @@
 use crate::{
     command_line::options::Performance,
     failure::Failure,
-    outputs::{destination, text::Table},
+    outputs::{destination, table::Table},
     performance::session::Session,
 };
 use endpin_theory::{Chorus, Span, Understood};
@@ -17,7 +17,7 @@ use std::{path::PathBuf, process::ExitCode};
                   Options of the line and the band that change nothing here are taken too, but not listed.",
     mut_args(listed_if_it_acts)
 )]
-pub struct Args {
+pub struct ChartArgs {
     /// The chart file; - is standard input
     chart: Option<PathBuf>,
     /// As JSON (endpin-chart/1)
@@ -56,7 +56,7 @@ fn listed_if_it_acts(option: clap::Arg) -> clap::Arg {
 ///
 /// # Errors
 /// A chart or options that make no line.
-pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+pub fn run(args: &ChartArgs) -> Result<ExitCode, Failure> {
     let session = args.performance.session(args.chart.as_deref())?;
     let shown = if args.json {
         json(&session)
@@ -68,7 +68,7 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
 }
 
 #[derive(Serialize)]
-struct Report<'a> {
+struct ChartReport<'a> {
     format: &'static str,
     chart: &'a str,
     key: String,
@@ -149,7 +149,7 @@ fn first(session: &Session) -> (&Chorus, &[Understood]) {
 fn json(session: &Session) -> String {
     let (chorus, understood) = first(session);
     let bar = &chorus.bars[0];
-    crate::outputs::report::to_json(&Report {
+    crate::outputs::report::to_json(&ChartReport {
         format: "endpin-chart/1",
         chart: &chorus.title,
         key: chorus.key.to_string(),

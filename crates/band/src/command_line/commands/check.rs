@@ -21,7 +21,7 @@ use std::{
     after_help = "Example: endpin check scenarios/breakwater-blues.toml take.mid -o report.html\n\
                   With --bars in place of a chart, name the takes alone: endpin check --bars \"F7 | Bb7\" take.mid"
 )]
-pub struct Args {
+pub struct CheckArgs {
     /// The chart file, then the MIDI files of the takes, the earliest first; - is standard input
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
@@ -47,7 +47,7 @@ pub struct Args {
 ///
 /// # Errors
 /// A chart or take that cannot be read, or a report that cannot be written.
-pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
     destination::finish_files_at_signals()?;
     let (chart_file, takes) = match &args.chart_options.bars {
         Some(_) => (None, &args.files[..]),
@@ -100,7 +100,7 @@ fn is_page(path: &Path) -> bool {
     path.as_os_str() == "-" || ending.is_some_and(|ending| ending == "html" || ending == "htm")
 }
 
-impl Args {
+impl CheckArgs {
     fn judge(&self, bench: &Bench, path: &Path) -> Result<Judged, Failure> {
         let bytes = source::bytes(path)?;
         bench

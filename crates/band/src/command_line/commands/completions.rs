@@ -10,7 +10,7 @@ use std::process::ExitCode;
 #[command(
     after_help = "Example: endpin completions bash > ~/.local/share/bash-completion/completions/endpin"
 )]
-pub struct Args {
+pub struct CompletionsArgs {
     /// The shell
     shell: Shell,
 }
@@ -19,7 +19,7 @@ pub struct Args {
 ///
 /// # Errors
 /// Standard output that cannot be written.
-pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+pub fn run(args: &CompletionsArgs) -> Result<ExitCode, Failure> {
     let mut script = Vec::new();
     clap_complete::generate(args.shell, &mut Cli::command(), "endpin", &mut script);
     destination::write("-".as_ref(), &script)?;

@@ -6,7 +6,7 @@ use crate::{
     outputs::{
         destination, reading,
         report::{LineReport, to_json},
-        tablature::{self, Placed},
+        tablature::{self, NoteOnNeck},
     },
     performance::{
         score::PartName,
@@ -23,7 +23,7 @@ use std::{path::PathBuf, process::ExitCode};
 #[command(
     after_help = "Example: endpin explain scenarios/breakwater-blues.toml --choruses 1 --why"
 )]
-pub struct Args {
+pub struct ExplainArgs {
     /// The chart file; - is standard input
     chart: Option<PathBuf>,
     /// As JSON (endpin-line/1)
@@ -46,7 +46,7 @@ pub struct Args {
 ///
 /// # Errors
 /// A chart or options that make no line.
-pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+pub fn run(args: &ExplainArgs) -> Result<ExitCode, Failure> {
     if args.weights_template {
         destination::print(&Weights::default().template())?;
         return Ok(ExitCode::SUCCESS);
@@ -93,9 +93,9 @@ fn on_the_neck(session: &Session, made: &Made<'_>) -> Result<String, Failure> {
     };
     let mut text = format!("{}, on the {instrument}\n", heading(session));
     let mut left = &places[..];
-    for (line, _) in &made.takes {
+    for (line, _) in &made.choruses {
         let (places, rest) = left.split_at(line.notes.len());
-        let notes: Vec<Placed<'_>> = line.notes.iter().zip(places).collect();
+        let notes: Vec<NoteOnNeck<'_>> = line.notes.iter().zip(places).collect();
         text.push_str(&chorus_heading(session, line));
         text.push_str(&tablature::chorus(
             session.chorus(line.chorus),
@@ -104,7 +104,8 @@ fn on_the_neck(session: &Session, made: &Made<'_>) -> Result<String, Failure> {
         ));
         left = rest;
     }
-    if let (Some((note, _)), Some((line, _)), [place]) = (&made.ending, made.takes.last(), left) {
+    if let (Some((note, _)), Some((line, _)), [place]) = (&made.ending, made.choruses.last(), left)
+    {
         let bars = session.chorus(line.chorus).bars.len() as u32;
         text.push_str("Ending\n");
         text.push_str(&tablature::ending(bars + 1, (note, place), strings));
@@ -119,7 +120,7 @@ fn on_the_neck(session: &Session, made: &Made<'_>) -> Result<String, Failure> {
 fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
     let comps = !session.wishes().arrange.mute.contains(&PartName::Comp);
     let mut text = format!("{}\n", heading(session));
-    for (line, comp) in &made.takes {
+    for (line, comp) in &made.choruses {
         let chorus = session.chorus(line.chorus);
         text.push_str(&chorus_heading(session, line));
         text.push_str(&reading::chorus(chorus, line, &|bar| {
@@ -137,7 +138,7 @@ fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
             whys.chain(attacks).collect()
         }));
     }
-    if let (Some((note, chord)), Some((line, _))) = (&made.ending, made.takes.last()) {
+    if let (Some((note, chord)), Some((line, _))) = (&made.ending, made.choruses.last()) {
         let bars = session.chorus(line.chorus).bars.len();
         let home: Option<Chord> = note.chord.parse().ok();
         let chord = chord.as_ref().filter(|_| comps);

@@ -11,21 +11,21 @@ use std::sync::mpsc::{Receiver, channel};
 use crate::command_line::commands::write::is_midi;
 use crate::command_line::options::Performance;
 use crate::failure::{Failure, shown};
-use crate::live::board::{Board, SharedBoard, Standing};
 use crate::live::clock::{Clock, Nanos};
 use crate::live::conductor::Programme;
+use crate::live::console::{Console, ConsoleOptions};
 use crate::live::control::ControlMap;
-use crate::live::desk::{Desk, Show};
 use crate::live::message::Message;
-use crate::live::play::{Play, Stage};
+use crate::live::passage_supply::{PassageKind, PassageRequest};
+use crate::live::play::{Play, PlaySetup};
+use crate::live::play_status::{PlaySettings, PlayStatus, SharedPlayStatus};
+use crate::live::played_notes;
 use crate::live::ports::{self, Listening};
 use crate::live::repertoire::Repertoire;
-use crate::live::scheduler::Ending;
+use crate::live::scheduler::PlayEnd;
 use crate::live::sink::Sinks;
-use crate::live::supply::{Piece, Request};
-use crate::live::take;
 use crate::live::timebase::Quarter;
-use crate::outputs::midi_file::{self, Layout};
+use crate::outputs::midi_file::{self, TrackLayout};
 use crate::outputs::verdict::{Bench, text};
 use crate::performance::score::{PartName, Score};
 use crate::{inputs::source, outputs::destination};
@@ -37,7 +37,7 @@ use target::{Target, Way, nowhere, open_all, routing};
   endpin live scenarios/breakwater-blues.toml --port 1
   endpin live scenarios/breakwater-blues.toml --port bass=upright --port piano --count-in 1
   endpin live scenarios/breakwater-blues.toml --raw /dev/snd/midiC1D0")]
-pub struct Args {
+pub struct LiveArgs {
     /// The chart file; - is standard input
     chart: Option<PathBuf>,
     /// Send to this port, by number or part of its name; with PART=, only bass, comp or time
@@ -84,7 +84,7 @@ pub struct Args {
 ///
 /// # Errors
 /// A chart or options that make no line, ports that are not there, a port lost on the way.
-pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+pub fn run(args: &LiveArgs) -> Result<ExitCode, Failure> {
     if let Some(take) = args.take.as_deref().filter(|take| !is_midi(take)) {
         return Err(Failure::input(format!(
             "a take is a MIDI file, and {} is none by its name: end it in .mid",
@@ -102,8 +102,8 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let (first, chorus) = programme.first_chorus();
     let quarter = Quarter::from_tempo(chorus.bars[0].tempo);
     let origin = programme.origin();
-    let standing = Standing::at_first(first.level, first.seed, muted);
-    let board = SharedBoard::new(Board::new(standing));
+    let settings = PlaySettings::at_first(first.level, first.seed, muted);
+    let status = SharedPlayStatus::new(PlayStatus::new(settings));
 
     let targets = args.targets();
     if targets.is_empty() {
@@ -114,14 +114,14 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     };
     let to_stdout = targets.iter().any(|(way, target)| target.is_stdout(*way));
     let targets: Vec<&Target> = targets.iter().map(|(_, target)| *target).collect();
-    let stage = Stage {
+    let setup = PlaySetup {
         sinks,
         routing: routing(&targets, args.sends_clock()),
         wait: args.wait,
         follow: args.follow.is_some(),
         stop,
     };
-    let show = Show {
+    let show = ConsoleOptions {
         title: written.title.clone(),
         choruses: programme.choruses,
         screen: !args.plain && !to_stdout,
@@ -133,9 +133,9 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     };
 
     let threads = |error| Failure::output(format!("cannot start to play: {error}"));
-    let mut play = Play::start(programme, repertoire, board.clone(), stage).map_err(threads)?;
+    let mut play = Play::start(programme, repertoire, status.clone(), setup).map_err(threads)?;
     let inputs = args.open_inputs(&mut play, quarter, map)?;
-    let attended = Desk::new(show, board, tended).attend(play);
+    let attended = Console::new(show, status, tended).attend(play);
     let mistake =
         |thread| Failure::output(format!("a mistake of endpin's own stopped the {thread}"));
     let (outcome, beats) = attended.map_err(mistake)?;
@@ -150,7 +150,7 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     if let Some(heard) = inputs.heard {
         drop(inputs.open);
         let played: Vec<(Nanos, Message)> = heard.try_iter().collect();
-        match take::score(&written.title, &written.meter, &played, &beats, origin) {
+        match played_notes::score(&written.title, &written.meter, &played, &beats, origin) {
             None => eprintln!("nothing was played to listen to"),
             Some(score) => {
                 let bench = is_whole.then(|| Bench::new(written, range));
@@ -161,10 +161,10 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     ended(outcome.ending, &targets)
 }
 
-fn ended(ending: Ending, targets: &[&Target]) -> Result<ExitCode, Failure> {
+fn ended(ending: PlayEnd, targets: &[&Target]) -> Result<ExitCode, Failure> {
     match ending {
-        Ending::Finished | Ending::Stopped => Ok(ExitCode::SUCCESS),
-        Ending::Lost(index, error) => {
+        PlayEnd::Finished | PlayEnd::Stopped => Ok(ExitCode::SUCCESS),
+        PlayEnd::Lost(index, error) => {
             let name = targets.get(index).map_or("", |target| &target.name);
             let message =
                 format!("{name} was lost: {error}; with --wait, play goes on until it is back");
@@ -179,7 +179,7 @@ struct Inputs {
     heard: Option<Receiver<(Nanos, Message)>>,
 }
 
-impl Args {
+impl LiveArgs {
     fn targets(&self) -> Vec<(Way, &Target)> {
         let ports = self.port.iter().map(|target| (Way::Port, target));
         let raw = self.raw.iter().map(|target| (Way::Raw, target));
@@ -203,8 +203,8 @@ impl Args {
         let first = repertoire.first_request();
         let chorus = (first, repertoire.make(&first)?);
         let (opening, then) = if counts_in && self.follow.is_none() {
-            let request = Request {
-                piece: Piece::CountIn,
+            let request = PassageRequest {
+                kind: PassageKind::CountIn,
                 ..first
             };
             ((request, repertoire.make(&request)?), Some(chorus))
@@ -264,7 +264,10 @@ impl Args {
 
     /// Writes what was played meanwhile, and judges it where there is a bench to judge it by.
     fn keep(&self, score: &Score, bench: Option<&Bench>, quiet: bool) -> Result<(), Failure> {
-        let (file, bytes) = (self.take_file(), midi_file::bytes(score, Layout::Tracks));
+        let (file, bytes) = (
+            self.take_file(),
+            midi_file::bytes(score, TrackLayout::Tracks),
+        );
         destination::write(&file, &bytes)?;
         let notes = score.parts[0].notes.len();
         eprintln!("{notes} notes played meanwhile, in {}", shown(&file));

@@ -11,13 +11,13 @@ use std::{io, process::ExitCode};
 /// Arguments of `endpin man`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example: endpin man > ~/.local/share/man/man1/endpin.1")]
-pub struct Args {}
+pub struct ManArgs {}
 
 /// Prints the page on standard output, in roff.
 ///
 /// # Errors
 /// Standard output that cannot be written.
-pub fn run(_: &Args) -> Result<ExitCode, Failure> {
+pub fn run(_: &ManArgs) -> Result<ExitCode, Failure> {
     destination::write("-".as_ref(), &page().map_err(Failure::output)?)?;
     Ok(ExitCode::SUCCESS)
 }

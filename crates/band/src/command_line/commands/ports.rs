@@ -9,13 +9,13 @@ use crate::outputs::destination;
 /// Arguments of `endpin ports`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example: endpin ports")]
-pub struct Args {}
+pub struct PortsArgs {}
 
 /// Lists output and input ports with the numbers by which `--port` and `--listen` know them.
 ///
 /// # Errors
 /// A MIDI service that does not answer.
-pub fn run(_: &Args) -> Result<ExitCode, Failure> {
+pub fn run(_: &PortsArgs) -> Result<ExitCode, Failure> {
     let (outputs, inputs) = ports::list().map_err(Failure::output)?;
     let lonely = outputs.is_empty();
     let mut text = String::new();

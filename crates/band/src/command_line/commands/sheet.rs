@@ -8,9 +8,9 @@ use crate::{
         report::{LineReport, to_json},
         sheet::{
             comp::CompMusic,
-            engrave::Show,
+            engrave::ShownBesides,
             lesson,
-            measure::{Music, Played},
+            measure::{Music, PlayedChorus},
             musicxml, mxl, page, pdf,
             print::{self, Paper},
             svg,
@@ -30,7 +30,7 @@ use std::{
 #[command(
     after_help = "Example: endpin sheet scenarios/breakwater-blues.toml -o blues.pdf --roles --tab"
 )]
-pub struct Args {
+pub struct SheetArgs {
     /// The chart file; - is standard input
     chart: Option<PathBuf>,
     /// The file to write; its ending settles what it holds; - is standard output
@@ -39,7 +39,7 @@ pub struct Args {
     output: Option<PathBuf>,
     /// What to write, whatever the name of the file [default: by its ending, else musicxml]
     #[arg(long, value_enum)]
-    format: Option<Format>,
+    format: Option<SheetFormat>,
     /// The part that each note plays, as a letter under it
     #[arg(long)]
     roles: bool,
@@ -67,7 +67,7 @@ pub struct Args {
 
 /// What a sheet can be written as.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Format {
+enum SheetFormat {
     /// Notation for other programs
     Musicxml,
     /// The same, compressed
@@ -96,26 +96,26 @@ impl From<PaperName> for Paper {
     }
 }
 
-impl Format {
+impl SheetFormat {
     fn ending(self) -> String {
         self.to_possible_value()
             .map_or_else(String::new, |value| value.get_name().to_owned())
     }
 
     /// By the ending of a file's name, if that says one.
-    fn named(file: &Path) -> Option<Format> {
+    fn named(file: &Path) -> Option<SheetFormat> {
         let ending = file.extension()?.to_string_lossy().to_lowercase();
         match ending.as_str() {
-            "xml" => Some(Format::Musicxml),
-            "htm" => Some(Format::Html),
-            ending => Format::from_str(ending, false).ok(),
+            "xml" => Some(SheetFormat::Musicxml),
+            "htm" => Some(SheetFormat::Html),
+            ending => SheetFormat::from_str(ending, false).ok(),
         }
     }
 
     /// By the ending of a file's name.
-    fn of(file: &Path) -> Result<Format, Failure> {
-        Format::named(file).ok_or_else(|| {
-            let endings: Vec<String> = Format::value_variants()
+    fn of(file: &Path) -> Result<SheetFormat, Failure> {
+        SheetFormat::named(file).ok_or_else(|| {
+            let endings: Vec<String> = SheetFormat::value_variants()
                 .iter()
                 .map(|format| format!(".{}", format.ending()))
                 .collect();
@@ -129,28 +129,28 @@ impl Format {
 
 /// Whether a file is a sheet, by the ending of its name.
 pub fn is_sheet(file: &Path) -> bool {
-    Format::named(file).is_some()
+    SheetFormat::named(file).is_some()
 }
 
 /// Makes the choruses and writes them down.
 ///
 /// # Errors
 /// A chart or options that make no line, a name that says no format, or a file that cannot be written.
-pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+pub fn run(args: &SheetArgs) -> Result<ExitCode, Failure> {
     destination::finish_files_at_signals()?;
     let is_stdout = |file: &PathBuf| file.as_os_str() == "-";
     let format = match (args.format, &args.output) {
         (Some(format), _) => format,
-        (None, Some(file)) if !is_stdout(file) => Format::of(file)?,
-        (None, _) if args.lesson => Format::Pdf,
-        (None, _) => Format::Musicxml,
+        (None, Some(file)) if !is_stdout(file) => SheetFormat::of(file)?,
+        (None, _) if args.lesson => SheetFormat::Pdf,
+        (None, _) => SheetFormat::Musicxml,
     };
-    if args.comp && !matches!(format, Format::Musicxml | Format::Mxl) {
+    if args.comp && !matches!(format, SheetFormat::Musicxml | SheetFormat::Mxl) {
         return Err(Failure::input(
             "--comp is written in MusicXML only (.musicxml, .mxl)",
         ));
     }
-    if args.lesson && !matches!(format, Format::Pdf | Format::Svg) {
+    if args.lesson && !matches!(format, SheetFormat::Pdf | SheetFormat::Svg) {
         return Err(Failure::input("--lesson is for paper: .pdf or .svg"));
     }
     let chart = args.chart.as_deref();
@@ -159,7 +159,7 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let file = file.unwrap_or_else(|| destination::named_after(chart, &ending));
     destination::report_apart(args.report.as_deref(), [chart, Some(&file)])?;
     let (chart, wishes) = args.performance.chart_and_wishes(chart)?;
-    if format == Format::Html {
+    if format == SheetFormat::Html {
         page::fits(&chart, &wishes)?;
     }
     let session = Session::new(chart_at_level(chart, &wishes.line), wishes)?;
@@ -176,14 +176,14 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     Ok(ExitCode::SUCCESS)
 }
 
-fn written(args: &Args, format: Format, session: &Session) -> Result<Vec<u8>, Failure> {
-    if format == Format::Html {
+fn written(args: &SheetArgs, format: SheetFormat, session: &Session) -> Result<Vec<u8>, Failure> {
+    if format == SheetFormat::Html {
         // A page makes the choruses of each of its keys.
         return page::write(session, &subtitle(session));
     }
     let made = session.perform()?;
-    let played: Vec<Played> = made
-        .takes
+    let played: Vec<PlayedChorus> = made
+        .choruses
         .iter()
         .map(|(line, _)| (session.chorus(line.chorus), line))
         .collect();
@@ -191,14 +191,15 @@ fn written(args: &Args, format: Format, session: &Session) -> Result<Vec<u8>, Fa
     let swing = session.wishes().arrange.swing != Swing::Straight;
     let hand = &session.wishes().line.hand;
     let music = Music::new(&played, ending.map(|(note, _)| note), swing, hand);
-    let show = Show {
+    let show = ShownBesides {
         roles: args.roles,
         tablature: args.tab,
         fingers: args.fingering,
     };
     Ok(match format {
-        Format::Musicxml | Format::Mxl => {
-            let comps: Vec<ChorusComp> = made.takes.iter().map(|(_, comp)| comp.clone()).collect();
+        SheetFormat::Musicxml | SheetFormat::Mxl => {
+            let comps: Vec<ChorusComp> =
+                made.choruses.iter().map(|(_, comp)| comp.clone()).collect();
             let attack = ending.and_then(|(_, attack)| attack.as_ref());
             let comp = args
                 .comp
@@ -210,7 +211,7 @@ fn written(args: &Args, format: Format, session: &Session) -> Result<Vec<u8>, Fa
             };
             let document = musicxml::write(&music, comp.as_ref(), contents);
             match format {
-                Format::Mxl => mxl::pack(&document).map_err(Failure::output)?,
+                SheetFormat::Mxl => mxl::pack(&document).map_err(Failure::output)?,
                 _ => document,
             }
         }
@@ -222,7 +223,7 @@ fn written(args: &Args, format: Format, session: &Session) -> Result<Vec<u8>, Fa
                 false => print::pages(&music, &about, paper, show),
             };
             match format {
-                Format::Pdf => pdf::document(&music.title, &pages, paper.spaces()),
+                SheetFormat::Pdf => pdf::document(&music.title, &pages, paper.spaces()),
                 _ => svg::document(
                     &music.title,
                     &pages,

@@ -8,7 +8,7 @@ use crate::{
     failure::{Failure, printable_line, shown},
     outputs::{
         destination,
-        midi_file::{self, Layout},
+        midi_file::{self, TrackLayout},
         report::{LineReport, to_json},
     },
 };
@@ -22,7 +22,7 @@ use std::{
 #[command(
     after_help = "Example: endpin write scenarios/breakwater-blues.toml -o blues.mid --choruses 4"
 )]
-pub struct Args {
+pub struct WriteArgs {
     /// The chart file; - is standard input
     chart: Option<PathBuf>,
     /// The file to write; - is standard output [default: named after the chart, in this folder]
@@ -45,7 +45,7 @@ pub struct Args {
 ///
 /// # Errors
 /// A chart or options that make no line, or a file that cannot be written.
-pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+pub fn run(args: &WriteArgs) -> Result<ExitCode, Failure> {
     destination::finish_files_at_signals()?;
     if let Some(file) = args.output.as_deref().filter(|file| !is_midi(file)) {
         let file_name = shown(file);
@@ -65,9 +65,9 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
     let made = session.perform()?;
     let score = made.score();
     let layout = if args.format == 0 {
-        Layout::Single
+        TrackLayout::Single
     } else {
-        Layout::Tracks
+        TrackLayout::Tracks
     };
     let written = match &args.split {
         Some(folder) => {

@@ -4,7 +4,7 @@
 //! be named; what is inside a track is read by [`super::track`].
 
 use super::{
-    clock::Clock,
+    tempo_map::TempoMap,
     track::{MOST_NOTES, Tracks, Voice},
 };
 use midly::{Format, Timing};
@@ -18,7 +18,7 @@ pub struct TakeFile {
     /// Every voice with a note in it, in order of track and channel.
     pub voices: Vec<Voice>,
     /// What its ticks last.
-    pub clock: Clock,
+    pub tempo_map: TempoMap,
 }
 
 /// What is wrong with a file, for the person who chose it.
@@ -101,17 +101,17 @@ impl TakeFile {
                 found: tracks.read,
             });
         }
-        let clock = Clock::new(timing, tracks.tempo)
+        let tempo_map = TempoMap::new(timing, tracks.tempo)
             .ok_or_else(|| FileProblem::Header("its time division is zero".into()))?;
         if tracks.voices.is_empty() {
             return Err(FileProblem::Empty);
         }
-        if clock.seconds(tracks.end) > LONGEST {
+        if tempo_map.seconds(tracks.end) > LONGEST {
             return Err(FileProblem::TooLong);
         }
         Ok(TakeFile {
             voices: tracks.voices,
-            clock,
+            tempo_map,
         })
     }
 }
@@ -223,7 +223,7 @@ mod tests {
             .map(|n| (n.key, n.start, n.end))
             .collect();
         assert_eq!(notes, [(41, 0, 96), (43, 96, 192)]);
-        assert_eq!(file.clock.seconds(96), 0.5);
+        assert_eq!(file.tempo_map.seconds(96), 0.5);
     }
 
     #[test]
@@ -233,7 +233,7 @@ mod tests {
         bytes[12] = 0xe7;
         bytes[13] = 40;
         let file = TakeFile::read(&bytes).unwrap();
-        assert_eq!(file.clock.seconds(96), 0.096);
+        assert_eq!(file.tempo_map.seconds(96), 0.096);
     }
 
     /// Found by fuzzing: midly 0.5.3 overflows on it.

@@ -1,10 +1,10 @@
 //! The grid against which a take is read: the file's own, or one found in the playing.
 
 use super::{
-    clock::Clock,
-    melody::Played,
+    melody::MelodyNote,
     pulse::{self, Fit, Pulse},
     slots::{self, Slot},
+    tempo_map::TempoMap,
 };
 use endpin_theory::Chorus;
 
@@ -30,21 +30,21 @@ const OPENING: usize = 16;
 
 /// Nominal beats: by the file's tempo where it counts in quarter notes, else by the chart's.
 pub(super) struct Ruler<'a> {
-    clock: &'a Clock,
+    tempo_map: &'a TempoMap,
     pub quarters_a_beat: f64,
     pub chart_tempo: f64,
 }
 
 impl<'a> Ruler<'a> {
-    pub fn new(clock: &'a Clock, chorus: &Chorus) -> Ruler<'a> {
+    pub fn new(tempo_map: &'a TempoMap, chorus: &Chorus) -> Ruler<'a> {
         Ruler {
-            clock,
+            tempo_map,
             quarters_a_beat: chorus.bars[0].meter.beat_ticks().quarters(),
             chart_tempo: chorus.bars[0].tempo,
         }
     }
 
-    fn beats(&self, note: &Played) -> f64 {
+    fn beats(&self, note: &MelodyNote) -> f64 {
         let by_chart = || note.at * self.chart_tempo / 60.0;
         note.quarters.unwrap_or_else(by_chart) / self.quarters_a_beat
     }
@@ -52,13 +52,13 @@ impl<'a> Ruler<'a> {
     pub fn seconds(&self, beats: f64) -> f64 {
         let quarters = beats * self.quarters_a_beat;
         let by_chart = || quarters * 60.0 / self.chart_tempo;
-        self.clock
+        self.tempo_map
             .seconds_at_quarters(quarters)
             .unwrap_or_else(by_chart)
     }
 
     fn is_of_file(&self) -> bool {
-        matches!(self.clock, Clock::Quarters { .. })
+        matches!(self.tempo_map, TempoMap::Quarters { .. })
     }
 }
 
@@ -72,7 +72,7 @@ pub(super) struct Grid {
 }
 
 impl Grid {
-    pub fn new(ruler: &Ruler<'_>, played: &[Played]) -> Grid {
+    pub fn new(ruler: &Ruler<'_>, played: &[MelodyNote]) -> Grid {
         let times: Vec<f64> = played.iter().map(|note| ruler.beats(note)).collect();
         let nominal = Fit {
             zero: 0.0,

@@ -4,9 +4,9 @@ use super::{
     TakeNote,
     align::Alignment,
     grid::{Grid, Ruler},
-    melody::Played,
+    melody::MelodyNote,
     slots::{self, IN_A_BEAT, Slot},
-    timing::Placed,
+    timing::NoteOnGrid,
 };
 use endpin_theory::{Chorus, Ticks, meter::TICKS_PER_QUARTER};
 
@@ -21,7 +21,7 @@ pub struct Laid<'a> {
     pub slots: &'a [Slot],
     pub swing: Option<f64>,
     pub alignment: Alignment,
-    pub played: &'a [Played],
+    pub played: &'a [MelodyNote],
 }
 
 impl Laid<'_> {
@@ -87,7 +87,7 @@ impl Laid<'_> {
     }
 
     /// The notes against the grid, for the figures of their time.
-    pub fn placed(&self, notes: &[TakeNote]) -> Vec<Placed> {
+    pub fn placed(&self, notes: &[TakeNote]) -> Vec<NoteOnGrid> {
         let length = self.chorus.length().0 as f64;
         let place = |(number, note): (usize, &TakeNote)| {
             let gap = self
@@ -95,7 +95,7 @@ impl Laid<'_> {
                 .get(number + 1)
                 .map(|next| next - self.slots[number]);
             let next = self.played.get(number + 1).map(|next| next.at);
-            Placed {
+            NoteOnGrid {
                 chorus: f64::from(note.chorus) - 1.0 + note.start.0 as f64 / length,
                 offset: note.offset,
                 fullness: match (gap, next) {

@@ -1,11 +1,11 @@
 //! One line out of what was recorded: double stops, notes struck twice, overlaps and the short false notes
 //! of pitch-to-MIDI converters are cleared away, and counted.
 
-use super::{clock::Clock, track::Voice, voice::TOGETHER};
+use super::{tempo_map::TempoMap, track::Voice, voice::TOGETHER};
 
 /// A note of the line, in seconds from the beginning of the file.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Played {
+pub struct MelodyNote {
     /// When it was struck.
     pub at: f64,
     /// When it was let go, at the latest when the next was struck.
@@ -22,7 +22,7 @@ pub struct Played {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Melody {
     /// In order of time; no two overlap.
-    pub notes: Vec<Played>,
+    pub notes: Vec<MelodyNote>,
     /// The same pitch struck twice for one note.
     pub doubled: usize,
     /// Short false notes.
@@ -43,14 +43,14 @@ const FALSE_NOTE: f64 = 0.07;
 const SHORTEST: f64 = 0.02;
 
 /// The line that a voice plays.
-pub fn extract(voice: &Voice, clock: &Clock) -> Melody {
-    let all: Vec<Played> = voice
+pub fn extract(voice: &Voice, tempo_map: &TempoMap) -> Melody {
+    let all: Vec<MelodyNote> = voice
         .notes
         .iter()
-        .map(|note| Played {
-            at: clock.seconds(note.start),
-            end: clock.seconds(note.end),
-            quarters: clock.quarters(note.start),
+        .map(|note| MelodyNote {
+            at: tempo_map.seconds(note.start),
+            end: tempo_map.seconds(note.end),
+            quarters: tempo_map.quarters(note.start),
             key: note.key,
             velocity: note.velocity,
         })
@@ -70,7 +70,7 @@ pub fn extract(voice: &Voice, clock: &Clock) -> Melody {
             melody.double_stops += 1;
             if note.key < last.key {
                 let at = last.at;
-                *last = Played {
+                *last = MelodyNote {
                     at,
                     quarters: last.quarters,
                     ..note
@@ -85,12 +85,12 @@ pub fn extract(voice: &Voice, clock: &Clock) -> Melody {
 }
 
 /// A short note is false if a longer one sounds under it or begins right at its end.
-fn without_false_notes(notes: &[Played], ghosts: &mut usize) -> Vec<Played> {
-    let length = |note: &Played| note.end - note.at;
-    let mut sounding: Option<Played> = None;
+fn without_false_notes(notes: &[MelodyNote], ghosts: &mut usize) -> Vec<MelodyNote> {
+    let length = |note: &MelodyNote| note.end - note.at;
+    let mut sounding: Option<MelodyNote> = None;
     let mut real = Vec::with_capacity(notes.len());
     for (index, note) in notes.iter().enumerate() {
-        let longer = |other: &Played| length(other) > 2.0 * length(note);
+        let longer = |other: &MelodyNote| length(other) > 2.0 * length(note);
         let under = sounding.is_some_and(|held| held.end > note.at && longer(&held));
         let soon = notes[index + 1..]
             .iter()
@@ -116,7 +116,7 @@ mod tests {
 
     /// Milliseconds as ticks: 500 a quarter at the unstated tempo of 120.
     fn line(notes: &[(u64, u64, u8)]) -> Melody {
-        let clock = Clock::new(Timing::Metrical(500.into()), vec![]).unwrap();
+        let tempo_map = TempoMap::new(Timing::Metrical(500.into()), vec![]).unwrap();
         let notes = notes
             .iter()
             .map(|&(start, length, key)| RawNote {
@@ -132,7 +132,7 @@ mod tests {
             name: String::new(),
             notes,
         };
-        extract(&voice, &clock)
+        extract(&voice, &tempo_map)
     }
 
     fn keys(melody: &Melody) -> Vec<u8> {

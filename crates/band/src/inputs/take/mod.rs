@@ -5,13 +5,13 @@
 //! [`slots`] quantises, [`align`] lays it over the chart, and [`timing`] draws its figures.
 
 pub mod align;
-pub mod clock;
 pub mod file;
 pub mod grid;
 mod laid;
 pub mod melody;
 pub mod pulse;
 pub mod slots;
+pub mod tempo_map;
 pub mod timing;
 pub mod track;
 pub mod voice;
@@ -127,7 +127,7 @@ impl Take {
     pub fn read(bytes: &[u8], chorus: &Chorus, reading: Reading<'_>) -> Result<Take, TakeProblem> {
         let file = TakeFile::read(bytes)?;
         let choice = voice::choose(&file, reading.track)?;
-        let melody = melody::extract(choice.bass, &file.clock);
+        let melody = melody::extract(choice.bass, &file.tempo_map);
         let keys: Vec<u8> = melody.notes.iter().map(|note| note.key).collect();
         let octaves = octaves_into(&keys, reading.range)?;
         let keys: Vec<u8> = keys
@@ -135,7 +135,7 @@ impl Take {
             .map(|&key| moved(key, octaves).unwrap_or(key))
             .collect();
 
-        let ruler = Ruler::new(&file.clock, chorus);
+        let ruler = Ruler::new(&file.tempo_map, chorus);
         let grid = Grid::new(&ruler, &melody.notes);
         let slots = slots::quantise(&grid.places);
         let alignment = align::align(chorus, &slots.slots, &keys, |slot| grid.beat_of_file(slot));
@@ -154,8 +154,8 @@ impl Take {
         let tempo = laid.tempo();
         let chords = choice.chords.map_or_else(Vec::new, |voice| {
             let chord_note = |note: &track::RawNote| TakeChordNote {
-                from: file.clock.seconds(note.start),
-                to: file.clock.seconds(note.end),
+                from: file.tempo_map.seconds(note.start),
+                to: file.tempo_map.seconds(note.end),
                 key: note.key,
             };
             voice.notes.iter().map(chord_note).collect()

@@ -6,7 +6,7 @@
 
 /// A note against the grid.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Placed {
+pub struct NoteOnGrid {
     /// Where it stands in the form, in choruses from the beginning.
     pub chorus: f64,
     /// How late it is, in milliseconds; early is negative.
@@ -31,7 +31,7 @@ pub struct Timing {
 }
 
 /// The figures of notes in order of time.
-pub fn figures(notes: &[Placed]) -> Timing {
+pub fn figures(notes: &[NoteOnGrid]) -> Timing {
     let (mean, _) = mean_and_deviation(notes.iter().map(|note| note.offset));
     let (middle, _) = mean_and_deviation(notes.iter().map(|note| note.chorus));
     let (mut square, mut product) = (0.0, 0.0);
@@ -44,7 +44,7 @@ pub fn figures(notes: &[Placed]) -> Timing {
     let length = notes.last().map_or(0.0, |note| note.chorus)
         - notes.first().map_or(0.0, |note| note.chorus);
     let drift = if length > 0.5 { product / square } else { 0.0 };
-    let rest = |note: &Placed| note.offset - mean - drift * (note.chorus - middle);
+    let rest = |note: &NoteOnGrid| note.offset - mean - drift * (note.chorus - middle);
     let (_, spread) = mean_and_deviation(notes.iter().map(rest));
     let (fullness, unevenness) = mean_and_deviation(notes.iter().filter_map(|note| note.fullness));
     Timing {
@@ -83,11 +83,11 @@ mod tests {
 
     #[test]
     fn planted_figures_are_found() {
-        let notes: Vec<Placed> = (0..144)
+        let notes: Vec<NoteOnGrid> = (0..144)
             .map(|beat| {
                 let chorus = f64::from(beat) / 48.0;
                 let waver = if beat % 2 == 0 { 12.0 } else { -12.0 };
-                Placed {
+                NoteOnGrid {
                     chorus,
                     offset: 20.0 - 15.0 * (chorus - 143.0 / 96.0) + waver,
                     fullness: Some(0.9),
@@ -104,7 +104,7 @@ mod tests {
     #[test]
     fn little_is_no_panic() {
         assert_eq!(figures(&[]), Timing::default());
-        let one = Placed {
+        let one = NoteOnGrid {
             chorus: 0.0,
             offset: 3.0,
             fullness: None,

@@ -1,6 +1,6 @@
 //! What is in the tracks of a file: notes by voice, names and tempo. The events are `midly`'s.
 
-use super::{clock::TempoChange, file::FileProblem};
+use super::{file::FileProblem, tempo_map::TempoChange};
 use midly::{EventIter, MetaMessage, MidiMessage, TrackEventKind};
 
 /// The most notes that are read of one file, all parts together: twelve hours of a whole band.

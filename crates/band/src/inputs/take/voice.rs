@@ -1,6 +1,6 @@
 //! Which voice of a file is the bass line, and which the chords.
 
-use super::{clock::Clock, file::TakeFile, track::Voice};
+use super::{file::TakeFile, tempo_map::TempoMap, track::Voice};
 
 /// The percussion channel of General MIDI level 1, counted from 1 (from memory).
 const PERCUSSION: u8 = 10;
@@ -21,7 +21,7 @@ const CHORD_WORDS: [&str; 7] = [
 
 /// The voices that are judged, and why these.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Choice<'a> {
+pub struct ChosenVoices<'a> {
     /// The line.
     pub bass: &'a Voice,
     /// The chords beside it, if somebody plays some.
@@ -76,7 +76,10 @@ pub enum ChoiceProblem {
 ///
 /// # Errors
 /// A wanted track that is not there, drums alone, or a line longer than [`LONGEST_LINE`].
-pub fn choose<'a>(file: &'a TakeFile, wanted: Option<&str>) -> Result<Choice<'a>, ChoiceProblem> {
+pub fn choose<'a>(
+    file: &'a TakeFile,
+    wanted: Option<&str>,
+) -> Result<ChosenVoices<'a>, ChoiceProblem> {
     let tuned: Vec<&Voice> = file
         .voices
         .iter()
@@ -84,7 +87,7 @@ pub fn choose<'a>(file: &'a TakeFile, wanted: Option<&str>) -> Result<Choice<'a>
         .collect();
     let (bass, by) = match wanted {
         Some(wanted) => (asked_for(file, wanted)?, ChosenBy::Asked),
-        None => unasked(&tuned, &file.clock).ok_or(ChoiceProblem::OnlyDrums)?,
+        None => unasked(&tuned, &file.tempo_map).ok_or(ChoiceProblem::OnlyDrums)?,
     };
     if bass.notes.len() > LONGEST_LINE {
         return Err(ChoiceProblem::TooLong {
@@ -96,11 +99,11 @@ pub fn choose<'a>(file: &'a TakeFile, wanted: Option<&str>) -> Result<Choice<'a>
         .into_iter()
         .filter(|voice| !std::ptr::eq(*voice, bass) && !is_called(voice, &BASS_WORDS))
         .filter(|voice| {
-            let thickness = notes_an_attack(voice, &file.clock);
+            let thickness = notes_an_attack(voice, &file.tempo_map);
             thickness >= 2.0 || (thickness > 1.3 && is_called(voice, &CHORD_WORDS))
         })
         .max_by_key(|voice| voice.notes.len());
-    Ok(Choice { bass, chords, by })
+    Ok(ChosenVoices { bass, chords, by })
 }
 
 fn asked_for<'a>(file: &'a TakeFile, wanted: &str) -> Result<&'a Voice, ChoiceProblem> {
@@ -131,7 +134,7 @@ fn asked_for<'a>(file: &'a TakeFile, wanted: &str) -> Result<&'a Voice, ChoicePr
         })
 }
 
-fn unasked<'a>(tuned: &[&'a Voice], clock: &Clock) -> Option<(&'a Voice, ChosenBy)> {
+fn unasked<'a>(tuned: &[&'a Voice], tempo_map: &TempoMap) -> Option<(&'a Voice, ChosenBy)> {
     if let [only] = tuned {
         return Some((only, ChosenBy::Only));
     }
@@ -148,7 +151,7 @@ fn unasked<'a>(tuned: &[&'a Voice], clock: &Clock) -> Option<(&'a Voice, ChosenB
         .iter()
         .filter(|voice| voice.notes.len() * 10 >= busiest)
         .min_by_key(|voice| {
-            let alone = notes_an_attack(voice, clock) < 1.3;
+            let alone = notes_an_attack(voice, tempo_map) < 1.3;
             (!alone, median_key(voice))
         })
         .map(|lowest| (*lowest, ChosenBy::Register))
@@ -166,11 +169,11 @@ fn median_key(voice: &Voice) -> u8 {
 }
 
 /// Notes that are struck together, on average.
-fn notes_an_attack(voice: &Voice, clock: &Clock) -> f64 {
+fn notes_an_attack(voice: &Voice, tempo_map: &TempoMap) -> f64 {
     let mut attacks = 0;
     let mut last = f64::NEG_INFINITY;
     for note in &voice.notes {
-        let at = clock.seconds(note.start);
+        let at = tempo_map.seconds(note.start);
         if at - last > TOGETHER {
             attacks += 1;
             last = at;
@@ -208,7 +211,7 @@ mod tests {
     fn file(voices: Vec<Voice>) -> TakeFile {
         TakeFile {
             voices,
-            clock: Clock::new(Timing::Metrical(480.into()), vec![]).unwrap(),
+            tempo_map: TempoMap::new(Timing::Metrical(480.into()), vec![]).unwrap(),
         }
     }
 

@@ -2,8 +2,8 @@
 
 use super::{
     balance::shuffle,
-    passage::Passage,
-    vary::{Bounds, chord_pitches},
+    excerpt::Excerpt,
+    vary::{QuestionBounds, chord_pitches},
 };
 use endpin_theory::{Interval, Pitch};
 use rand_chacha::rand_core::Rng;
@@ -39,9 +39,9 @@ impl Approaches {
     /// The note before last is a chord tone, the root if it is an arrival itself; for all one-note approaches
     /// it is the same, a third or more from the goal, so that the two are never heard as one approach.
     pub fn into(
-        base: &Passage,
+        base: &Excerpt,
         goal: usize,
-        bounds: &Bounds,
+        bounds: &QuestionBounds,
         rng: &mut impl Rng,
     ) -> Option<Approaches> {
         if !is_place(base, goal) {
@@ -90,9 +90,9 @@ impl Approaches {
 
 /// The ways into a change, with the notes that may stand first, in the order in which they are tried.
 struct Ways<'a> {
-    base: &'a Passage,
+    base: &'a Excerpt,
     goal: usize,
-    bounds: &'a Bounds,
+    bounds: &'a QuestionBounds,
     firsts: Vec<Pitch>,
 }
 
@@ -110,8 +110,8 @@ impl Ways<'_> {
     fn one_of(&self, mut pairs: Vec<[Pitch; 2]>, rng: &mut impl Rng) -> Option<[Pitch; 2]> {
         shuffle(rng, &mut pairs);
         pairs.into_iter().find(|notes| {
-            let passage = self.base.with(self.goal - 2, notes);
-            passage.is_playable(&self.bounds.range)
+            let excerpt = self.base.with(self.goal - 2, notes);
+            excerpt.is_playable(&self.bounds.range)
         })
     }
 
@@ -161,8 +161,8 @@ fn distance(note: Pitch, goal: Pitch) -> i16 {
     note.midi() - goal.midi()
 }
 
-/// Whether a chord arrives there on its root, out of a weak beat, with two beats before it in the passage.
-fn is_place(base: &Passage, goal: usize) -> bool {
+/// Whether a chord arrives there on its root, out of a weak beat, with two beats before it in the excerpt.
+fn is_place(base: &Excerpt, goal: usize) -> bool {
     let chord = &base.chord_at(goal).chord;
     goal >= 2
         && base.is_arrival(goal)
@@ -172,7 +172,7 @@ fn is_place(base: &Passage, goal: usize) -> bool {
 }
 
 /// Whether the change at `goal` is approached by one step, and not by two notes together.
-pub fn is_by_step(base: &Passage, goal: usize) -> bool {
+pub fn is_by_step(base: &Excerpt, goal: usize) -> bool {
     let target = base.notes[goal];
     let [first, second] = [goal - 2, goal - 1].map(|beat| distance(base.notes[beat], target));
     let two_notes = (1..=2).contains(&first.abs())
@@ -181,7 +181,7 @@ pub fn is_by_step(base: &Passage, goal: usize) -> bool {
 }
 
 /// Why notes before a change are the approach of that name.
-pub fn why(base: &Passage, goal: usize, name: &str, notes: [Pitch; 2]) -> String {
+pub fn why(base: &Excerpt, goal: usize, name: &str, notes: [Pitch; 2]) -> String {
     let [first, second] = notes;
     let target = base.notes[goal];
     let symbol = &base.chord_at(goal).symbol;

@@ -31,30 +31,30 @@ pub const FLAC_STEP: usize = 256 * 1024;
 
 /// How sound is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Format {
+pub enum AudioFormat {
     /// 16 bit PCM.
     Wav,
     /// The same without loss in less space.
     Flac,
 }
 
-impl Format {
+impl AudioFormat {
     /// The end of its file names.
     pub fn suffix(self) -> &'static str {
         match self {
-            Format::Wav => "wav",
-            Format::Flac => "flac",
+            AudioFormat::Wav => "wav",
+            AudioFormat::Flac => "flac",
         }
     }
 }
 
-impl FromStr for Format {
+impl FromStr for AudioFormat {
     type Err = String;
 
-    fn from_str(text: &str) -> Result<Format, String> {
+    fn from_str(text: &str) -> Result<AudioFormat, String> {
         match text {
-            "wav" => Ok(Format::Wav),
-            "flac" => Ok(Format::Flac),
+            "wav" => Ok(AudioFormat::Wav),
+            "flac" => Ok(AudioFormat::Flac),
             _ => Err(format!(
                 "write wav or flac{}",
                 did_you_mean(text, ["wav", "flac"])
@@ -127,7 +127,7 @@ pub fn find_font() -> Result<PathBuf, AudioError> {
 #[derive(Debug)]
 pub struct Studio {
     font: Arc<SoundFont>,
-    format: Format,
+    format: AudioFormat,
     /// What the rendering depends on besides the MIDI file: the font's name and size, and the format.
     pub label: String,
 }
@@ -137,7 +137,7 @@ impl Studio {
     ///
     /// # Errors
     /// A file that cannot be read or is no SoundFont 2.
-    pub fn open(path: &Path, format: Format) -> Result<Studio, AudioError> {
+    pub fn open(path: &Path, format: AudioFormat) -> Result<Studio, AudioError> {
         let cannot = |why: String| AudioError::Font {
             path: path.to_owned(),
             why,
@@ -161,8 +161,8 @@ impl Studio {
     pub fn render(&self, midi: &[u8]) -> Result<Vec<u8>, AudioError> {
         let samples = self.samples(midi)?;
         match self.format {
-            Format::Wav => wav(&samples),
-            Format::Flac => flac(&samples),
+            AudioFormat::Wav => wav(&samples),
+            AudioFormat::Flac => flac(&samples),
         }
     }
 

@@ -11,21 +11,21 @@ const EAR: u64 = 0x0065_6172_0000_0001;
 
 /// What a stream of the whole set is for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Purpose {
+pub enum SetPurpose {
     /// Which kind each question is of.
     Kinds,
-    /// Which answer each question of a kind has, by the kind's place in [`super::Kind::ALL`].
+    /// Which answer each question of a kind has, by the kind's place in [`super::QuestionKind::ALL`].
     Answers(usize),
     /// Which topic a drill takes next, by the number of answers so far.
     Drill(usize),
 }
 
 /// The stream of a purpose of the whole set.
-pub fn of_set(seed: u64, purpose: Purpose) -> ChaCha8Rng {
+pub fn of_set(seed: u64, purpose: SetPurpose) -> ChaCha8Rng {
     let number = match purpose {
-        Purpose::Kinds => 0,
-        Purpose::Answers(kind) => 1 + kind as u64,
-        Purpose::Drill(asked) => (1 << 16) + (asked as u64 & 0xffff_ffff),
+        SetPurpose::Kinds => 0,
+        SetPurpose::Answers(kind) => 1 + kind as u64,
+        SetPurpose::Drill(asked) => (1 << 16) + (asked as u64 & 0xffff_ffff),
     };
     numbered(seed, number)
 }
@@ -79,7 +79,7 @@ mod tests {
             choices in 1usize..12,
             count in 0usize..300,
         ) {
-            let drawn = balanced(&mut of_set(seed, Purpose::Kinds), choices, count);
+            let drawn = balanced(&mut of_set(seed, SetPurpose::Kinds), choices, count);
             prop_assert_eq!(drawn.len(), count);
             let often: Vec<usize> = (0..choices)
                 .map(|choice| drawn.iter().filter(|&&found| found == choice).count())
@@ -91,7 +91,7 @@ mod tests {
 
     #[test]
     fn the_extra_ones_and_the_order_vary_with_the_seed() {
-        let drawn = |seed| balanced(&mut of_set(seed, Purpose::Answers(3)), 7, 10);
+        let drawn = |seed| balanced(&mut of_set(seed, SetPurpose::Answers(3)), 7, 10);
         assert_eq!(drawn(1), drawn(1));
         assert_ne!(drawn(1), drawn(2));
     }

@@ -1,8 +1,8 @@
 //! The drill: one question at a time, the next by what is weak and due.
 
 use super::{
-    balance::{Purpose, of_set},
-    kind::Kind,
+    balance::{SetPurpose, of_set},
+    kind::QuestionKind,
     record::{Entry, Record, topic},
     schedule::{standings, wants},
     set::{Maker, Question},
@@ -13,7 +13,7 @@ use endpin_theory::{NoteName, Pitch};
 /// Something to practise: a kind with one of its answers.
 #[derive(Clone, Debug)]
 struct Topic {
-    kind: Kind,
+    kind: QuestionKind,
     answer: usize,
     name: String,
 }
@@ -126,7 +126,7 @@ impl<'a> Drill<'a> {
         let asked = self.record.entries().len();
         let names: Vec<String> = self.topics.iter().map(|topic| topic.name.clone()).collect();
         let wants = wants(&names, self.record.entries(), now);
-        let mut rng = of_set(self.seed, Purpose::Drill(asked));
+        let mut rng = of_set(self.seed, SetPurpose::Drill(asked));
         let chosen = weighted(&mut rng, &wants).unwrap_or(0);
         let Topic { kind, answer, .. } = self.topics[chosen];
         self.maker
@@ -141,7 +141,9 @@ impl<'a> Drill<'a> {
     pub fn answer(&mut self, question: &Question, given: &str, now: u64) -> Result<bool, Failure> {
         let answer = &question.variant.answer;
         let right = match question.kind {
-            Kind::Dictation => chromas(given).is_some_and(|notes| chromas(answer) == Some(notes)),
+            QuestionKind::Dictation => {
+                chromas(given).is_some_and(|notes| chromas(answer) == Some(notes))
+            }
             _ => given == answer,
         };
         self.record.add(Entry {

@@ -4,8 +4,8 @@
 //! that a set broken off goes on where it stopped. Another set is there to stay: it gives way only when told.
 
 use super::{
-    audio::{Format, Studio},
-    kind::Choice,
+    audio::{AudioFormat, Studio},
+    kind::AnswerChoice,
     set::{Ask, Question},
     sound::score,
 };
@@ -13,7 +13,7 @@ use crate::{
     failure::{Failure, shown},
     outputs::{
         destination,
-        midi_file::{self, Layout},
+        midi_file::{self, TrackLayout},
         report::to_json,
     },
 };
@@ -52,7 +52,7 @@ pub struct QuestionItem {
     pub meter: String,
     /// Quarter notes a minute.
     pub tempo: u16,
-    /// Bars of the passage.
+    /// Bars of the excerpt.
     pub bars: usize,
     /// 0 to 1000.
     pub difficulty: u32,
@@ -73,7 +73,7 @@ pub struct ChoiceItem {
 /// A chord given with a question.
 #[derive(Debug, Serialize)]
 pub struct ChordItem {
-    /// Bar of the passage, from 1.
+    /// Bar of the excerpt, from 1.
     pub bar: usize,
     /// Beat, from 1.
     pub beat: usize,
@@ -101,7 +101,7 @@ pub struct AnswerItem {
     pub kind: &'static str,
     /// The answer.
     pub answer: String,
-    /// Bar of the passage in which it lies, from 1, if it lies in one.
+    /// Bar of the excerpt in which it lies, from 1, if it lies in one.
     pub bar: Option<usize>,
     /// Beat, from 1.
     pub beat: Option<usize>,
@@ -109,7 +109,7 @@ pub struct AnswerItem {
     pub why: String,
     /// Title of the chart; null for a phrase of our own.
     pub chart: Option<String>,
-    /// Bar of the chart in which the passage starts, from 1.
+    /// Bar of the chart in which the excerpt starts, from 1.
     pub chart_bar: Option<u32>,
 }
 
@@ -122,19 +122,19 @@ pub fn file_name(number: usize, count: usize, suffix: &str) -> String {
 /// The list of questions of a set; `suffix` names the kind of file they are heard from.
 pub fn questions(set: &[Question]) -> Questions {
     let item = |question: &Question| {
-        let passage = &question.variant.passage;
+        let excerpt = &question.variant.excerpt;
         let chords = question.kind.shows_chords().then(|| {
-            let chord = |placed: &super::passage::Placed| {
-                let (bar, beat) = passage.place(placed.start);
+            let chord = |placed: &super::excerpt::PlacedChord| {
+                let (bar, beat) = excerpt.place(placed.start);
                 ChordItem {
                     bar,
                     beat,
                     symbol: placed.symbol.clone(),
                 }
             };
-            passage.chords.iter().map(chord).collect()
+            excerpt.chords.iter().map(chord).collect()
         });
-        let choice = |Choice { answer, words }: &Choice| ChoiceItem {
+        let choice = |AnswerChoice { answer, words }: &AnswerChoice| ChoiceItem {
             answer: answer.clone(),
             words: words.clone(),
         };
@@ -145,9 +145,9 @@ pub fn questions(set: &[Question]) -> Questions {
             question: question.kind.question(),
             choices: question.choices.iter().map(choice).collect(),
             key: question.playing.key.to_string(),
-            meter: passage.meter.to_string(),
+            meter: excerpt.meter.to_string(),
             tempo: question.playing.tempo,
-            bars: passage.bars,
+            bars: excerpt.bars,
             difficulty: question.difficulty,
             chords,
         }
@@ -174,7 +174,7 @@ pub fn answers(set: &[Question], ask: &Ask) -> Answers {
             chart_bar: question
                 .chart
                 .as_ref()
-                .map(|_| question.variant.passage.chart_bar),
+                .map(|_| question.variant.excerpt.chart_bar),
         }
     };
     Answers {
@@ -210,7 +210,7 @@ pub fn table(answers: &Answers) -> String {
 /// The MIDI file of a question.
 pub fn midi(question: &Question) -> Vec<u8> {
     let score = score(question.kind, &question.variant, &question.playing, false);
-    midi_file::bytes(&score, Layout::Tracks)
+    midi_file::bytes(&score, TrackLayout::Tracks)
 }
 
 /// The lists that make a set this one and no other, by their names; the key first.
@@ -289,7 +289,7 @@ impl Folder {
         questions: &[Question],
         count: usize,
         studio: &Studio,
-        format: Format,
+        format: AudioFormat,
     ) -> Result<(), Failure> {
         destination::make_folder(&self.path(".sound"))?;
         self.each(questions, "sound", |question| {

@@ -8,7 +8,7 @@ use std::{fmt, str::FromStr};
 
 /// A kind of question.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Kind {
+pub enum QuestionKind {
     /// Name the approach into the marked beat.
     Approach,
     /// Name the chord tone on the marked beat.
@@ -19,7 +19,7 @@ pub enum Kind {
     WrongNote,
     /// Name the turnaround.
     Turnaround,
-    /// Same passage again, or another line?
+    /// Same excerpt again, or another line?
     Same,
     /// Write down the last bar.
     Dictation,
@@ -33,32 +33,32 @@ pub enum Kind {
 
 /// An answer as the key spells it, with its words for the reader.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub struct Choice {
+pub struct AnswerChoice {
     /// As the key and the data files spell it.
     pub answer: String,
     /// What it means.
     pub words: String,
 }
 
-impl Kind {
+impl QuestionKind {
     /// All kinds, in the order in which they are listed.
-    pub const ALL: [Kind; 10] = [
-        Kind::Approach,
-        Kind::ChordTone,
-        Kind::Quality,
-        Kind::WrongNote,
-        Kind::Turnaround,
-        Kind::Same,
-        Kind::Dictation,
-        Kind::Level,
-        Kind::Comp,
-        Kind::NextRoot,
+    pub const ALL: [QuestionKind; 10] = [
+        QuestionKind::Approach,
+        QuestionKind::ChordTone,
+        QuestionKind::Quality,
+        QuestionKind::WrongNote,
+        QuestionKind::Turnaround,
+        QuestionKind::Same,
+        QuestionKind::Dictation,
+        QuestionKind::Level,
+        QuestionKind::Comp,
+        QuestionKind::NextRoot,
     ];
 
     /// These kinds, each once and in order; all of them where none is named.
-    pub fn among(named: &[Kind]) -> Vec<Kind> {
+    pub fn among(named: &[QuestionKind]) -> Vec<QuestionKind> {
         let mut kinds = match named {
-            [] => Kind::ALL.to_vec(),
+            [] => QuestionKind::ALL.to_vec(),
             _ => named.to_vec(),
         };
         kinds.sort_unstable();
@@ -69,48 +69,50 @@ impl Kind {
     /// The name on the command line and in files.
     pub fn name(self) -> &'static str {
         match self {
-            Kind::Approach => "approach",
-            Kind::ChordTone => "chord-tone",
-            Kind::Quality => "quality",
-            Kind::WrongNote => "wrong-note",
-            Kind::Turnaround => "turnaround",
-            Kind::Same => "same",
-            Kind::Dictation => "dictation",
-            Kind::Level => "level",
-            Kind::Comp => "comp",
-            Kind::NextRoot => "next-root",
+            QuestionKind::Approach => "approach",
+            QuestionKind::ChordTone => "chord-tone",
+            QuestionKind::Quality => "quality",
+            QuestionKind::WrongNote => "wrong-note",
+            QuestionKind::Turnaround => "turnaround",
+            QuestionKind::Same => "same",
+            QuestionKind::Dictation => "dictation",
+            QuestionKind::Level => "level",
+            QuestionKind::Comp => "comp",
+            QuestionKind::NextRoot => "next-root",
         }
     }
 
     /// What is asked, for the learner.
     pub fn question(self) -> &'static str {
         match self {
-            Kind::Approach => {
+            QuestionKind::Approach => {
                 "How does the bass come into the last note, the one with the bell? A two-note approach counts \
                  as one, whatever its second note would be alone."
             }
-            Kind::ChordTone => {
+            QuestionKind::ChordTone => {
                 "Which tone of the chord does the bass play at the bell? Its first note in that bar is the root."
             }
-            Kind::Quality => {
+            QuestionKind::Quality => {
                 "The first two bars are one chord, its root first. What is the chord, by the line alone?"
             }
-            Kind::WrongNote => {
+            QuestionKind::WrongNote => {
                 "One note on a strong beat is wrong: neither in the chord nor in its scale. In which bar, on \
                  which beat?"
             }
-            Kind::Turnaround => "One chord a bar, then home. Which turnaround does the bass spell?",
-            Kind::Same => {
+            QuestionKind::Turnaround => {
+                "One chord a bar, then home. Which turnaround does the bass spell?"
+            }
+            QuestionKind::Same => {
                 "A passage, a bar of silence, and a passage over the same chords. The same line, or another?"
             }
-            Kind::Dictation => {
+            QuestionKind::Dictation => {
                 "Write down the bar that the bell opens: four or so notes of the bass."
             }
-            Kind::Level => {
+            QuestionKind::Level => {
                 "One chord a bar: listen to how each bar leads into the next. Which level is the line?"
             }
-            Kind::Comp => "Are the dominant chords of the comp plain or altered?",
-            Kind::NextRoot => {
+            QuestionKind::Comp => "Are the dominant chords of the comp plain or altered?",
+            QuestionKind::NextRoot => {
                 "The band stops before the last chord. On which degree of the key is the root that must come \
                  at the bell? Sing or play it, then compare."
             }
@@ -119,9 +121,9 @@ impl Kind {
 
     /// The answers between which one chooses, in a fixed order; empty for the dictation. `strong` are the
     /// strong beats of the bar, from 1, among which a wrong note is looked for.
-    pub fn choices(self, strong: &[usize]) -> Vec<Choice> {
+    pub fn choices(self, strong: &[usize]) -> Vec<AnswerChoice> {
         let rows: &[(&str, &str)] = match self {
-            Kind::Approach => &[
+            QuestionKind::Approach => &[
                 ("chromatic-below", "a semitone, from below"),
                 ("chromatic-above", "a semitone, from above"),
                 ("scale-below", "a whole step, from below"),
@@ -130,42 +132,42 @@ impl Kind {
                 ("double-chromatic", "two semitones, in one direction"),
                 ("enclosure", "from both sides, one note on each"),
             ],
-            Kind::ChordTone => &[
+            QuestionKind::ChordTone => &[
                 ("root", "the root again, or its octave"),
                 ("third", "the third"),
                 ("fifth", "the fifth"),
                 ("seventh", "the seventh"),
             ],
-            Kind::Quality => &[
+            QuestionKind::Quality => &[
                 ("major-seventh", "major seventh"),
                 ("dominant-seventh", "dominant seventh"),
                 ("minor-seventh", "minor seventh"),
                 ("half-diminished", "half-diminished"),
             ],
-            Kind::WrongNote => {
+            QuestionKind::WrongNote => {
                 return (1..=WRONG_NOTE_BARS)
                     .flat_map(|bar| strong.iter().map(move |beat| (bar, *beat)))
-                    .map(|(bar, beat)| Choice {
+                    .map(|(bar, beat)| AnswerChoice {
                         answer: format!("{bar}.{beat}"),
                         words: format!("bar {bar}, beat {beat}"),
                     })
                     .collect();
             }
-            Kind::Turnaround => &[
+            QuestionKind::Turnaround => &[
                 ("1-6-2-5", "I VI ii V"),
                 ("1-#1-2-5", "I #i° ii V"),
                 ("3-6-2-5", "iii VI ii V"),
                 ("1-b3-b6-b2", "I bIII bVI bII"),
             ],
-            Kind::Same => &[("same", "the same line"), ("different", "another line")],
-            Kind::Dictation => &[],
-            Kind::Level => &[
+            QuestionKind::Same => &[("same", "the same line"), ("different", "another line")],
+            QuestionKind::Dictation => &[],
+            QuestionKind::Level => &[
                 ("3", "level 3: by step into every change"),
                 ("4", "level 4: at least once from the dominant"),
                 ("5", "level 5: at least once by a two-note approach"),
             ],
-            Kind::Comp => &[("plain", "plain"), ("altered", "altered")],
-            Kind::NextRoot => &[
+            QuestionKind::Comp => &[("plain", "plain"), ("altered", "altered")],
+            QuestionKind::NextRoot => &[
                 ("1", "1, the tonic"),
                 ("2", "2, a whole step above the tonic"),
                 ("4", "4, a fourth above the tonic"),
@@ -174,7 +176,7 @@ impl Kind {
             ],
         };
         rows.iter()
-            .map(|(answer, words)| Choice {
+            .map(|(answer, words)| AnswerChoice {
                 answer: (*answer).to_owned(),
                 words: (*words).to_owned(),
             })
@@ -184,14 +186,14 @@ impl Kind {
     /// Whether the chords are printed with the question: where they are known, and hearing is compared with
     /// them.
     pub fn shows_chords(self) -> bool {
-        matches!(self, Kind::WrongNote)
+        matches!(self, QuestionKind::WrongNote)
     }
 }
 
 /// Bars in which a wrong note is looked for.
 pub const WRONG_NOTE_BARS: usize = 4;
 
-impl fmt::Display for Kind {
+impl fmt::Display for QuestionKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.pad(self.name())
     }
@@ -199,21 +201,21 @@ impl fmt::Display for Kind {
 
 /// Text that names no kind of question.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{found}\" is no kind of question{near}; there are {all}", near = did_you_mean(found, Kind::ALL), all = list())]
+#[error("\"{found}\" is no kind of question{near}; there are {all}", near = did_you_mean(found, QuestionKind::ALL), all = list())]
 pub struct KindError {
     found: String,
 }
 
 fn list() -> String {
-    Kind::ALL.map(Kind::name).join(", ")
+    QuestionKind::ALL.map(QuestionKind::name).join(", ")
 }
 
-impl FromStr for Kind {
+impl FromStr for QuestionKind {
     type Err = KindError;
 
-    fn from_str(text: &str) -> Result<Kind, KindError> {
+    fn from_str(text: &str) -> Result<QuestionKind, KindError> {
         let found = text.trim();
-        Kind::ALL
+        QuestionKind::ALL
             .into_iter()
             .find(|kind| kind.name() == found)
             .ok_or_else(|| KindError {
@@ -229,10 +231,10 @@ mod tests {
 
     #[test]
     fn names_read_back_and_a_wrong_one_lists_them_all() {
-        for kind in Kind::ALL {
+        for kind in QuestionKind::ALL {
             assert_eq!(kind.to_string().parse(), Ok(kind));
         }
-        let message = "harmony".parse::<Kind>().unwrap_err().to_string();
+        let message = "harmony".parse::<QuestionKind>().unwrap_err().to_string();
         assert!(
             message
                 .starts_with("\"harmony\" is no kind of question; there are approach, chord-tone")
@@ -241,12 +243,12 @@ mod tests {
 
     #[test]
     fn answers_of_a_kind_differ() {
-        for kind in Kind::ALL {
+        for kind in QuestionKind::ALL {
             let choices = kind.choices(&[1, 3]);
             let answers: BTreeSet<_> = choices.iter().map(|choice| &choice.answer).collect();
             assert_eq!(answers.len(), choices.len(), "{kind}");
-            assert_eq!(choices.is_empty(), kind == Kind::Dictation);
+            assert_eq!(choices.is_empty(), kind == QuestionKind::Dictation);
         }
-        assert_eq!(Kind::WrongNote.choices(&[1, 3]).len(), 8);
+        assert_eq!(QuestionKind::WrongNote.choices(&[1, 3]).len(), 8);
     }
 }

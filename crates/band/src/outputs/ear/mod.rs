@@ -9,13 +9,13 @@ pub mod approach;
 pub mod audio;
 pub mod balance;
 pub mod drill;
+pub mod excerpt;
 pub mod export;
 pub mod kind;
 pub mod page;
-pub mod passage;
 pub mod phrase;
 #[cfg(feature = "live")]
-pub mod player;
+pub mod question_player;
 pub mod record;
 pub mod schedule;
 pub mod set;
@@ -24,5 +24,5 @@ pub mod term;
 pub mod tune;
 pub mod vary;
 
-pub use kind::{Choice, Kind};
+pub use kind::{AnswerChoice, QuestionKind};
 pub use set::{Ask, Maker, Question, SetError};

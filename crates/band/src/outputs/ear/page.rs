@@ -4,7 +4,7 @@
 
 use super::{
     drill::{Progress, weakest_first},
-    kind::{Choice, Kind},
+    kind::{AnswerChoice, QuestionKind},
     set::Question,
     sound::score,
 };
@@ -23,7 +23,7 @@ const SOUND: &str = include_str!("../sheet/page/sound.js");
 
 /// What the page plays: per part start, length (both in ticks) and key of each note.
 #[derive(Serialize)]
-struct Music {
+struct PagePlayback {
     tempo: u16,
     end: i64,
     bass: Vec<i64>,
@@ -31,15 +31,15 @@ struct Music {
     time: Vec<i64>,
 }
 
-impl Music {
-    fn of(score: &Score, tempo: u16) -> Music {
+impl PagePlayback {
+    fn of(score: &Score, tempo: u16) -> PagePlayback {
         let part = |name| -> Vec<i64> {
             let notes = score.part(name).into_iter().flat_map(|part| &part.notes);
             notes
                 .flat_map(|note| [note.start.0, note.length.0, i64::from(note.key)])
                 .collect()
         };
-        Music {
+        PagePlayback {
             tempo,
             end: score.end.0,
             bass: part(PartName::Bass),
@@ -51,7 +51,7 @@ impl Music {
 
 /// For whom a page is.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Reader {
+enum Audience {
     Learner,
     Teacher,
 }
@@ -62,23 +62,23 @@ pub fn questions(set: &[Question], title: &str) -> String {
         "{} questions, from easy to hard. Each starts with the tonic and a bar of count-in.",
         set.len()
     );
-    page(set, title, &about, Reader::Learner)
+    page(set, title, &about, Audience::Learner)
 }
 
 /// The page with the answers, which tests and tells why.
 pub fn answers(set: &[Question], title: &str) -> String {
     let about = "Choose an answer and see whether it is right, and why. Keep this page from the learners until then.";
-    page(set, &format!("{title}: answers"), about, Reader::Teacher)
+    page(set, &format!("{title}: answers"), about, Audience::Teacher)
 }
 
-fn page(set: &[Question], title: &str, about: &str, reader: Reader) -> String {
-    let music: Vec<Music> = set
+fn page(set: &[Question], title: &str, about: &str, reader: Audience) -> String {
+    let music: Vec<PagePlayback> = set
         .iter()
         .map(|question| {
             // With the answers, what the question leaves out is heard as well.
-            let whole = reader == Reader::Teacher;
+            let whole = reader == Audience::Teacher;
             let score = score(question.kind, &question.variant, &question.playing, whole);
-            Music::of(&score, question.playing.tempo)
+            PagePlayback::of(&score, question.playing.tempo)
         })
         .collect();
     let items: String = set.iter().map(|question| item(question, reader)).collect();
@@ -103,9 +103,9 @@ fn whole(title: &str, about: &str, items: &str, music: &str, script: &str) -> St
 }
 
 /// A question as a section of the page; a teacher's has its answer with it.
-fn item(question: &Question, reader: Reader) -> String {
+fn item(question: &Question, reader: Audience) -> String {
     let (number, variant) = (question.number, &question.variant);
-    let teacher = reader == Reader::Teacher;
+    let teacher = reader == Audience::Teacher;
     let mut html = match teacher {
         true => {
             let mut choices = question.choices.iter();
@@ -131,7 +131,7 @@ fn item(question: &Question, reader: Reader) -> String {
     put(format_args!(
         "<p class=\"facts\">{} · {} · {} quarter notes a minute</p>\n",
         escaped(&question.playing.key.to_string()),
-        variant.passage.meter,
+        variant.excerpt.meter,
         question.playing.tempo,
     ));
     if let Some(chords) = question.chords_shown() {
@@ -143,7 +143,9 @@ fn item(question: &Question, reader: Reader) -> String {
     put(format_args!("{}", answer_form(question)));
     if teacher {
         let show = match question.kind {
-            Kind::Dictation => "<button type=\"button\" data-do=\"reveal\">One more note</button>",
+            QuestionKind::Dictation => {
+                "<button type=\"button\" data-do=\"reveal\">One more note</button>"
+            }
             _ => "<button type=\"button\" data-do=\"show\">Show the answer</button>",
         };
         put(format_args!(
@@ -166,7 +168,7 @@ fn answer_form(question: &Question) -> String {
              <svg class=\"staff\" viewBox=\"0 0 600 50\" preserveAspectRatio=\"none\" aria-hidden=\"true\">{staff}</svg>\n",
         );
     }
-    let choice = |choice: &Choice| {
+    let choice = |choice: &AnswerChoice| {
         format!(
             "<label><input type=\"radio\" name=\"q{}\" value=\"{}\"> {}</label>\n",
             question.number,
@@ -179,18 +181,18 @@ fn answer_form(question: &Question) -> String {
 }
 
 /// A few words for a kind, over its question.
-fn heading(kind: Kind) -> &'static str {
+fn heading(kind: QuestionKind) -> &'static str {
     match kind {
-        Kind::Approach => "The approach",
-        Kind::ChordTone => "The chord tone",
-        Kind::Quality => "The quality",
-        Kind::WrongNote => "The wrong note",
-        Kind::Turnaround => "The turnaround",
-        Kind::Same => "Same or different",
-        Kind::Dictation => "Dictation",
-        Kind::Level => "The level",
-        Kind::Comp => "Plain or altered",
-        Kind::NextRoot => "The next root",
+        QuestionKind::Approach => "The approach",
+        QuestionKind::ChordTone => "The chord tone",
+        QuestionKind::Quality => "The quality",
+        QuestionKind::WrongNote => "The wrong note",
+        QuestionKind::Turnaround => "The turnaround",
+        QuestionKind::Same => "Same or different",
+        QuestionKind::Dictation => "Dictation",
+        QuestionKind::Level => "The level",
+        QuestionKind::Comp => "Plain or altered",
+        QuestionKind::NextRoot => "The next root",
     }
 }
 

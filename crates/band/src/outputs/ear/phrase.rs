@@ -3,7 +3,7 @@
 //! They are written in C, one chord a bar, and moved to the key of the question. The roots of the
 //! turnarounds and the ii-V into each degree are common practice, no source.
 
-use super::kind::Kind;
+use super::kind::QuestionKind;
 
 /// A progression and the answer that names it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -64,11 +64,11 @@ const QUALITY: [Phrase; 1] = [Phrase {
 }];
 
 /// The progressions of a kind, in the order of its answers; empty for kinds that ask of the charts.
-pub fn phrases(kind: Kind) -> &'static [Phrase] {
+pub fn phrases(kind: QuestionKind) -> &'static [Phrase] {
     match kind {
-        Kind::Turnaround => &TURNAROUNDS,
-        Kind::NextRoot => &CADENCES,
-        Kind::Quality => &QUALITY,
+        QuestionKind::Turnaround => &TURNAROUNDS,
+        QuestionKind::NextRoot => &CADENCES,
+        QuestionKind::Quality => &QUALITY,
         _ => &[],
     }
 }
@@ -87,7 +87,7 @@ mod tests {
 
     #[test]
     fn every_answer_has_its_phrase_in_the_same_order() {
-        for kind in [Kind::Turnaround, Kind::NextRoot] {
+        for kind in [QuestionKind::Turnaround, QuestionKind::NextRoot] {
             let answers: Vec<_> = kind
                 .choices(&[])
                 .into_iter()
@@ -96,7 +96,7 @@ mod tests {
             let phrases: Vec<_> = phrases(kind).iter().map(|phrase| phrase.answer).collect();
             assert_eq!(answers, phrases);
         }
-        let answers = Kind::Quality
+        let answers = QuestionKind::Quality
             .choices(&[])
             .into_iter()
             .map(|choice| choice.answer);

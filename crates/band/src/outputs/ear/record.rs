@@ -4,7 +4,7 @@
 //! machine stops in the middle, the unfinished line is passed over at the next start and nothing before it
 //! is lost.
 
-use super::kind::Kind;
+use super::kind::QuestionKind;
 use crate::{
     failure::{Failure, shown},
     inputs::source,
@@ -40,7 +40,7 @@ impl Entry {
 
 /// The name of what a question practises. A dictation's answer is its notes, hence no topic of its own.
 pub fn topic(kind: &str, answer: &str) -> String {
-    if kind == Kind::Dictation.name() {
+    if kind == QuestionKind::Dictation.name() {
         kind.to_owned()
     } else {
         format!("{kind}: {answer}")

@@ -16,7 +16,7 @@ const SECONDS_A_DAY: f32 = 86_400.0;
 
 /// How a topic stands.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Standing {
+pub struct TopicStanding {
     memory: MemoryState,
     /// When it was last asked, in seconds since 1970.
     pub last: u64,
@@ -28,7 +28,7 @@ pub struct Standing {
     pub interval: f32,
 }
 
-impl Standing {
+impl TopicStanding {
     /// How likely it is still known, 0 to 1.
     pub fn known(&self, now: u64) -> f32 {
         let days = now.saturating_sub(self.last) as f32 / SECONDS_A_DAY;
@@ -48,9 +48,9 @@ impl Standing {
 }
 
 /// How every topic met so far stands, by replaying the record.
-pub fn standings(entries: &[Entry]) -> BTreeMap<String, Standing> {
+pub fn standings(entries: &[Entry]) -> BTreeMap<String, TopicStanding> {
     let scheduler = FSRS::default();
-    let mut found: BTreeMap<String, Standing> = BTreeMap::new();
+    let mut found: BTreeMap<String, TopicStanding> = BTreeMap::new();
     for entry in entries {
         let topic = entry.topic();
         let before = found.get(&topic).copied();
@@ -64,7 +64,7 @@ pub fn standings(entries: &[Entry]) -> BTreeMap<String, Standing> {
         };
         let state = if entry.right { next.good } else { next.again };
         let (asked, right) = before.map_or((0, 0), |before| (before.asked, before.right));
-        let standing = Standing {
+        let standing = TopicStanding {
             memory: state.memory,
             last: entry.at,
             asked: asked + 1,

@@ -1,13 +1,13 @@
 //! A set of questions: kinds and answers dealt out evenly, no two alike, from easy to hard.
 
 use super::{
-    balance::{Purpose, balanced, of_question, of_set, one_of, shuffle},
-    kind::{Choice, Kind, WRONG_NOTE_BARS},
-    passage::Passage,
+    balance::{SetPurpose, balanced, of_question, of_set, one_of, shuffle},
+    excerpt::Excerpt,
+    kind::{AnswerChoice, QuestionKind, WRONG_NOTE_BARS},
     phrase::phrases,
     sound::{Playing, With},
-    tune::{Families, Family, Register, Tune},
-    vary::{Bounds, Variant, variants},
+    tune::{Families, Family, LineRegister, Tune},
+    vary::{QuestionBounds, Variant, variants},
 };
 use crate::players::random_streams::below;
 use endpin_theory::{Chart, Key, Meter, Strength};
@@ -24,7 +24,7 @@ pub struct Ask {
     /// Tonics to play every chart in; empty for the charts' own keys.
     pub tonics: Vec<Key>,
     /// The kinds, at least one, each once.
-    pub kinds: Vec<Kind>,
+    pub kinds: Vec<QuestionKind>,
     /// How many questions.
     pub count: usize,
     /// The same seed makes the same set.
@@ -45,9 +45,9 @@ pub struct Question {
     /// From 1, easy to hard.
     pub number: usize,
     /// Its kind.
-    pub kind: Kind,
+    pub kind: QuestionKind,
     /// Between which answers one chooses.
-    pub choices: Vec<Choice>,
+    pub choices: Vec<AnswerChoice>,
     /// The answer, written out.
     pub variant: Variant,
     /// How it is played.
@@ -66,14 +66,14 @@ pub enum SetError {
     Walk(#[from] WalkError),
     /// The charts have no place for a kind of question.
     #[error("these charts have no place for a question of the kind {0}: {1}")]
-    NoPlace(Kind, &'static str),
+    NoPlace(QuestionKind, &'static str),
     /// No more different questions.
     #[error(
         "after {found} questions of the kind {kind} no different one is found; ask for fewer, or give more charts, or --keys all"
     )]
     Exhausted {
         /// The kind.
-        kind: Kind,
+        kind: QuestionKind,
         /// How many there are.
         found: usize,
     },
@@ -107,7 +107,7 @@ impl<'a> Maker<'a> {
     }
 
     /// The kinds among those asked for that the charts have a place for.
-    pub fn possible(&self) -> Vec<Kind> {
+    pub fn possible(&self) -> Vec<QuestionKind> {
         let kinds = self.ask.kinds.par_iter().copied();
         kinds
             .filter(|&kind| self.draw(kind, 0, usize::MAX >> 32, 0..PROBES).is_some())
@@ -147,7 +147,7 @@ impl<'a> Maker<'a> {
         Ok(questions)
     }
 
-    fn lacking(&self, kind: Kind, questions: &[Question]) -> SetError {
+    fn lacking(&self, kind: QuestionKind, questions: &[Question]) -> SetError {
         match questions
             .iter()
             .filter(|question| question.kind == kind)
@@ -159,18 +159,18 @@ impl<'a> Maker<'a> {
     }
 
     /// Kind and index of the answer of each question.
-    fn deal(&self) -> Vec<(Kind, usize)> {
+    fn deal(&self) -> Vec<(QuestionKind, usize)> {
         let Ask {
             kinds, count, seed, ..
         } = self.ask;
-        let order = balanced(&mut of_set(*seed, Purpose::Kinds), kinds.len(), *count);
+        let order = balanced(&mut of_set(*seed, SetPurpose::Kinds), kinds.len(), *count);
         let mut answers: Vec<std::vec::IntoIter<usize>> = kinds
             .iter()
             .enumerate()
             .map(|(index, kind)| {
                 let often = order.iter().filter(|&&found| found == index).count();
                 let choices = self.choices(*kind).len();
-                let stream = &mut of_set(*seed, Purpose::Answers(*kind as usize));
+                let stream = &mut of_set(*seed, SetPurpose::Answers(*kind as usize));
                 balanced(stream, choices, often).into_iter()
             })
             .collect();
@@ -184,7 +184,12 @@ impl<'a> Maker<'a> {
     ///
     /// # Errors
     /// A kind for which there is no place.
-    pub fn one(&self, kind: Kind, answer: usize, index: usize) -> Result<Question, SetError> {
+    pub fn one(
+        &self,
+        kind: QuestionKind,
+        answer: usize,
+        index: usize,
+    ) -> Result<Question, SetError> {
         let drawn = self.draw(kind, answer, index, 0..ATTEMPTS);
         drawn
             .map(|(_, question)| question)
@@ -192,7 +197,7 @@ impl<'a> Maker<'a> {
     }
 
     /// Between which answers a question of the kind chooses.
-    pub fn choices(&self, kind: Kind) -> Vec<Choice> {
+    pub fn choices(&self, kind: QuestionKind) -> Vec<AnswerChoice> {
         let beats = 1..=usize::from(self.meter.beats());
         let strong: Vec<usize> = beats
             .filter(|beat| self.meter.strength(beat - 1) != Strength::Weak)
@@ -203,7 +208,7 @@ impl<'a> Maker<'a> {
     /// The first of some attempts that gives a question, with its number.
     fn draw(
         &self,
-        kind: Kind,
+        kind: QuestionKind,
         answer: usize,
         index: usize,
         attempts: std::ops::Range<u32>,
@@ -214,7 +219,7 @@ impl<'a> Maker<'a> {
         })
     }
 
-    fn attempt(&self, kind: Kind, answer: usize, rng: &mut impl Rng) -> Option<Question> {
+    fn attempt(&self, kind: QuestionKind, answer: usize, rng: &mut impl Rng) -> Option<Question> {
         // All that is not the answer first.
         let family: &Family = one_of(rng, self.families.of(kind))?;
         let with = self.with(kind, rng);
@@ -235,20 +240,20 @@ impl<'a> Maker<'a> {
         let last = tune.chorus.bars.len().checked_sub(bars)?;
         let mut starts: Vec<usize> = (1..=last).collect();
         shuffle(rng, &mut starts);
-        let bounds = Bounds {
+        let bounds = QuestionBounds {
             range: i16::from(tune.range.0)..i16::from(tune.range.1) + 1,
         };
         let choices = self.choices(kind);
         let written = starts.into_iter().find_map(|start| {
             let base = tune.cut(&line, start, bars)?;
-            let fits = kind != Kind::WrongNote || base.meter == self.meter;
+            let fits = kind != QuestionKind::WrongNote || base.meter == self.meter;
             if fits {
                 variants(kind, &base, &bounds, rng)
             } else {
                 None
             }
         })?;
-        let density = density(&written[0].passage, kind, first.key);
+        let density = density(&written[0].excerpt, kind, first.key);
         let mut variant = if written.len() == 1 {
             written.into_iter().next()
         } else {
@@ -268,37 +273,42 @@ impl<'a> Maker<'a> {
         })
     }
 
-    fn with(&self, kind: Kind, rng: &mut impl Rng) -> With {
+    fn with(&self, kind: QuestionKind, rng: &mut impl Rng) -> With {
         let [comp, time] = [0, 1].map(|_| below(rng, 2) == 0);
         let hides_chords = matches!(
             kind,
-            Kind::Quality | Kind::Turnaround | Kind::Level | Kind::NextRoot
+            QuestionKind::Quality
+                | QuestionKind::Turnaround
+                | QuestionKind::Level
+                | QuestionKind::NextRoot
         );
         With {
-            comp: kind == Kind::Comp || (comp && self.ask.with.comp && !hides_chords),
+            comp: kind == QuestionKind::Comp || (comp && self.ask.with.comp && !hides_chords),
             time: time && self.ask.with.time,
         }
     }
 }
 
-/// Bars of a question's passage.
-fn bars(kind: Kind, tune: &Tune, rng: &mut impl Rng) -> usize {
+/// Bars of a question's excerpt.
+fn bars(kind: QuestionKind, tune: &Tune, rng: &mut impl Rng) -> usize {
     match kind {
-        Kind::WrongNote | Kind::Level => WRONG_NOTE_BARS,
-        Kind::Same => 2 + below(rng, 2) as usize,
+        QuestionKind::WrongNote | QuestionKind::Level => WRONG_NOTE_BARS,
+        QuestionKind::Same => 2 + below(rng, 2) as usize,
         _ if phrases(kind).is_empty() => 2 + below(rng, 3) as usize,
         _ => tune.chorus.bars.len() - 1,
     }
 }
 
 /// What a kind needs of a chart, for the message when it is not there.
-fn needs(kind: Kind) -> &'static str {
+fn needs(kind: QuestionKind) -> &'static str {
     match kind {
-        Kind::Approach => "it needs two bars and a change whose root every approach can reach",
-        Kind::ChordTone => "it needs a bar of one seventh chord",
-        Kind::WrongNote => "it needs five bars of one meter",
-        Kind::Level => "it needs five bars of one chord each",
-        Kind::Comp => "it needs plain dominant seventh chords",
+        QuestionKind::Approach => {
+            "it needs two bars and a change whose root every approach can reach"
+        }
+        QuestionKind::ChordTone => "it needs a bar of one seventh chord",
+        QuestionKind::WrongNote => "it needs five bars of one meter",
+        QuestionKind::Level => "it needs five bars of one chord each",
+        QuestionKind::Comp => "it needs plain dominant seventh chords",
         _ => "it needs three bars or more of one meter with a chord on every beat",
     }
 }
@@ -321,13 +331,13 @@ fn main_meter(charts: &[Chart]) -> Meter {
 /// says nothing of them.
 const HIDDEN_DENSITY: u32 = 250;
 
-/// Thousandths of the tones of a passage's chords that lie outside the key.
-fn density(passage: &Passage, kind: Kind, key: Key) -> u32 {
+/// Thousandths of the tones of an excerpt's chords that lie outside the key.
+fn density(excerpt: &Excerpt, kind: QuestionKind, key: Key) -> u32 {
     if !phrases(kind).is_empty() {
         return HIDDEN_DENSITY;
     }
     let scale = key.scale();
-    let tones: Vec<bool> = passage
+    let tones: Vec<bool> = excerpt
         .chords
         .iter()
         .flat_map(|placed| placed.chord.chord_tones())
@@ -340,11 +350,11 @@ fn density(passage: &Passage, kind: Kind, key: Key) -> u32 {
 /// How hard a question is, 0 to 1000, by what is settled before its answer: 400 for the tempo (60 to 300
 /// quarters a minute), 200 for a low register, 200 for the share of chord tones outside the key, 200 for its
 /// length (one to six bars). The weights are our own.
-pub fn difficulty(tempo: u16, register: Register, density: u32, bars: usize) -> u32 {
+pub fn difficulty(tempo: u16, register: LineRegister, density: u32, bars: usize) -> u32 {
     let tempo = u32::from(tempo.clamp(60, 300) - 60) * 400 / 240;
     let register = match register {
-        Register::Low => 200,
-        Register::High => 0,
+        LineRegister::Low => 200,
+        LineRegister::High => 0,
     };
     let bars = (bars.clamp(1, 6) - 1) as u32 * 40;
     tempo + register + density * 200 / 1000 + bars
@@ -352,14 +362,14 @@ pub fn difficulty(tempo: u16, register: Register, density: u32, bars: usize) -> 
 
 impl Question {
     /// What makes it another question than the rest: what the bass plays, under which comp.
-    fn signature(&self) -> (Kind, u8, Vec<i16>) {
+    fn signature(&self) -> (QuestionKind, u8, Vec<i16>) {
         let Variant {
-            passage,
+            excerpt,
             second,
             colour,
             ..
         } = &self.variant;
-        let notes = passage.notes.iter().chain(second.iter().flatten());
+        let notes = excerpt.notes.iter().chain(second.iter().flatten());
         (
             self.kind,
             *colour as u8,
@@ -371,17 +381,17 @@ impl Question {
     pub fn place(&self) -> Option<(usize, usize)> {
         self.variant
             .beat
-            .map(|beat| self.variant.passage.place(beat))
+            .map(|beat| self.variant.excerpt.place(beat))
     }
 
     /// Its chords bar by bar, where they are shown with it.
     pub fn chords_shown(&self) -> Option<String> {
-        let passage = &self.variant.passage;
+        let excerpt = &self.variant.excerpt;
         let bar = |bar: usize| {
-            let in_bar = passage
+            let in_bar = excerpt
                 .chords
                 .iter()
-                .filter(|placed| passage.place(placed.start).0 == bar);
+                .filter(|placed| excerpt.place(placed.start).0 == bar);
             let symbols: Vec<&str> = in_bar.map(|placed| placed.symbol.as_str()).collect();
             if symbols.is_empty() {
                 "| % ".to_owned()
@@ -391,6 +401,6 @@ impl Question {
         };
         self.kind
             .shows_chords()
-            .then(|| (1..=passage.bars).map(bar).collect::<String>() + "|")
+            .then(|| (1..=excerpt.bars).map(bar).collect::<String>() + "|")
     }
 }

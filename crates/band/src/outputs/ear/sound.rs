@@ -1,16 +1,16 @@
-//! How a question sounds: the tonic, a count-in, the passage, and a bell at the place asked about.
+//! How a question sounds: the tonic, a count-in, the excerpt, and a bell at the place asked about.
 //!
 //! All notes of a part have one velocity and, by beats, one length; the comp's rhythm follows the chords and
 //! never the bass. Two questions of one kind, length and meter differ in their keys only.
 
 use super::{
-    kind::Kind,
-    passage::{Passage, Placed, tone},
+    excerpt::{Excerpt, PlacedChord, tone},
+    kind::QuestionKind,
     vary::{Colour, Variant},
 };
 use crate::{
     performance::score::{Mark, Part, PartName, Score, ScoreNote, midi_key},
-    players::drums::sound,
+    players::drums::percussion,
 };
 use endpin_theory::{Interval, Key, Mode, NoteName, Part as Tone, Pitch, Strength, Ticks};
 
@@ -38,7 +38,7 @@ pub struct Playing {
 
 /// A bell on the beat asked about (open triangle of General MIDI level 1; from memory).
 pub const BELL: u8 = 81;
-/// Bars before the passage: the tonic and the count-in.
+/// Bars before the excerpt: the tonic and the count-in.
 pub const BARS_BEFORE: usize = 2;
 
 const BASS: u8 = 92;
@@ -48,22 +48,22 @@ const TIME: u8 = 52;
 const RING: u8 = 112;
 
 /// The performance of a question, as the learner gets it, or with what it leaves out (`whole`).
-pub fn score(kind: Kind, variant: &Variant, playing: &Playing, whole: bool) -> Score {
-    let (passage, second) = (&variant.passage, &variant.second);
-    let again = passage.goal() + passage.bar_beats();
-    let lines: Vec<(usize, &[Pitch])> = std::iter::once((0, &passage.notes[..]))
+pub fn score(kind: QuestionKind, variant: &Variant, playing: &Playing, whole: bool) -> Score {
+    let (excerpt, second) = (&variant.excerpt, &variant.second);
+    let again = excerpt.goal() + excerpt.bar_beats();
+    let lines: Vec<(usize, &[Pitch])> = std::iter::once((0, &excerpt.notes[..]))
         .chain(second.as_ref().map(|notes| (again, &notes[..])))
         .collect();
-    let stage = Stage {
+    let score = QuestionScore {
         variant,
         playing,
         lines,
     };
-    let (hides_goal, rings) = (kind == Kind::NextRoot && !whole, rings(kind));
+    let (hides_goal, rings) = (kind == QuestionKind::NextRoot && !whole, rings(kind));
     let parts = [
-        (PartName::Bass, Some(stage.bass(hides_goal))),
-        (PartName::Comp, stage.comp()),
-        (PartName::Time, Some(stage.time(rings))),
+        (PartName::Bass, Some(score.bass(hides_goal))),
+        (PartName::Comp, score.comp()),
+        (PartName::Time, Some(score.time(rings))),
     ];
     Score {
         title: "Question".to_owned(),
@@ -71,34 +71,37 @@ pub fn score(kind: Kind, variant: &Variant, playing: &Playing, whole: bool) -> S
             .into_iter()
             .filter_map(|(name, notes)| Some(Part::new(name, notes?)))
             .collect(),
-        conductor: stage.marks(),
-        end: stage.at(stage.lines.len() * again),
+        conductor: score.marks(),
+        end: score.at(score.lines.len() * again),
     }
 }
 
 /// Whether a question of the kind has a bell at the place asked about.
-fn rings(kind: Kind) -> bool {
+fn rings(kind: QuestionKind) -> bool {
     matches!(
         kind,
-        Kind::Approach | Kind::ChordTone | Kind::Dictation | Kind::NextRoot
+        QuestionKind::Approach
+            | QuestionKind::ChordTone
+            | QuestionKind::Dictation
+            | QuestionKind::NextRoot
     )
 }
 
 /// A question as it is put together.
-struct Stage<'a> {
+struct QuestionScore<'a> {
     variant: &'a Variant,
     playing: &'a Playing,
     /// What the bass plays, once or twice, and the beat of the performance on which it starts.
     lines: Vec<(usize, &'a [Pitch])>,
 }
 
-impl Stage<'_> {
+impl QuestionScore<'_> {
     fn beat(&self) -> Ticks {
-        self.variant.passage.meter.beat_ticks()
+        self.variant.excerpt.meter.beat_ticks()
     }
 
     fn bar(&self) -> Ticks {
-        self.variant.passage.meter.bar_ticks()
+        self.variant.excerpt.meter.bar_ticks()
     }
 
     /// Where a beat of the performance starts, counted from behind the count-in.
@@ -119,13 +122,13 @@ impl Stage<'_> {
         std::iter::once(tonic).chain(lines).collect()
     }
 
-    /// The tonic triad, then the chords of the passage.
+    /// The tonic triad, then the chords of the excerpt.
     fn comp(&self) -> Option<Vec<ScoreNote>> {
         let triad = chord_of(self.playing)?.map(|key| note(Ticks::ZERO, self.bar(), key, COMP));
         let mut comp = triad.to_vec();
         for (from, _) in &self.lines {
-            let (passage, colour) = (&self.variant.passage, self.variant.colour);
-            for (start, length, keys) in chords(passage, colour, self.playing.highest) {
+            let (excerpt, colour) = (&self.variant.excerpt, self.variant.colour);
+            for (start, length, keys) in chords(excerpt, colour, self.playing.highest) {
                 let (at, length) = (self.at(from + start), self.beat() * length as i64);
                 comp.extend(keys.into_iter().map(|key| note(at, length, key, COMP)));
             }
@@ -135,20 +138,21 @@ impl Stage<'_> {
 
     /// The count-in, the drummer if there is one, and the bell.
     fn time(&self, rings: bool) -> Vec<ScoreNote> {
-        let (passage, beat) = (&self.variant.passage, self.beat());
+        let (excerpt, beat) = (&self.variant.excerpt, self.beat());
         let click = |count: usize| {
             let key = match count {
-                0 => sound::CLICK_HIGH,
-                _ => sound::CLICK_LOW,
+                0 => percussion::CLICK_HIGH,
+                _ => percussion::CLICK_LOW,
             };
             note(self.bar() + beat * count as i64, beat, key, CLICK)
         };
-        let mut time: Vec<ScoreNote> = (0..passage.bar_beats()).map(click).collect();
+        let mut time: Vec<ScoreNote> = (0..excerpt.bar_beats()).map(click).collect();
         for (from, _) in self.lines.iter().filter(|_| self.playing.with.time) {
-            for index in 0..passage.goal() {
-                let in_bar = index % passage.bar_beats();
-                let is_weak = passage.meter.strength(in_bar) == Strength::Weak;
-                let ride = std::iter::once(sound::RIDE).chain(is_weak.then_some(sound::PEDAL_HAT));
+            for index in 0..excerpt.goal() {
+                let in_bar = index % excerpt.bar_beats();
+                let is_weak = excerpt.meter.strength(in_bar) == Strength::Weak;
+                let ride = std::iter::once(percussion::RIDE)
+                    .chain(is_weak.then_some(percussion::PEDAL_HAT));
                 time.extend(ride.map(|key| note(self.at(from + index), beat, key, TIME)));
             }
         }
@@ -158,7 +162,7 @@ impl Stage<'_> {
     }
 
     fn marks(&self) -> Vec<(Ticks, Mark)> {
-        let (playing, meter) = (self.playing, &self.variant.passage.meter);
+        let (playing, meter) = (self.playing, &self.variant.excerpt.meter);
         let marker = |ticks, text: &str| (ticks, Mark::Marker(text.to_owned()));
         let mut marks = vec![
             (Ticks::ZERO, Mark::Tempo(f64::from(playing.tempo))),
@@ -201,17 +205,17 @@ fn chord_of(playing: &Playing) -> Option<[u8; 3]> {
 }
 
 /// First beat, length in beats and keys of every attack: at each chord and each bar line, the arrival too.
-fn chords(passage: &Passage, colour: Colour, highest: i16) -> Vec<(usize, usize, Vec<u8>)> {
-    let beats = passage.bar_beats();
-    let attacks: Vec<usize> = (0..=passage.goal())
-        .filter(|&beat| beat % beats == 0 || passage.is_arrival(beat))
+fn chords(excerpt: &Excerpt, colour: Colour, highest: i16) -> Vec<(usize, usize, Vec<u8>)> {
+    let beats = excerpt.bar_beats();
+    let attacks: Vec<usize> = (0..=excerpt.goal())
+        .filter(|&beat| beat % beats == 0 || excerpt.is_arrival(beat))
         .collect();
-    let ends = attacks.iter().skip(1).copied().chain([passage.goal() + 1]);
+    let ends = attacks.iter().skip(1).copied().chain([excerpt.goal() + 1]);
     attacks
         .iter()
         .zip(ends)
         .map(|(&start, end)| {
-            let keys = voicing(passage.chord_at(start), colour, highest);
+            let keys = voicing(excerpt.chord_at(start), colour, highest);
             (start, end - start, keys)
         })
         .collect()
@@ -219,7 +223,7 @@ fn chords(passage: &Passage, colour: Colour, highest: i16) -> Vec<(usize, usize,
 
 /// A voicing at or above the highest seam that the chord can have under a bass that ends at `highest`, so
 /// that it does not depend on what the bass plays.
-fn voicing(placed: &Placed, colour: Colour, highest: i16) -> Vec<u8> {
+fn voicing(placed: &PlacedChord, colour: Colour, highest: i16) -> Vec<u8> {
     let chord = &placed.chord;
     let root = chord.root();
     let top_root = highest - (highest - i16::from(root.chroma())).rem_euclid(12);
@@ -262,7 +266,7 @@ fn voicing(placed: &Placed, colour: Colour, highest: i16) -> Vec<u8> {
 
 /// What a full voicing has besides third and seventh: a ninth (or what stands for it) and a thirteenth or
 /// fifth.
-fn colours(placed: &Placed, colour: Colour) -> Option<(NoteName, NoteName)> {
+fn colours(placed: &PlacedChord, colour: Colour) -> Option<(NoteName, NoteName)> {
     let chord = &placed.chord;
     let above = |steps, semitones| chord.root() + Interval::new(steps, semitones);
     let fifth = tone(chord, Tone::Fifth).unwrap_or(above(4, 7));

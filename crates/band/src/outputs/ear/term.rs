@@ -13,7 +13,7 @@
 //! seed   = 101                   # default: the week's number
 //! ```
 
-use super::kind::Kind;
+use super::kind::QuestionKind;
 use endpin_theory::{Key, did_you_mean_key};
 use serde::{Deserialize, Deserializer, de::Error};
 use std::str::FromStr;
@@ -40,7 +40,7 @@ pub struct Week {
     pub charts: Vec<String>,
     /// Kinds of question; all that the charts have a place for if empty.
     #[serde(default, deserialize_with = "each_read")]
-    pub kinds: Vec<Kind>,
+    pub kinds: Vec<QuestionKind>,
     /// Major keys in whose tonics the charts are asked; the charts' own if empty.
     #[serde(default, deserialize_with = "each_read")]
     pub keys: Vec<Key>,

@@ -1,8 +1,8 @@
 //! What the lines of a set are drawn from: charts and phrases in every key and register, each with its walker.
 
 use super::{
-    kind::Kind,
-    passage::Passage,
+    excerpt::Excerpt,
+    kind::QuestionKind,
     phrase::{Phrase, phrases},
     set::Ask,
 };
@@ -12,16 +12,16 @@ use rayon::prelude::*;
 
 /// Where on the instrument a line lies.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Register {
+pub enum LineRegister {
     /// Without the highest fourth of the range: harder to hear.
     Low,
     /// Without the lowest fourth.
     High,
 }
 
-impl Register {
+impl LineRegister {
     /// Both.
-    pub const ALL: [Register; 2] = [Register::Low, Register::High];
+    pub const ALL: [LineRegister; 2] = [LineRegister::Low, LineRegister::High];
     /// Semitones that each leaves out.
     const LEFT_OUT: u8 = 5;
     /// The smallest range in semitones that is divided: two octaves and a little.
@@ -33,8 +33,8 @@ impl Register {
             return (lowest, highest);
         }
         match self {
-            Register::Low => (lowest, highest - Self::LEFT_OUT),
-            Register::High => (lowest + Self::LEFT_OUT, highest),
+            LineRegister::Low => (lowest, highest - Self::LEFT_OUT),
+            LineRegister::High => (lowest + Self::LEFT_OUT, highest),
         }
     }
 }
@@ -49,7 +49,7 @@ pub struct Tune {
     /// Quarter notes a minute.
     pub tempo: f64,
     /// Where the line lies.
-    pub register: Register,
+    pub register: LineRegister,
     /// Lowest and highest MIDI key.
     pub range: (u8, u8),
     /// Once through the form.
@@ -62,7 +62,7 @@ impl Tune {
     fn new(
         chart: &Chart,
         title: Option<String>,
-        register: Register,
+        register: LineRegister,
         level: Level,
         ask: &Ask,
     ) -> Result<Tune, WalkError> {
@@ -94,8 +94,8 @@ impl Tune {
     }
 
     /// Some bars of a line, if they are fit to be asked about.
-    pub fn cut(&self, line: &[LineNote], first: usize, bars: usize) -> Option<Passage> {
-        Passage::cut(&self.chorus, &self.scales, line, first, bars)
+    pub fn cut(&self, line: &[LineNote], first: usize, bars: usize) -> Option<Excerpt> {
+        Excerpt::cut(&self.chorus, &self.scales, line, first, bars)
     }
 }
 
@@ -108,7 +108,7 @@ pub struct Families {
     charts: Vec<Family>,
     /// The same charts for the question of levels, which starts from a line by steps.
     stepwise: Vec<Family>,
-    phrases: Vec<(Kind, Vec<Family>)>,
+    phrases: Vec<(QuestionKind, Vec<Family>)>,
 }
 
 impl Families {
@@ -118,11 +118,11 @@ impl Families {
     /// A range that leaves a chart no line.
     pub fn new(ask: &Ask) -> Result<Families, WalkError> {
         let charts = |level: Level| {
-            let settings: Vec<(Chart, Register)> = transposed(ask)
+            let settings: Vec<(Chart, LineRegister)> = transposed(ask)
                 .into_iter()
-                .flat_map(|chart| Register::ALL.map(|register| (chart.clone(), register)))
+                .flat_map(|chart| LineRegister::ALL.map(|register| (chart.clone(), register)))
                 .collect();
-            let build = |(chart, register): &(Chart, Register)| {
+            let build = |(chart, register): &(Chart, LineRegister)| {
                 Ok(vec![Tune::new(
                     chart,
                     Some(chart.title.clone()),
@@ -136,7 +136,8 @@ impl Families {
                 .map(build)
                 .collect::<Result<Vec<Family>, WalkError>>()
         };
-        let asks_charts = |kind: &Kind| phrases(*kind).is_empty() && *kind != Kind::Level;
+        let asks_charts =
+            |kind: &QuestionKind| phrases(*kind).is_empty() && *kind != QuestionKind::Level;
         let some = |wanted: bool, level: Level| {
             if wanted {
                 charts(level)
@@ -144,10 +145,10 @@ impl Families {
                 Ok(Vec::new())
             }
         };
-        let of_kind = |&kind: &Kind| Ok((kind, families_of(kind, ask)?));
+        let of_kind = |&kind: &QuestionKind| Ok((kind, families_of(kind, ask)?));
         Ok(Families {
             charts: some(ask.kinds.iter().any(asks_charts), ask.level)?,
-            stepwise: some(ask.kinds.contains(&Kind::Level), Level::CHORD_TONES)?,
+            stepwise: some(ask.kinds.contains(&QuestionKind::Level), Level::CHORD_TONES)?,
             phrases: ask
                 .kinds
                 .par_iter()
@@ -157,9 +158,9 @@ impl Families {
     }
 
     /// Those for a kind of question.
-    pub fn of(&self, kind: Kind) -> &[Family] {
+    pub fn of(&self, kind: QuestionKind) -> &[Family] {
         match kind {
-            Kind::Level => &self.stepwise,
+            QuestionKind::Level => &self.stepwise,
             _ if phrases(kind).is_empty() => &self.charts,
             _ => self
                 .phrases
@@ -197,14 +198,14 @@ fn transposed(ask: &Ask) -> Vec<Chart> {
     clippy::expect_used,
     reason = "the phrases are constants, and a test of this module reads all"
 )]
-fn families_of(kind: Kind, ask: &Ask) -> Result<Vec<Family>, WalkError> {
+fn families_of(kind: QuestionKind, ask: &Ask) -> Result<Vec<Family>, WalkError> {
     let phrases = phrases(kind);
     if phrases.is_empty() {
         return Ok(Vec::new());
     }
     // A quality is spelled by chord tones.
     let level = match kind {
-        Kind::Quality => Level::CHORD_TONES,
+        QuestionKind::Quality => Level::CHORD_TONES,
         _ => ask.level,
     };
     let mut places: Vec<(Key, Meter, u16)> = transposed(ask)
@@ -221,7 +222,7 @@ fn families_of(kind: Kind, ask: &Ask) -> Result<Vec<Family>, WalkError> {
     places.dedup_by(|a, b| (a.0, &a.1) == (b.0, &b.1));
     let mut families = Vec::new();
     for (key, meter, tempo) in places {
-        for register in Register::ALL {
+        for register in LineRegister::ALL {
             let tune = |phrase: &Phrase| -> Result<Tune, WalkError> {
                 let mut chart = Chart::from_bars(phrase.bars, meter.clone())
                     .expect("the phrases are our own and a test reads them all");
@@ -245,7 +246,7 @@ mod tests {
 
     #[test]
     fn every_phrase_reads() {
-        for phrase in Kind::ALL.into_iter().flat_map(phrases) {
+        for phrase in QuestionKind::ALL.into_iter().flat_map(phrases) {
             for meter in ["4/4", "3/4", "5/4", "7/8"] {
                 let chart = Chart::from_bars(phrase.bars, meter.parse().unwrap());
                 assert!(chart.is_ok(), "{phrase:?} in {meter}");
@@ -256,11 +257,11 @@ mod tests {
     #[test]
     fn registers_overlap_and_small_ranges_stay_whole() {
         assert_eq!(
-            Register::ALL.map(|register| register.of((28, 55))),
+            LineRegister::ALL.map(|register| register.of((28, 55))),
             [(28, 50), (33, 55)]
         );
         assert_eq!(
-            Register::ALL.map(|register| register.of((28, 50))),
+            LineRegister::ALL.map(|register| register.of((28, 50))),
             [(28, 50); 2]
         );
     }

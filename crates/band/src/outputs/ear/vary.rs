@@ -1,14 +1,14 @@
-//! The answers to a question, written into one passage.
+//! The answers to a question, written into one excerpt.
 //!
-//! A question starts from a passage that knows nothing of its answer. For each answer of the kind this module
-//! writes the notes in place that make it so, and gives up the passage if any answer cannot be written:
-//! thus the rest of the passage, and the choice of the passage itself, say nothing of the answer.
+//! A question starts from an excerpt that knows nothing of its answer. For each answer of the kind this module
+//! writes the notes in place that make it so, and gives up the excerpt if any answer cannot be written:
+//! thus the rest of the excerpt, and the choice of the excerpt itself, say nothing of the answer.
 
 use super::{
     approach::{self, Approaches},
     balance::{one_of, shuffle},
-    kind::{Kind, WRONG_NOTE_BARS},
-    passage::{Passage, tone},
+    excerpt::{Excerpt, tone},
+    kind::{QuestionKind, WRONG_NOTE_BARS},
     phrase::QUALITIES,
 };
 use crate::players::random_streams::below;
@@ -34,7 +34,7 @@ pub struct Variant {
     /// As the key spells it.
     pub answer: String,
     /// The line.
-    pub passage: Passage,
+    pub excerpt: Excerpt,
     /// The line the second time, where there are two.
     pub second: Option<Vec<Pitch>>,
     /// What the comp plays.
@@ -47,7 +47,7 @@ pub struct Variant {
 
 /// What holds for all questions of a set.
 #[derive(Clone, Debug)]
-pub struct Bounds {
+pub struct QuestionBounds {
     /// The keys the bass may use.
     pub range: Range<i16>,
 }
@@ -55,29 +55,29 @@ pub struct Bounds {
 /// Every answer of `kind` written into `base`, in the order of its choices; `None` if one of them cannot be.
 /// For kinds whose progression itself is the answer, the one that it is.
 pub fn variants(
-    kind: Kind,
-    base: &Passage,
-    bounds: &Bounds,
+    kind: QuestionKind,
+    base: &Excerpt,
+    bounds: &QuestionBounds,
     rng: &mut impl Rng,
 ) -> Option<Vec<Variant>> {
     match kind {
-        Kind::Approach => approaches(base, bounds, rng),
-        Kind::ChordTone => chord_tones(base, bounds, rng),
-        Kind::Quality => qualities(base, bounds, rng),
-        Kind::WrongNote => wrong_notes(base, bounds, rng),
-        Kind::Same => same(base, bounds, rng),
-        Kind::Level => levels(base, bounds, rng),
-        Kind::Comp => colours(base),
-        Kind::Dictation => Some(vec![dictation(base)]),
-        Kind::Turnaround | Kind::NextRoot => Some(vec![progression(kind, base)]),
+        QuestionKind::Approach => approaches(base, bounds, rng),
+        QuestionKind::ChordTone => chord_tones(base, bounds, rng),
+        QuestionKind::Quality => qualities(base, bounds, rng),
+        QuestionKind::WrongNote => wrong_notes(base, bounds, rng),
+        QuestionKind::Same => same(base, bounds, rng),
+        QuestionKind::Level => levels(base, bounds, rng),
+        QuestionKind::Comp => colours(base),
+        QuestionKind::Dictation => Some(vec![dictation(base)]),
+        QuestionKind::Turnaround | QuestionKind::NextRoot => Some(vec![progression(kind, base)]),
     }
 }
 
 impl Variant {
-    fn new(answer: &str, passage: Passage, beat: Option<usize>, why: String) -> Variant {
+    fn new(answer: &str, excerpt: Excerpt, beat: Option<usize>, why: String) -> Variant {
         Variant {
             answer: answer.to_owned(),
-            passage,
+            excerpt,
             second: None,
             colour: Colour::default(),
             beat,
@@ -86,7 +86,7 @@ impl Variant {
     }
 }
 
-fn approaches(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Vec<Variant>> {
+fn approaches(base: &Excerpt, bounds: &QuestionBounds, rng: &mut impl Rng) -> Option<Vec<Variant>> {
     let goal = base.goal();
     let written = Approaches::into(base, goal, bounds, rng)?;
     let variants = written.all().map(|(name, notes)| {
@@ -98,14 +98,18 @@ fn approaches(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Vec
 
 /// The beat of the last bar that a question of chord tones marks: the next strong one after the first, or
 /// the second beat where there is none.
-fn marked(base: &Passage) -> usize {
+fn marked(base: &Excerpt) -> usize {
     let start = base.goal() - base.bar_beats();
     (start + 1..base.goal())
         .find(|&beat| base.is_stressed(beat))
         .unwrap_or(start + 1)
 }
 
-fn chord_tones(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Vec<Variant>> {
+fn chord_tones(
+    base: &Excerpt,
+    bounds: &QuestionBounds,
+    rng: &mut impl Rng,
+) -> Option<Vec<Variant>> {
     let (start, beat) = (base.goal() - base.bar_beats(), marked(base));
     let placed = base.chord_at(beat);
     let chord = &placed.chord;
@@ -126,26 +130,26 @@ fn chord_tones(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Ve
         let mut pitches = pitches_of(&[name], &bounds.range);
         shuffle(rng, &mut pitches);
         let changed = pitches.iter().map(|&pitch| base.with(beat, &[pitch]));
-        let passage = changed
+        let excerpt = changed
             .into_iter()
-            .find(|passage| passage.is_playable(&bounds.range))?;
+            .find(|excerpt| excerpt.is_playable(&bounds.range))?;
         let why = format!(
             "{} is the {answer} of {}",
-            passage.notes[beat], placed.symbol
+            excerpt.notes[beat], placed.symbol
         );
-        Some(Variant::new(answer, passage, Some(beat), why))
+        Some(Variant::new(answer, excerpt, Some(beat), why))
     };
     named.into_iter().map(write).collect()
 }
 
 /// Whether the note at `beat` spells its chord, or leads by step into the next without the one before.
-fn stands_alone(base: &Passage, beat: usize) -> bool {
+fn stands_alone(base: &Excerpt, beat: usize) -> bool {
     let note = base.notes[beat];
     let leads = |next: &Pitch| (1..=2).contains(&(next.midi() - note.midi()).abs());
     base.spells(beat, note) || base.notes.get(beat + 1).is_some_and(leads)
 }
 
-fn qualities(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Vec<Variant>> {
+fn qualities(base: &Excerpt, bounds: &QuestionBounds, rng: &mut impl Rng) -> Option<Vec<Variant>> {
     let (goal, chord) = (base.goal(), &base.chords[0].chord);
     let root = chord.root();
     // The last beat is the root again, which says nothing of the quality and is the dominant of the goal.
@@ -165,10 +169,10 @@ fn qualities(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Vec<
         let of_quality = |(answer, tones): (&str, [i16; 3])| {
             let suffix =
                 ["maj7", "7", "m7", "m7b5"][QUALITIES.iter().position(|row| row.0 == answer)?];
-            let mut passage = base.with(goal - 1, &[last]);
-            passage.chords[0].symbol = format!("{root}{suffix}");
-            passage.chords[0].chord = passage.chords[0].symbol.parse().ok()?;
-            for note in &mut passage.notes[..goal - 1] {
+            let mut excerpt = base.with(goal - 1, &[last]);
+            excerpt.chords[0].symbol = format!("{root}{suffix}");
+            excerpt.chords[0].chord = excerpt.chords[0].symbol.parse().ok()?;
+            for note in &mut excerpt.notes[..goal - 1] {
                 let at = [third, fifth, seventh]
                     .iter()
                     .position(|&tone| tone == degree(note));
@@ -177,7 +181,7 @@ fn qualities(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Vec<
                     *note = *note + Interval::new(0, lowered);
                 }
             }
-            let spelled: Vec<String> = passage.chords[0]
+            let spelled: Vec<String> = excerpt.chords[0]
                 .chord
                 .tones()
                 .iter()
@@ -185,12 +189,12 @@ fn qualities(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Vec<
                 .collect();
             let why = format!(
                 "the line spells {}: {}",
-                passage.chords[0].symbol,
+                excerpt.chords[0].symbol,
                 spelled.join(" ")
             );
-            passage
+            excerpt
                 .is_playable(&bounds.range)
-                .then(|| Variant::new(answer, passage, Some(0), why))
+                .then(|| Variant::new(answer, excerpt, Some(0), why))
         };
         QUALITIES.into_iter().map(of_quality).collect()
     };
@@ -198,7 +202,11 @@ fn qualities(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Vec<
     roots.iter().filter(leads).find_map(write)
 }
 
-fn wrong_notes(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Vec<Variant>> {
+fn wrong_notes(
+    base: &Excerpt,
+    bounds: &QuestionBounds,
+    rng: &mut impl Rng,
+) -> Option<Vec<Variant>> {
     if base.bars != WRONG_NOTE_BARS {
         return None;
     }
@@ -216,12 +224,12 @@ fn wrong_notes(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Ve
                 .any(|(_, name)| name.chroma() == chroma);
             !in_chord && !base.spells(beat, pitch) && !placed.scale.contains(chroma)
         };
-        let passage = [first, -first]
+        let excerpt = [first, -first]
             .into_iter()
             .map(|semitones| right + Interval::new(0, semitones))
             .filter(|&pitch| is_wrong(pitch))
             .map(|pitch| base.with(beat, &[pitch]))
-            .find(|passage| passage.is_playable(&bounds.range))?;
+            .find(|excerpt| excerpt.is_playable(&bounds.range))?;
         let tones: Vec<String> = placed
             .chord
             .chord_tones()
@@ -230,13 +238,13 @@ fn wrong_notes(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Ve
             .collect();
         let why = format!(
             "{} is no tone of {} ({}); the line had {right}",
-            passage.notes[beat],
+            excerpt.notes[beat],
             placed.symbol,
             tones.join(" "),
         );
         Some(Variant::new(
             &format!("{bar}.{beat_in_bar}"),
-            passage,
+            excerpt,
             Some(beat),
             why,
         ))
@@ -247,8 +255,8 @@ fn wrong_notes(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Ve
         .collect()
 }
 
-/// The strong and medium beats of the passage's meter, from 1.
-fn strong_beats(base: &Passage) -> Vec<usize> {
+/// The strong and medium beats of the excerpt's meter, from 1.
+fn strong_beats(base: &Excerpt) -> Vec<usize> {
     let strong = |beat: &usize| base.meter.strength(beat - 1) != Strength::Weak;
     (1..=base.bar_beats()).filter(strong).collect()
 }
@@ -256,7 +264,7 @@ fn strong_beats(base: &Passage) -> Vec<usize> {
 /// How many notes of the other line differ.
 const DIFFERENCES: usize = 2;
 
-fn same(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Vec<Variant>> {
+fn same(base: &Excerpt, bounds: &QuestionBounds, rng: &mut impl Rng) -> Option<Vec<Variant>> {
     let free = |&beat: &usize| {
         !base.is_arrival(beat)
             && base.spells(beat, base.notes[beat])
@@ -277,9 +285,9 @@ fn same(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Vec<Varia
         let playable = pitches
             .iter()
             .map(|&pitch| other.with(beat, &[pitch]))
-            .find(|passage| passage.is_playable(&bounds.range));
-        if let Some(passage) = playable {
-            other = passage;
+            .find(|excerpt| excerpt.is_playable(&bounds.range));
+        if let Some(excerpt) = playable {
+            other = excerpt;
             changed.push(beat);
         }
         if changed.len() == DIFFERENCES {
@@ -298,7 +306,7 @@ fn same(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Vec<Varia
         )
     };
     let differences: Vec<String> = changed.iter().map(told).collect();
-    let variant = |answer, second: &Passage, why| Variant {
+    let variant = |answer, second: &Excerpt, why| Variant {
         second: Some(second.notes.clone()),
         ..Variant::new(answer, base.clone(), None, why)
     };
@@ -308,7 +316,7 @@ fn same(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Vec<Varia
     ])
 }
 
-fn levels(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Vec<Variant>> {
+fn levels(base: &Excerpt, bounds: &QuestionBounds, rng: &mut impl Rng) -> Option<Vec<Variant>> {
     let beats = base.bar_beats();
     let mut changes: Vec<usize> = (1..=base.bars).map(|bar| bar * beats).collect();
     if !base.is_one_chord_a_bar()
@@ -333,18 +341,18 @@ fn levels(base: &Passage, bounds: &Bounds, rng: &mut impl Rng) -> Option<Vec<Var
     );
     let write = |answer: &str, name: &str| {
         let notes = written.named(name)?;
-        let passage = base.with(change - 2, &notes);
+        let excerpt = base.with(change - 2, &notes);
         let (bar, _) = base.place(change);
         let why = format!(
             "into bar {bar}: {}",
             approach::why(base, change, name, notes)
         );
-        Some(Variant::new(answer, passage, None, why))
+        Some(Variant::new(answer, excerpt, None, why))
     };
     Some(vec![plain, write("4", "dominant")?, write("5", two)?])
 }
 
-fn colours(base: &Passage) -> Option<Vec<Variant>> {
+fn colours(base: &Excerpt) -> Option<Vec<Variant>> {
     let dominant = |chord: &Chord| chord.is_dominant();
     let is_plain = |chord: &Chord| {
         chord
@@ -388,7 +396,7 @@ fn colours(base: &Passage) -> Option<Vec<Variant>> {
     ])
 }
 
-fn dictation(base: &Passage) -> Variant {
+fn dictation(base: &Excerpt) -> Variant {
     let start = base.goal() - base.bar_beats();
     let names: Vec<String> = base.notes[start..base.goal()]
         .iter()
@@ -410,14 +418,14 @@ fn dictation(base: &Passage) -> Variant {
     )
 }
 
-fn progression(kind: Kind, base: &Passage) -> Variant {
+fn progression(kind: QuestionKind, base: &Excerpt) -> Variant {
     let symbols: Vec<&str> = base
         .chords
         .iter()
         .map(|placed| placed.symbol.as_str())
         .collect();
     let goal = base.goal();
-    if kind == Kind::NextRoot {
+    if kind == QuestionKind::NextRoot {
         let why = format!(
             "the next root is {}: {}",
             base.notes[goal].name(),
@@ -437,7 +445,7 @@ pub(super) fn pitches_of(names: &[NoteName], range: &Range<i16>) -> Vec<Pitch> {
 }
 
 /// Every chord tone at a beat, in range.
-pub(super) fn chord_pitches(base: &Passage, beat: usize, range: &Range<i16>) -> Vec<Pitch> {
+pub(super) fn chord_pitches(base: &Excerpt, beat: usize, range: &Range<i16>) -> Vec<Pitch> {
     let tones = base.chord_at(beat).chord.chord_tones();
     let names: Vec<_> = tones.iter().map(|tone| tone.name).collect();
     pitches_of(&names, range)

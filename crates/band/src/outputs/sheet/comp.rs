@@ -2,8 +2,8 @@
 
 use super::{
     accidental::{Accidentals, Sign},
-    measure::{Music, Played},
-    rhythm::{self, Sounding, Value},
+    measure::{Music, PlayedChorus},
+    written_values::{self, SoundingSpan, Value},
 };
 use crate::players::comp::{ChorusComp, CompAttack};
 use endpin_theory::{Chord, Meter, Pitch, Ticks};
@@ -55,7 +55,7 @@ impl CompMusic {
     /// Writes down the comp of choruses and ending under the bars of their music.
     pub fn new(
         music: &Music,
-        played: &[Played],
+        played: &[PlayedChorus],
         comps: &[ChorusComp],
         ending: Option<&CompAttack>,
     ) -> CompMusic {
@@ -130,7 +130,7 @@ fn bar(
     let here = |attack: &Struck| {
         attack.from < end && attack.to > start && attack.heads(upper).next().is_some()
     };
-    let sounding: Vec<Sounding> = struck
+    let sounding: Vec<SoundingSpan> = struck
         .iter()
         .enumerate()
         .filter(|(_, attack)| here(attack))
@@ -139,8 +139,8 @@ fn bar(
             (from - start, to - start, index)
         })
         .collect();
-    let pieces = rhythm::notate(meter, &sounding);
-    let triplets = rhythm::triplets(meter, &pieces);
+    let pieces = written_values::notate(meter, &sounding);
+    let triplets = written_values::triplets(meter, &pieces);
     let mut stacks = Vec::with_capacity(pieces.len());
     let mut before = None;
     for (index, piece) in pieces.iter().enumerate() {

@@ -6,12 +6,12 @@
 
 use super::{
     engrave::{
-        Show,
+        ShownBesides,
         font::Face,
-        ink::{Kind, Picture},
+        ink::{Picture, ShapeUse},
         symbol::chord_symbol,
     },
-    measure::{Music, Played},
+    measure::{Music, PlayedChorus},
     print::{Pages, Paper, add_music, heading, keep_with_music, legend, wrapped},
 };
 use crate::{
@@ -46,9 +46,9 @@ pub fn pages(session: &Session, about: &str, paper: Paper) -> Result<Vec<Picture
     chart(&mut pages, session);
     pages.skip(1.0);
     legend(&mut pages);
-    let roles = Show {
+    let roles = ShownBesides {
         roles: true,
-        ..Show::default()
+        ..ShownBesides::default()
     };
     for (index, &level) in LINES.iter().enumerate() {
         let before = LINES[..index]
@@ -71,7 +71,7 @@ pub fn pages(session: &Session, about: &str, paper: Paper) -> Result<Vec<Picture
             &title,
             advice,
             &music.blanked(),
-            Show::default(),
+            ShownBesides::default(),
         );
         answers.push(music);
     }
@@ -103,7 +103,7 @@ fn line(session: &Session, level: u8, chorus: u32) -> Result<Music, Failure> {
         },
     )?;
     let line = session.line(wishes.choruses.start + chorus - 1);
-    let played: [Played; 1] = [(session.chorus(line.chorus), &line)];
+    let played: [PlayedChorus; 1] = [(session.chorus(line.chorus), &line)];
     let mut music = Music::new(&played, None, true, &wishes.line.hand);
     for measure in &mut music.measures {
         measure.opens_chorus = false;
@@ -112,7 +112,7 @@ fn line(session: &Session, level: u8, chorus: u32) -> Result<Music, Failure> {
 }
 
 /// A heading with a word of advice and the music under it.
-fn section(pages: &mut Pages, title: &str, advice: &str, music: &Music, show: Show) {
+fn section(pages: &mut Pages, title: &str, advice: &str, music: &Music, show: ShownBesides) {
     // Two lines of advice at most.
     const HEADING: f64 = 12.0;
     keep_with_music(pages, HEADING, music, show);
@@ -142,24 +142,24 @@ fn chart(pages: &mut Pages, session: &Session) {
         };
         if bars[0].opens_section {
             let name = Face::Strong.fit(&bars[0].section, share / 2.0);
-            picture.text(Kind::Words, None, &name, (0.3, -3.6), 1.8, Face::Strong);
+            picture.text(ShapeUse::Words, None, &name, (0.3, -3.6), 1.8, Face::Strong);
         }
         let lefts = (0..).map(|index| share * f64::from(index));
-        let cells: Vec<Cell<'_>> = bars
+        let cells: Vec<ChordCell<'_>> = bars
             .iter()
             .zip(lefts)
             .flat_map(|(bar, left)| cells(chorus, understood, bar, left..left + share))
             .collect();
         // The scales of a line stand level, below the longest function.
-        let most = |lines: fn(&Cell<'_>) -> usize| cells.iter().map(lines).max().unwrap_or(0);
+        let most = |lines: fn(&ChordCell<'_>) -> usize| cells.iter().map(lines).max().unwrap_or(0);
         let scales = 2.3 + 1.8 * most(|cell| cell.function.len()).max(1) as f64 + 0.2;
         let bottom = scales + 1.6 * most(|cell| cell.scale.len()).saturating_sub(1) as f64 + 0.3;
         for index in 0..bars.len() {
             for x in [index, index + 1].map(|edge| share * edge as f64) {
-                picture.line(Kind::Barline, None, (x, -2.6), (x, bottom), 0.16);
+                picture.line(ShapeUse::Barline, None, (x, -2.6), (x, bottom), 0.16);
             }
         }
-        for Cell {
+        for ChordCell {
             x,
             symbol,
             function,
@@ -173,7 +173,7 @@ fn chart(pages: &mut Pages, session: &Session) {
             ] {
                 for (number, line) in (0..).zip(lines) {
                     let at = (x, y + step * f64::from(number));
-                    picture.text(Kind::Words, None, &line, at, size, face);
+                    picture.text(ShapeUse::Words, None, &line, at, size, face);
                 }
             }
         }
@@ -199,7 +199,7 @@ fn bars_a_line(chorus: &Chorus, section: &[Bar]) -> usize {
 }
 
 /// A chord of the chart with the words under it, broken into lines that fit.
-struct Cell<'a> {
+struct ChordCell<'a> {
     x: f64,
     symbol: &'a str,
     function: Vec<String>,
@@ -212,7 +212,7 @@ fn cells<'a>(
     understood: &[Understood],
     bar: &Bar,
     room: Range<f64>,
-) -> Vec<Cell<'a>> {
+) -> Vec<ChordCell<'a>> {
     let beats = f64::from(bar.meter.beats());
     let at = |beat: u32| {
         let width = room.end - room.start - 0.6;
@@ -234,7 +234,7 @@ fn cells<'a>(
                 Some(_) => wrapped(text, (next - x - 0.5) / size, face),
                 None => Vec::new(),
             };
-            Cell {
+            ChordCell {
                 x,
                 symbol: &span.symbol,
                 function: words(&understood.function, 1.6, Face::Strong),

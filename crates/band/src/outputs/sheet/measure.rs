@@ -5,7 +5,7 @@
 
 use super::{
     accidental::{Accidentals, Sign},
-    rhythm::{self, Piece, Sounding, Value},
+    written_values::{self, SoundingSpan, Value, WrittenPiece},
 };
 use endpin_theory::{Chord, Key, Meter, Pitch, Ticks, chart::Chorus};
 use endpin_walker::{ChorusLine, Hand, LineNote, Tablature};
@@ -49,7 +49,7 @@ pub struct Measure {
     /// Chord symbols where they enter.
     pub chords: Vec<ChordMark>,
     /// Notes and rests, filling the bar.
-    pub events: Vec<Event>,
+    pub events: Vec<WrittenEvent>,
 }
 
 /// What stands at the end of a bar.
@@ -76,7 +76,7 @@ pub struct ChordMark {
 
 /// A written note or rest.
 #[derive(Clone, Debug)]
-pub struct Event {
+pub struct WrittenEvent {
     /// Where it starts, from the start of the bar.
     pub start: Ticks,
     /// How it is written.
@@ -106,8 +106,8 @@ pub struct Head {
 
 impl Measure {
     /// The events as pieces, for beaming.
-    pub fn pieces(&self) -> Vec<Piece> {
-        let piece = |event: &Event| Piece {
+    pub fn pieces(&self) -> Vec<WrittenPiece> {
+        let piece = |event: &WrittenEvent| WrittenPiece {
             start: event.start,
             value: event.value,
             note: event.note.as_ref().map(|head| head.index),
@@ -123,11 +123,16 @@ impl Measure {
 }
 
 /// A chorus as played: the form, unrolled, and the line over it.
-pub type Played<'a> = (&'a Chorus, &'a ChorusLine);
+pub type PlayedChorus<'a> = (&'a Chorus, &'a ChorusLine);
 
 impl Music {
     /// Writes down choruses of a line, and the ending if there is one, and places them on the neck.
-    pub fn new(played: &[Played], ending: Option<&LineNote>, swing: bool, hand: &Hand) -> Music {
+    pub fn new(
+        played: &[PlayedChorus],
+        ending: Option<&LineNote>,
+        swing: bool,
+        hand: &Hand,
+    ) -> Music {
         let mut signs = Accidentals::new(0);
         let mut measures = Vec::new();
         let mut notes: Vec<LineNote> = Vec::new();
@@ -211,7 +216,7 @@ fn bar(
 ) -> Measure {
     let bar = &chorus.bars[index];
     let (start, end) = (bar.start, bar.start + bar.meter.bar_ticks());
-    let sounding: Vec<Sounding> = of_chorus
+    let sounding: Vec<SoundingSpan> = of_chorus
         .filter(|&note| notes[note].start < end && notes[note].start + notes[note].length > start)
         .map(|note| {
             let (from, to) = (notes[note].start, notes[note].start + notes[note].length);
@@ -222,7 +227,7 @@ fn bar(
             )
         })
         .collect();
-    let pieces = rhythm::notate(&bar.meter, &sounding);
+    let pieces = written_values::notate(&bar.meter, &sounding);
     let chords = chorus
         .spans
         .iter()
@@ -250,13 +255,13 @@ fn bar(
 
 /// Pieces as events: pitches, ties into and out of the bar, signs where needed.
 fn events(
-    pieces: &[Piece],
+    pieces: &[WrittenPiece],
     notes: &[LineNote],
     start: Ticks,
     end: Ticks,
     signs: &mut Accidentals,
-) -> Vec<Event> {
-    let mut events: Vec<Event> = Vec::with_capacity(pieces.len());
+) -> Vec<WrittenEvent> {
+    let mut events: Vec<WrittenEvent> = Vec::with_capacity(pieces.len());
     for piece in pieces {
         let head = piece.note.map(|index| {
             let note = &notes[index];
@@ -279,7 +284,7 @@ fn events(
                 blank: false,
             }
         });
-        events.push(Event {
+        events.push(WrittenEvent {
             start: piece.start,
             value: piece.value,
             note: head,
@@ -298,7 +303,7 @@ fn ending_bar(
     let note = &notes[index];
     let last = &chorus.bars[chorus.bars.len() - 1];
     let length = last.meter.bar_ticks();
-    let pieces = rhythm::notate(&last.meter, &[(Ticks(0), note.length.min(length), index)]);
+    let pieces = written_values::notate(&last.meter, &[(Ticks(0), note.length.min(length), index)]);
     signs.next_bar();
     Measure {
         chorus: note.chorus,

@@ -15,7 +15,7 @@ pub mod mxl;
 pub mod page;
 pub mod pdf;
 pub mod print;
-pub mod rhythm;
 pub mod roles;
 pub mod svg;
+pub mod written_values;
 pub mod xml;

@@ -5,11 +5,11 @@
 
 use super::{
     engrave::{
-        Levels, Show,
-        bar::{Bar, STRING_GAP, tablature_start},
+        Levels, ShownBesides,
+        bar::{EngravedBar, STRING_GAP, tablature_start},
         font::Face,
         glyph::Glyph,
-        ink::{Bounds, Kind, Picture, Shape},
+        ink::{Picture, Rectangle, Shape, ShapeUse},
         signature,
     },
     measure::{Measure, Music},
@@ -128,7 +128,7 @@ impl Pages {
     pub fn words(&mut self, text: &str, size: f64, face: Face) {
         for line in wrapped(text, self.width() / size, face) {
             let mut picture = Picture::default();
-            picture.text(Kind::Words, None, &line, (0.0, 0.0), size, face);
+            picture.text(ShapeUse::Words, None, &line, (0.0, 0.0), size, face);
             self.add(picture, -size, 0.4 * size);
         }
     }
@@ -141,7 +141,7 @@ impl Pages {
         for (index, page) in self.pages.iter_mut().enumerate().filter(|_| count > 1) {
             let text = format!("{} / {count}", index + 1);
             let x = (self.size.0 - face.width(&text) * size) / 2.0;
-            page.text(Kind::Words, None, &text, (x, y), size, face);
+            page.text(ShapeUse::Words, None, &text, (x, y), size, face);
         }
         self.pages
     }
@@ -164,7 +164,7 @@ pub fn wrapped(text: &str, width: f64, face: Face) -> Vec<String> {
 }
 
 /// The whole music on pages: title, choruses, ending, and the legend of the letters if roles are shown.
-pub fn pages(music: &Music, subtitle: &str, paper: Paper, show: Show) -> Vec<Picture> {
+pub fn pages(music: &Music, subtitle: &str, paper: Paper, show: ShownBesides) -> Vec<Picture> {
     let mut pages = Pages::new(paper);
     heading(&mut pages, &music.title, subtitle);
     if show.roles {
@@ -191,14 +191,14 @@ pub fn legend(pages: &mut Pages) {
 }
 
 /// Height of the section of some music that opens with its line `first`, up to the next section.
-fn section_height(music: &Music, lines: &[Range<usize>], first: usize, show: Show) -> f64 {
+fn section_height(music: &Music, lines: &[Range<usize>], first: usize, show: ShownBesides) -> f64 {
     let after = lines[first + 1..]
         .iter()
         .position(|line| opens_section(music, line));
     let end = after.map_or(lines.len(), |after| first + 1 + after);
     let heights = lines[first..end]
         .iter()
-        .map(|line| Line::new(music, line.clone(), show).height());
+        .map(|line| MusicLine::new(music, line.clone(), show).height());
     heights.map(|height| height + BETWEEN_LINES).sum()
 }
 
@@ -208,7 +208,7 @@ fn opens_section(music: &Music, line: &Range<usize>) -> bool {
 
 /// Begins another page where the first section of some music, under a heading of that height, would be torn
 /// and fits on a page of its own.
-pub fn keep_with_music(pages: &mut Pages, heading: f64, music: &Music, show: Show) {
+pub fn keep_with_music(pages: &mut Pages, heading: f64, music: &Music, show: ShownBesides) {
     let lines = break_lines(&music.measures, pages.width(), music);
     keep_together(pages, heading + section_height(music, &lines, 0, show));
 }
@@ -220,13 +220,13 @@ fn keep_together(pages: &mut Pages, height: f64) {
 }
 
 /// Adds all lines of some music.
-pub fn add_music(pages: &mut Pages, music: &Music, show: Show) {
+pub fn add_music(pages: &mut Pages, music: &Music, show: ShownBesides) {
     let lines = break_lines(&music.measures, pages.width(), music);
     for (index, line) in lines.iter().enumerate() {
         if opens_section(music, line) {
             keep_together(pages, section_height(music, &lines, index, show));
         }
-        let line = Line::new(music, line.clone(), show);
+        let line = MusicLine::new(music, line.clone(), show);
         let (top, bottom) = (line.top, line.bottom);
         pages.add(line.draw(pages.width()), top, bottom);
         pages.skip(BETWEEN_LINES);
@@ -236,7 +236,7 @@ pub fn add_music(pages: &mut Pages, music: &Music, show: Show) {
 /// Which bars stand on which line.
 fn break_lines(measures: &[Measure], width: f64, music: &Music) -> Vec<Range<usize>> {
     let naturals: Vec<f64> = (0..measures.len())
-        .map(|index| Bar::new(&measures[index], shows_meter(music, index)).natural())
+        .map(|index| EngravedBar::new(&measures[index], shows_meter(music, index)).natural())
         .collect();
     let mut lines: Vec<Range<usize>> = Vec::new();
     for (index, measure) in measures.iter().enumerate() {
@@ -262,11 +262,11 @@ pub fn shows_meter(music: &Music, index: usize) -> bool {
 }
 
 /// A line of music.
-struct Line<'a> {
+struct MusicLine<'a> {
     music: &'a Music,
-    bars: Vec<Bar<'a>>,
+    bars: Vec<EngravedBar<'a>>,
     levels: Levels,
-    show: Show,
+    show: ShownBesides,
     top: f64,
     bottom: f64,
     tablature: f64,
@@ -274,11 +274,11 @@ struct Line<'a> {
     is_full: bool,
 }
 
-impl<'a> Line<'a> {
-    fn new(music: &'a Music, range: Range<usize>, show: Show) -> Line<'a> {
+impl<'a> MusicLine<'a> {
+    fn new(music: &'a Music, range: Range<usize>, show: ShownBesides) -> MusicLine<'a> {
         let is_full = range.len() >= BARS;
-        let bars: Vec<Bar> = range
-            .map(|index| Bar::new(&music.measures[index], shows_meter(music, index)))
+        let bars: Vec<EngravedBar> = range
+            .map(|index| EngravedBar::new(&music.measures[index], shows_meter(music, index)))
             .collect();
         let levels = Levels::of(&bars, show);
         let strings = music
@@ -300,7 +300,7 @@ impl<'a> Line<'a> {
         } else {
             0.0
         };
-        Line {
+        MusicLine {
             music,
             bars,
             levels,
@@ -345,7 +345,7 @@ impl<'a> Line<'a> {
             }
             x += wide;
         }
-        picture.line(Kind::Barline, None, (0.08, -2.0), (0.08, 2.0), 0.16);
+        picture.line(ShapeUse::Barline, None, (0.08, -2.0), (0.08, 2.0), 0.16);
         self.words(&mut picture, first);
         picture.width = width;
         picture
@@ -353,7 +353,7 @@ impl<'a> Line<'a> {
 
     /// Equal shares where all bars fit into them, else each its natural width and the rest in proportion.
     fn widths(&self, width: f64, share: f64) -> Vec<f64> {
-        let naturals = self.bars.iter().map(Bar::natural);
+        let naturals = self.bars.iter().map(EngravedBar::natural);
         if naturals.clone().all(|natural| natural <= share) {
             return vec![share; self.bars.len()];
         }
@@ -370,25 +370,32 @@ impl<'a> Line<'a> {
     /// Section, chorus and bar number above the start of the line.
     fn words(&self, picture: &mut Picture, first: &Measure) {
         let number = first.number.to_string();
-        picture.text(Kind::Words, None, &number, (0.2, -2.7), 1.4, Face::Regular);
+        picture.text(
+            ShapeUse::Words,
+            None,
+            &number,
+            (0.2, -2.7),
+            1.4,
+            Face::Regular,
+        );
         let (size, face, y) = (2.3, Face::Strong, self.top + 2.3);
         let mut x = 0.3;
         if let Some(section) = &first.section {
             let section = face.fit(section, 20.0);
             let wide = face.width(&section) * size;
-            picture.text(Kind::Words, None, &section, (x + 0.5, y), size, face);
-            let area = Bounds {
+            picture.text(ShapeUse::Words, None, &section, (x + 0.5, y), size, face);
+            let area = Rectangle {
                 left: x,
                 top: y - 2.1,
                 right: x + wide + 1.0,
                 bottom: y + 0.6,
             };
-            picture.draw(Kind::Words, None, Shape::Frame { area, width: 0.16 });
+            picture.draw(ShapeUse::Words, None, Shape::Frame { area, width: 0.16 });
             x += wide + 2.4;
         }
         if first.opens_chorus {
             let chorus = format!("Chorus {}", first.chorus);
-            picture.text(Kind::Words, None, &chorus, (x, y), 2.0, Face::Regular);
+            picture.text(ShapeUse::Words, None, &chorus, (x, y), 2.0, Face::Regular);
             x += Face::Regular.width(&chorus) * 2.0 + 2.4;
         }
         if first.opens_chorus && first.number == 1 {
@@ -398,9 +405,16 @@ impl<'a> Line<'a> {
                 y,
                 size: 0.75,
             };
-            picture.draw(Kind::Words, None, quarter);
+            picture.draw(ShapeUse::Words, None, quarter);
             let tempo = format!("= {}", first.tempo);
-            picture.text(Kind::Words, None, &tempo, (x + 1.5, y), 2.0, Face::Regular);
+            picture.text(
+                ShapeUse::Words,
+                None,
+                &tempo,
+                (x + 1.5, y),
+                2.0,
+                Face::Regular,
+            );
         }
     }
 }

@@ -7,7 +7,7 @@ use super::{
     engrave::{
         font::Face,
         glyph::{Glyph, UNITS},
-        ink::{BowPart, Kind, Mark, Picture, Shape},
+        ink::{BowPart, DrawnShape, Picture, Shape, ShapeUse},
         outline::{areas, bow_curves},
     },
     roles,
@@ -64,10 +64,10 @@ pub fn signs(glyphs: impl Iterator<Item = Glyph>) -> String {
 
 /// The marks of a picture, without the element around them; `notes` are those of the music.
 pub fn body(picture: &Picture, notes: &[LineNote], lettering: Lettering) -> String {
-    let mut marks: Vec<&Mark> = picture.marks.iter().collect();
+    let mut marks: Vec<&DrawnShape> = picture.marks.iter().collect();
     marks.sort_by_key(|mark| (mark.note, mark.kind));
     let mut svg = String::new();
-    let same_note = |a: &&Mark, b: &&Mark| a.note == b.note;
+    let same_note = |a: &&DrawnShape, b: &&DrawnShape| a.note == b.note;
     for of_note in marks.chunk_by(same_note) {
         match of_note[0].note {
             None => kinds(&mut svg, of_note, (0.0, 0.0), lettering),
@@ -99,7 +99,7 @@ fn origin(shape: &Shape) -> (f64, f64) {
 }
 
 /// Marks in order of their kinds, drawn from an origin.
-fn kinds(svg: &mut String, marks: &[&Mark], origin: (f64, f64), lettering: Lettering) {
+fn kinds(svg: &mut String, marks: &[&DrawnShape], origin: (f64, f64), lettering: Lettering) {
     for of_kind in marks.chunk_by(|a, b| a.kind == b.kind) {
         let moved = of_kind
             .iter()
@@ -115,17 +115,17 @@ fn put(svg: &mut String, text: std::fmt::Arguments) {
 }
 
 /// The class of what a page may show or hide.
-fn class(kind: Kind) -> Option<&'static str> {
+fn class(kind: ShapeUse) -> Option<&'static str> {
     match kind {
-        Kind::Staff => Some("st"),
-        Kind::Chord => Some("c"),
-        Kind::Role => Some("r"),
-        Kind::Words => Some("w"),
+        ShapeUse::Staff => Some("st"),
+        ShapeUse::Chord => Some("c"),
+        ShapeUse::Role => Some("r"),
+        ShapeUse::Words => Some("w"),
         _ => None,
     }
 }
 
-fn shapes_of_kind(svg: &mut String, kind: Kind, shapes: &[Shape], lettering: Lettering) {
+fn shapes_of_kind(svg: &mut String, kind: ShapeUse, shapes: &[Shape], lettering: Lettering) {
     let class = class(kind);
     if let Some(class) = class {
         put(svg, format_args!(r#"<g class="{class}">"#));
@@ -352,7 +352,7 @@ mod tests {
     fn texts_never_become_markup() {
         let mut picture = Picture::default();
         picture.text(
-            Kind::Words,
+            ShapeUse::Words,
             None,
             "</svg><script>\u{7}&",
             (0.0, 0.0),

@@ -1,6 +1,6 @@
 //! The report of a judged take: `endpin-check/1`.
 
-use super::{Bench, Collisions, Judged, practice};
+use super::{Bench, Judged, TakeCollisions, exercise};
 use crate::inputs::take::GridSource;
 use endpin_walker::{
     Verdict,
@@ -33,9 +33,9 @@ struct TakeReport<'a> {
     cleared: ClearedReport,
     scores: Scores,
     timing: TimingReport,
-    collisions: Option<Vec<ClashReport>>,
+    collisions: Option<Vec<TakeClashReport>>,
     meetings: Option<Meetings>,
-    notes: Vec<NoteReport<'a>>,
+    notes: Vec<JudgedNoteReport<'a>>,
 }
 
 #[derive(Debug, Serialize)]
@@ -48,7 +48,7 @@ struct ClearedReport {
 #[derive(Debug, Serialize)]
 struct Scores {
     harmony: Harmony,
-    line: Line,
+    line: LineCounts,
     time: Time,
 }
 
@@ -80,17 +80,17 @@ struct Harmony {
 }
 
 #[derive(Debug, Serialize)]
-struct Line {
+struct LineCounts {
     playable: Share,
     steps: usize,
     leaps: usize,
     repeats: usize,
     turns: usize,
-    register: Option<Register>,
+    register: Option<RegisterReport>,
 }
 
 #[derive(Debug, Serialize)]
-struct Register {
+struct RegisterReport {
     lowest: u8,
     median: u8,
     highest: u8,
@@ -123,7 +123,7 @@ struct Meetings {
 }
 
 #[derive(Debug, Serialize)]
-struct ClashReport {
+struct TakeClashReport {
     chorus: u32,
     bar: i64,
     beat: f64,
@@ -134,7 +134,7 @@ struct ClashReport {
 }
 
 #[derive(Debug, Serialize)]
-struct NoteReport<'a> {
+struct JudgedNoteReport<'a> {
     chorus: u32,
     bar: i64,
     beat: f64,
@@ -197,7 +197,7 @@ impl<'a> CheckReport<'a> {
     /// If there are no takes.
     pub fn new(bench: &'a Bench, chart_file: &str, takes: &'a [Judged]) -> CheckReport<'a> {
         let last = &takes[takes.len() - 1];
-        let practise = practice::next(bench, last, chart_file).into_iter();
+        let practise = exercise::next(bench, last, chart_file).into_iter();
         CheckReport {
             format: "endpin-check/1",
             chart: &bench.chart.title,
@@ -265,17 +265,19 @@ fn scores(judged: &Judged) -> Scores {
             joins: figures.joins.into(),
             root_to_seventh: figures.root_to_seventh.into(),
         },
-        line: Line {
+        line: LineCounts {
             playable: figures.playable.into(),
             steps: figures.steps,
             leaps: figures.leaps,
             repeats: figures.repeats,
             turns: figures.turns,
-            register: figures.register.map(|(lowest, median, highest)| Register {
-                lowest,
-                median,
-                highest,
-            }),
+            register: figures
+                .register
+                .map(|(lowest, median, highest)| RegisterReport {
+                    lowest,
+                    median,
+                    highest,
+                }),
         },
         time: Time {
             within_30_ms: (count > 0).then(|| rounded(near as f64 / count as f64, 1000.0)),
@@ -306,11 +308,11 @@ fn timing(judged: &Judged) -> TimingReport {
 }
 
 /// One object a pair of notes.
-fn clashes(judged: &Judged, found: &Collisions) -> Vec<ClashReport> {
+fn clashes(judged: &Judged, found: &TakeCollisions) -> Vec<TakeClashReport> {
     let each = found.clashes.iter();
     each.flat_map(|(number, keys)| {
         let verdict = &judged.judgement.verdicts[*number];
-        keys.iter().map(|&comp| ClashReport {
+        keys.iter().map(|&comp| TakeClashReport {
             chorus: verdict.heard.chorus,
             bar: verdict.bar,
             beat: rounded(verdict.beat, 1000.0),
@@ -323,8 +325,8 @@ fn clashes(judged: &Judged, found: &Collisions) -> Vec<ClashReport> {
     .collect()
 }
 
-fn note<'a>(judged: &Judged, verdict: &'a Verdict, offset: f64) -> NoteReport<'a> {
-    NoteReport {
+fn note<'a>(judged: &Judged, verdict: &'a Verdict, offset: f64) -> JudgedNoteReport<'a> {
+    JudgedNoteReport {
         chorus: verdict.heard.chorus,
         bar: verdict.bar,
         beat: rounded(verdict.beat, 1000.0),

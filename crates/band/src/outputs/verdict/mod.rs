@@ -1,8 +1,8 @@
 //! A take judged: the take read, each note's verdict, the chords beside it, and what to practise next.
 
+pub mod exercise;
 pub mod json;
 pub mod page;
-pub mod practice;
 pub mod text;
 
 use crate::{
@@ -22,12 +22,12 @@ pub struct Judged {
     /// Verdicts and figures; a verdict for each note of the take.
     pub judgement: Judgement,
     /// Where the chords beside the line collide with it; none if there are no chords.
-    pub collisions: Option<Collisions>,
+    pub collisions: Option<TakeCollisions>,
 }
 
 /// Where the chords of a take collide with its line.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Collisions {
+pub struct TakeCollisions {
     /// Pairs of a bass note and a chord note that sound together.
     pub rated: usize,
     /// Numbers of bass notes that collide, each with the keys of the chord notes above them.
@@ -94,8 +94,8 @@ impl Bench {
     }
 
     /// Chord notes that begin or go on while a bass note sounds, against it.
-    fn collisions(&self, take: &Take, judgement: &Judgement) -> Collisions {
-        let mut found = Collisions::default();
+    fn collisions(&self, take: &Take, judgement: &Judgement) -> TakeCollisions {
+        let mut found = TakeCollisions::default();
         let longest = take
             .chords
             .iter()

@@ -6,7 +6,7 @@
 
 mod plots;
 
-use super::{Bench, Judged, practice, text};
+use super::{Bench, Judged, exercise, text};
 use crate::outputs::{html::escaped, sheet::roles};
 use endpin_theory::chart::Bar;
 use endpin_walker::Verdict;
@@ -135,7 +135,7 @@ fn figures(judged: &Judged) -> String {
 }
 
 fn exercises(bench: &Bench, judged: &Judged, chart_file: &str) -> String {
-    let exercises = practice::next(bench, judged, chart_file);
+    let exercises = exercise::next(bench, judged, chart_file);
     if exercises.is_empty() {
         return "<h2>Practise next</h2>\n<p>Nothing to mend here; try a harder chart or a faster tempo.</p>\n".into();
     }

@@ -1,10 +1,10 @@
 //! A judged take for the terminal: the line bar by bar under its chords, then its figures.
 
-use super::{Bench, Judged, practice};
+use super::{Bench, Judged, exercise};
 use crate::{
     failure::printable,
     inputs::take::{GridSource, voice::ChosenBy},
-    outputs::text::Table,
+    outputs::table::Table,
 };
 use endpin_theory::chart::Bar;
 use endpin_walker::{Verdict, judge::Kept, pitch_of_key};
@@ -293,7 +293,7 @@ pub fn time(judged: &Judged) -> Vec<(&'static str, String)> {
 }
 
 fn practise(bench: &Bench, judged: &Judged, chart_file: &str) -> String {
-    let exercises = practice::next(bench, judged, chart_file);
+    let exercises = exercise::next(bench, judged, chart_file);
     if exercises.is_empty() {
         return "\nNothing to mend here; try a harder chart or a faster tempo.\n".to_owned();
     }

@@ -20,7 +20,7 @@ use endpin_theory::{
 };
 use endpin_walker::{ChorusLine, LineNote};
 use rhythm::{Attack, Surroundings};
-use search::{Choice, Moment, Taste};
+use search::{Moment, Taste, VoicingChoice};
 use std::collections::BTreeMap;
 use voicing::{Form, Fourths, Voicing};
 
@@ -133,12 +133,12 @@ pub fn comp(
     line: &ChorusLine,
     options: &CompOptions,
 ) -> ChorusComp {
-    let stage = Stage::new(chorus, scales, line, options.palette);
+    let context = CompContext::new(chorus, scales, line, options.palette);
     let mut rng = stream(options.seed, line.chorus, Purpose::CompRhythm);
-    let attacks = rhythm::chorus(chorus, line.chorus, options.density, &stage, &mut rng);
+    let attacks = rhythm::chorus(chorus, line.chorus, options.density, &context, &mut rng);
     let mut rng = stream(options.seed, line.chorus, Purpose::CompVoicing);
     let taste = Taste::draw(&mut rng);
-    let voiced = stage.voice(&attacks, taste, &mut rng);
+    let voiced = context.voice(&attacks, taste, &mut rng);
     ChorusComp {
         chorus: line.chorus,
         attacks: voiced,
@@ -195,7 +195,7 @@ pub fn lead(chords: &[(Chord, Scale)], palette: Palette) -> Vec<Option<Voicing>>
         })
         .collect();
     let mut rng = stream(0, 0, Purpose::CompVoicing);
-    let choices: Vec<Vec<Choice>> = moments
+    let choices: Vec<Vec<VoicingChoice>> = moments
         .iter()
         .map(|moment| search::choices(moment, Taste::HANDBOOK, &mut rng))
         .collect();
@@ -210,7 +210,7 @@ pub fn lead(chords: &[(Chord, Scale)], palette: Palette) -> Vec<Option<Voicing>>
         .collect()
 }
 
-fn voicing_of(forms: &[Form], choice: &Choice) -> Voicing {
+fn voicing_of(forms: &[Form], choice: &VoicingChoice) -> Voicing {
     let form = &forms[choice.form];
     Voicing {
         kind: form.kind,
@@ -234,7 +234,7 @@ fn chord_forms(
 }
 
 /// Everything around the comp of one chorus.
-struct Stage<'a> {
+struct CompContext<'a> {
     chorus: &'a Chorus,
     line: &'a ChorusLine,
     seams: Vec<Option<i16>>,
@@ -243,14 +243,14 @@ struct Stage<'a> {
     bass_notes: Vec<usize>,
 }
 
-impl<'a> Stage<'a> {
+impl<'a> CompContext<'a> {
     fn new(
         chorus: &'a Chorus,
         scales: &[Option<Scale>],
         line: &'a ChorusLine,
         palette: Option<Palette>,
     ) -> Self {
-        let mut stage = Stage {
+        let mut context = CompContext {
             chorus,
             line,
             seams: seams(chorus, line),
@@ -263,17 +263,17 @@ impl<'a> Stage<'a> {
             let bars = chorus.bars.iter().skip(span.bar as usize - 1);
             let mut palettes: Vec<Palette> = bars
                 .take_while(|bar| bar.first_beat < span.start + span.beats)
-                .map(|bar| stage.palette_of(bar.palette))
+                .map(|bar| context.palette_of(bar.palette))
                 .collect();
             palettes.dedup();
             for palette in palettes {
-                stage.forms.entry((index, palette)).or_insert_with(|| {
+                context.forms.entry((index, palette)).or_insert_with(|| {
                     let scale = scales.get(index).copied().flatten();
                     chord_forms(chord, scale, palette, fourths(chorus, index, palette))
                 });
             }
         }
-        stage
+        context
     }
 
     fn palette_of(&self, of_bar: Option<Palette>) -> Palette {
@@ -360,7 +360,7 @@ fn fourths(chorus: &Chorus, span: usize, palette: Palette) -> Fourths {
     }
 }
 
-impl Surroundings for Stage<'_> {
+impl Surroundings for CompContext<'_> {
     /// Clear of every bass note under it, weak beats included; where it would brush a later one, it is let
     /// go before. An anticipation is held past its arrival by half a beat, or is none.
     fn fit(&self, attack: Attack) -> Option<Attack> {

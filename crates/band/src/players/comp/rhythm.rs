@@ -11,12 +11,12 @@ use rand_chacha::rand_core::Rng;
 /// An attack of the grammar: the half beat at which it falls and how many it is held.
 type Stroke = (u8, u8);
 /// A rhythm of one group, and how often it is taken among those with as many attacks.
-type Cell = (&'static [Stroke], u32);
+type RhythmCell = (&'static [Stroke], u32);
 /// A rhythm of two bars.
 type TwoBars = (&'static [Stroke], &'static [Stroke], u32);
 
 /// Cells of four beats.
-const FOUR: &[Cell] = &[
+const FOUR: &[RhythmCell] = &[
     (&[], 1),
     (&[(0, 3)], 1),
     (&[(0, 6)], 2),
@@ -48,7 +48,7 @@ const FOUR: &[Cell] = &[
 ];
 
 /// Cells of three beats.
-const THREE: &[Cell] = &[
+const THREE: &[RhythmCell] = &[
     (&[], 1),
     (&[(0, 3)], 2),
     (&[(0, 5)], 2),
@@ -68,7 +68,7 @@ const THREE: &[Cell] = &[
 ];
 
 /// Cells of two beats.
-const TWO: &[Cell] = &[
+const TWO: &[RhythmCell] = &[
     (&[], 1),
     (&[(0, 2)], 2),
     (&[(0, 4)], 1),
@@ -81,7 +81,7 @@ const TWO: &[Cell] = &[
 ];
 
 /// Cells of a single beat.
-const ONE: &[Cell] = &[(&[], 1), (&[(0, 1)], 1), (&[(1, 2)], 1)];
+const ONE: &[RhythmCell] = &[(&[], 1), (&[(0, 1)], 1), (&[(1, 2)], 1)];
 
 /// Two-bar rhythms in 4/4: a figure and its answer.
 const TWO_BARS_OF_FOUR: &[TwoBars] = &[
@@ -327,7 +327,7 @@ fn small_groups(meter: &Meter) -> Vec<u8> {
     groups
 }
 
-fn cells(group: u8) -> &'static [Cell] {
+fn cells(group: u8) -> &'static [RhythmCell] {
     match group {
         1 => ONE,
         2 => TWO,

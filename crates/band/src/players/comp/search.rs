@@ -51,7 +51,7 @@ impl Taste {
 
 /// A form (an index of the moment's) on its keys.
 #[derive(Clone, Copy, Debug)]
-pub struct Choice {
+pub struct VoicingChoice {
     /// Which of the moment's forms.
     pub form: usize,
     /// Where it lies.
@@ -65,8 +65,8 @@ const KEPT: usize = 40;
 const BOTTOM_BELOW: i32 = 60;
 
 /// The admissible choices at a moment, the cheapest first.
-pub fn choices(moment: &Moment, taste: Taste, rng: &mut impl Rng) -> Vec<Choice> {
-    let mut choices: Vec<Choice> = laid(moment)
+pub fn choices(moment: &Moment, taste: Taste, rng: &mut impl Rng) -> Vec<VoicingChoice> {
+    let mut choices: Vec<VoicingChoice> = laid(moment)
         .map(|(keys, form)| {
             let count = keys.as_slice().len() as i32;
             let sum: i32 = keys.as_slice().iter().map(|&key| i32::from(key)).sum();
@@ -74,7 +74,7 @@ pub fn choices(moment: &Moment, taste: Taste, rng: &mut impl Rng) -> Vec<Choice>
             let too_high = 3 * (keys.bottom() - BOTTOM_BELOW).max(0);
             let too_thick = if taste.thin && count == 4 { 6 } else { 0 };
             let whim = below(rng, taste.whim) as i32;
-            Choice {
+            VoicingChoice {
                 form,
                 keys,
                 cost: moment.forms[form].cost + off_centre + too_high + too_thick + whim,
@@ -117,7 +117,7 @@ fn laid<'a>(moment: &'a Moment) -> impl Iterator<Item = (Keys, usize)> + 'a {
 }
 
 /// What it costs to go from one voicing to the next: motion, and a top line that sits or jumps.
-fn step(from: &Choice, to: &Choice, same_chord: bool) -> i32 {
+fn step(from: &VoicingChoice, to: &VoicingChoice, same_chord: bool) -> i32 {
     let top = (to.keys.top() - from.keys.top()).abs();
     let melody = match top {
         0 if same_chord => 12,
@@ -130,8 +130,8 @@ fn step(from: &Choice, to: &Choice, same_chord: bool) -> i32 {
 
 /// The cheapest path: one choice for each moment. Moments without a choice are none, and the next one starts
 /// afresh.
-pub fn cheapest(moments: &[Moment], choices: &[Vec<Choice>]) -> Vec<Option<Choice>> {
-    let mut path: Vec<Option<Choice>> = vec![None; moments.len()];
+pub fn cheapest(moments: &[Moment], choices: &[Vec<VoicingChoice>]) -> Vec<Option<VoicingChoice>> {
+    let mut path: Vec<Option<VoicingChoice>> = vec![None; moments.len()];
     // For each choice of each moment: least cost of reaching it, and from which choice of the one before.
     let mut reached: Vec<Vec<(i32, usize)>> = Vec::with_capacity(moments.len());
     for (index, here) in choices.iter().enumerate() {

@@ -10,7 +10,7 @@ use std::fmt;
 
 /// The kind of a voicing, for the reader.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Kind {
+pub enum VoicingKind {
     /// Third and seventh only.
     Shell,
     /// Third, seventh and one colour.
@@ -21,13 +21,13 @@ pub enum Kind {
     Quartal,
 }
 
-impl fmt::Display for Kind {
+impl fmt::Display for VoicingKind {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.pad(match self {
-            Kind::Shell => "shell",
-            Kind::Three => "three-note",
-            Kind::Four => "rootless",
-            Kind::Quartal => "quartal",
+            VoicingKind::Shell => "shell",
+            VoicingKind::Three => "three-note",
+            VoicingKind::Four => "rootless",
+            VoicingKind::Quartal => "quartal",
         })
     }
 }
@@ -36,7 +36,7 @@ impl fmt::Display for Kind {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Form {
     /// Its kind.
-    pub kind: Kind,
+    pub kind: VoicingKind,
     /// From the bottom up.
     pub tones: Vec<Degree>,
     /// How much worse it is than the best form of the chord.
@@ -94,7 +94,7 @@ pub fn forms(colours: &Colours, fourths: Fourths) -> Vec<Form> {
 }
 
 /// Tones without an order, what they make, and how much worse it is than the best.
-type ToneSet = (Vec<Degree>, Kind, i32);
+type ToneSet = (Vec<Degree>, VoicingKind, i32);
 
 /// All sets of tones that sound the chord.
 fn tone_sets(colours: &Colours) -> Vec<ToneSet> {
@@ -120,31 +120,41 @@ fn tone_sets(colours: &Colours) -> Vec<ToneSet> {
     let with_fifth = |other: Degree, cost: i32| match colours.fifth {
         Fifth::Plain => Some((
             vec![third, Degree::new(5, 0), seventh, other],
-            Kind::Four,
+            VoicingKind::Four,
             cost + PLAIN_FIFTH,
         )),
-        Fifth::Character(fifth) => Some((vec![third, fifth, seventh, other], Kind::Four, cost)),
+        Fifth::Character(fifth) => {
+            Some((vec![third, fifth, seventh, other], VoicingKind::Four, cost))
+        }
         Fifth::Omitted => None,
     };
     for &ninth in &colours.ninths {
         sets.extend(with_fifth(ninth, 0));
         for &(other, cost) in &second_colours {
-            sets.push((vec![third, seventh, ninth, other], Kind::Four, cost));
+            sets.push((vec![third, seventh, ninth, other], VoicingKind::Four, cost));
         }
-        sets.push((vec![third, seventh, ninth], Kind::Three, THREE_NOTES));
+        sets.push((vec![third, seventh, ninth], VoicingKind::Three, THREE_NOTES));
     }
     for &(other, cost) in &second_colours {
         sets.extend(with_fifth(other, cost));
-        sets.push((vec![third, seventh, other], Kind::Three, THREE_NOTES + cost));
+        sets.push((
+            vec![third, seventh, other],
+            VoicingKind::Three,
+            THREE_NOTES + cost,
+        ));
     }
     if let Fifth::Character(fifth) = colours.fifth {
-        sets.push((vec![third, fifth, seventh], Kind::Three, THREE_NOTES - 2));
+        sets.push((
+            vec![third, fifth, seventh],
+            VoicingKind::Three,
+            THREE_NOTES - 2,
+        ));
     }
     let shell = match colours.fifth {
         Fifth::Character(_) => SHELL + CHARACTER_MISSING,
         _ => SHELL,
     };
-    sets.push((vec![third, seventh], Kind::Shell, shell));
+    sets.push((vec![third, seventh], VoicingKind::Shell, shell));
     // Two tones of one sound (the sharp fifth for a seventh, b13 beside #5) are one set too many.
     sets.retain(|(set, ..)| all_differ(set));
     sets
@@ -157,10 +167,10 @@ fn sus_triad_sets(colours: &Colours) -> Vec<ToneSet> {
     let others: Vec<Degree> = others.copied().collect();
     let mut sets = Vec::new();
     if let [one, two, ..] = others[..] {
-        sets.push((vec![third, one, two], Kind::Three, 0));
+        sets.push((vec![third, one, two], VoicingKind::Three, 0));
     }
     let shells = others.iter();
-    sets.extend(shells.map(|&other| (vec![third, other], Kind::Shell, SHELL)));
+    sets.extend(shells.map(|&other| (vec![third, other], VoicingKind::Shell, SHELL)));
     sets
 }
 
@@ -202,7 +212,7 @@ fn stacks(colours: &Colours) -> Vec<Form> {
     let mut stacks = Vec::new();
     let mut stack = |tones: Vec<Degree>, cost: i32| {
         stacks.push(Form {
-            kind: Kind::Quartal,
+            kind: VoicingKind::Quartal,
             tones,
             cost,
         });
@@ -237,7 +247,7 @@ fn all_differ(tones: &[Degree]) -> bool {
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Voicing {
     /// Its kind.
-    pub kind: Kind,
+    pub kind: VoicingKind,
     /// The tones above the chord's root, from the bottom up.
     pub tones: Vec<Degree>,
     /// Their MIDI keys, rising.
@@ -373,7 +383,7 @@ mod tests {
     #[test]
     fn forms_keep_clear_of_the_mud() {
         let form = Form {
-            kind: Kind::Four,
+            kind: VoicingKind::Four,
             tones: ["3", "13", "b7", "9"]
                 .map(|tone| tone.parse().unwrap())
                 .to_vec(),

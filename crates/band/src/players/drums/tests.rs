@@ -31,7 +31,7 @@ fn hi_hat_closes_on_two_and_four() {
         let mut rng = stream(1, 1, Purpose::Time);
         for kit in [Kit::Ride, Kit::Auto] {
             let hits = bar(&context(&parsed), TimeKeeping::Kit(kit), &mut rng);
-            assert_eq!(beats_of(&hits, sound::PEDAL_HAT), beats, "{meter}");
+            assert_eq!(beats_of(&hits, percussion::PEDAL_HAT), beats, "{meter}");
         }
     }
 }
@@ -43,7 +43,7 @@ fn the_ride_plays_every_beat_and_skips_after_two_and_four() {
     for seed in 0..100 {
         let mut rng = stream(seed, 1, Purpose::Time);
         let hits = bar(&context(&four), TimeKeeping::Kit(Kit::Ride), &mut rng);
-        let ride = beats_of(&hits, sound::RIDE);
+        let ride = beats_of(&hits, percussion::RIDE);
         for beat in [1.0, 2.0, 3.0, 4.0] {
             assert!(ride.contains(&beat));
         }
@@ -66,7 +66,7 @@ fn two_feel_feathers_the_strong_beats_only() {
         ..context(&four)
     };
     let hits = bar(&two, TimeKeeping::Kit(Kit::Ride), &mut rng);
-    assert_eq!(beats_of(&hits, sound::KICK), [1.0, 3.0]);
+    assert_eq!(beats_of(&hits, percussion::KICK), [1.0, 3.0]);
 }
 
 #[test]
@@ -143,9 +143,12 @@ fn everything_is_quiet_and_inside_the_bar() {
 #[test]
 fn a_leader_counts_in() {
     let four: Meter = "4/4".parse().unwrap();
-    assert_eq!(beats_of(&count_in(&four, false), sound::CLICK_LOW), [3.0]);
     assert_eq!(
-        beats_of(&count_in(&four, true), sound::CLICK_LOW),
+        beats_of(&count_in(&four, false), percussion::CLICK_LOW),
+        [3.0]
+    );
+    assert_eq!(
+        beats_of(&count_in(&four, true), percussion::CLICK_LOW),
         [2.0, 3.0, 4.0]
     );
 }

@@ -11,7 +11,7 @@ use crate::{
             record::Record,
             sound::score,
         },
-        midi_file::{self, Layout},
+        midi_file::{self, TrackLayout},
     },
     performance::score::Score,
 };
@@ -38,13 +38,13 @@ pub struct InFile(pub PathBuf);
 
 impl Sounder for InFile {
     fn sound(&mut self, score: &Score, _: u16) -> Result<String, Failure> {
-        destination::write(&self.0, &midi_file::bytes(score, Layout::Tracks))?;
+        destination::write(&self.0, &midi_file::bytes(score, TrackLayout::Tracks))?;
         Ok(format!("Open {}", shown(&self.0)))
     }
 }
 
 #[cfg(feature = "live")]
-impl Sounder for crate::outputs::ear::player::Player {
+impl Sounder for crate::outputs::ear::question_player::QuestionPlayer {
     fn sound(&mut self, score: &Score, tempo: u16) -> Result<String, Failure> {
         self.play(score, tempo);
         Ok("It plays now.".to_owned())
@@ -79,7 +79,7 @@ pub fn converse(
     rounds: Option<u32>,
     now: impl Fn() -> u64,
 ) -> Result<(), Failure> {
-    let mut table = Table {
+    let mut table = DrillTerminal {
         input,
         out,
         sounder,
@@ -126,13 +126,13 @@ pub fn converse(
 }
 
 /// Where learner and drill sit.
-struct Table<'a, I, O> {
+struct DrillTerminal<'a, I, O> {
     input: &'a mut I,
     out: &'a mut O,
     sounder: &'a mut dyn Sounder,
 }
 
-impl<I: BufRead, O: Write> Table<'_, I, O> {
+impl<I: BufRead, O: Write> DrillTerminal<'_, I, O> {
     fn say(&mut self, text: &str) {
         // A reader that has gone is no reason to lose the record.
         _ = self
@@ -198,7 +198,7 @@ fn posed(question: &Question, number: u32) -> String {
         "\n{number}. {}\n   {}, {}, {} quarter notes a minute\n",
         question.kind.question(),
         playing.key,
-        question.variant.passage.meter,
+        question.variant.excerpt.meter,
         playing.tempo,
     );
     if let Some(chords) = question.chords_shown() {

@@ -9,8 +9,8 @@ use crate::{
     outputs::{
         destination,
         ear::{
-            Ask, Kind, Maker,
-            audio::{Format, Studio, find_font},
+            Ask, Maker, QuestionKind,
+            audio::{AudioFormat, Studio, find_font},
             drill::Drill,
             export::{Folder, answers, lists, table},
             page,
@@ -31,7 +31,7 @@ use std::{
 /// Arguments of `endpin ear`.
 #[derive(Debug, clap::Args)]
 #[command(after_help = "Example: endpin ear scenarios/breakwater-blues.toml --count 40 -o week-1")]
-pub struct Args {
+pub struct EarArgs {
     /// The chart files, one or more
     #[arg(value_name = "CHART")]
     charts: Vec<PathBuf>,
@@ -46,7 +46,7 @@ pub struct Args {
     count: u32,
     /// Kinds of question, separated by commas; all that the charts have a place for if not given
     #[arg(long, value_name = "KIND", value_delimiter = ',')]
-    kind: Vec<Kind>,
+    kind: Vec<QuestionKind>,
     /// Major keys in whose tonics every chart is asked, separated by commas, or all
     #[arg(long, value_name = "KEYS", value_delimiter = ',')]
     keys: Vec<String>,
@@ -66,7 +66,7 @@ pub struct Args {
     with: Vec<Option<PartName>>,
     /// Render every question as sound too: wav or flac
     #[arg(long, value_name = "FORMAT")]
-    audio: Option<Format>,
+    audio: Option<AudioFormat>,
     /// The sound font (.sf2) to render with [default: the system's]
     #[arg(long, value_name = "FILE", requires = "audio")]
     sound_font: Option<PathBuf>,
@@ -121,7 +121,7 @@ fn accompanist(text: &str) -> Result<Option<PartName>, String> {
 /// # Errors
 /// Charts that cannot be read or have no place for such questions, and a folder or record that cannot be
 /// written.
-pub fn run(args: &Args) -> Result<ExitCode, Failure> {
+pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
     if let (Some(file), Some(number)) = (&args.term, args.week) {
         let (term, folder) = term::read(file)?;
         let week = term
@@ -143,7 +143,7 @@ pub fn run(args: &Args) -> Result<ExitCode, Failure> {
 }
 
 /// Writes the files of a set. Where the kinds were not chosen, those without a place are left out.
-fn write_set(args: &Args, mut ask: Ask, any_kind: bool, title: &str) -> Result<(), Failure> {
+fn write_set(args: &EarArgs, mut ask: Ask, any_kind: bool, title: &str) -> Result<(), Failure> {
     destination::finish_files_at_signals()?;
     let place = args.folder()?;
     if any_kind {
@@ -205,7 +205,7 @@ fn write_set(args: &Args, mut ask: Ask, any_kind: bool, title: &str) -> Result<(
     Ok(())
 }
 
-fn drill(args: &Args, ask: &Ask) -> Result<(), Failure> {
+fn drill(args: &EarArgs, ask: &Ask) -> Result<(), Failure> {
     let record = Record::open(&args.record.clone().unwrap_or_else(usual_path))?;
     let file = drill::beside(record.path());
     let maker = Maker::new(ask).map_err(Failure::input)?;
@@ -223,29 +223,29 @@ fn drill(args: &Args, ask: &Ask) -> Result<(), Failure> {
 }
 
 #[cfg(feature = "live")]
-fn sounder(args: &Args, file: PathBuf) -> Result<Box<dyn Sounder>, Failure> {
-    use crate::{live::ports, outputs::ear::player::Player};
+fn sounder(args: &EarArgs, file: PathBuf) -> Result<Box<dyn Sounder>, Failure> {
+    use crate::{live::ports, outputs::ear::question_player::QuestionPlayer};
     let Some(port) = &args.port else {
         return Ok(Box::new(InFile(file)));
     };
     let (sink, _) = ports::open_output(port).map_err(Failure::output)?;
     Ok(Box::new(
-        Player::new(Box::new(sink)).map_err(Failure::output)?,
+        QuestionPlayer::new(Box::new(sink)).map_err(Failure::output)?,
     ))
 }
 
 #[cfg(not(feature = "live"))]
-fn sounder(_: &Args, file: PathBuf) -> Result<Box<dyn Sounder>, Failure> {
+fn sounder(_: &EarArgs, file: PathBuf) -> Result<Box<dyn Sounder>, Failure> {
     Ok(Box::new(InFile(file)))
 }
 
-fn studio(font: Option<&Path>, format: Format) -> Result<Studio, Failure> {
+fn studio(font: Option<&Path>, format: AudioFormat) -> Result<Studio, Failure> {
     let font = font.map_or_else(find_font, |font| Ok(font.to_owned()));
     font.and_then(|font| Studio::open(&font, format))
         .map_err(Failure::input)
 }
 
-impl Args {
+impl EarArgs {
     /// The parts that may play besides the bass.
     fn with(&self) -> With {
         let plays = |part| self.with.contains(&Some(part));
@@ -280,7 +280,7 @@ impl Args {
         Ok(Ask {
             charts,
             tonics: tonics(&self.keys)?,
-            kinds: Kind::among(&self.kind),
+            kinds: QuestionKind::among(&self.kind),
             count: self.count as usize,
             seed: self.seed,
             level: Level::try_from(self.level).map_err(Failure::input)?,

@@ -1,6 +1,6 @@
 //! A week of a term: its questions, and its charts to play along to.
 
-use super::Args;
+use super::EarArgs;
 use crate::{
     command_line::options::read_chart,
     failure::{Failure, shown},
@@ -8,10 +8,10 @@ use crate::{
     outputs::{
         destination,
         ear::{
-            Ask, Kind,
+            Ask, QuestionKind,
             term::{Term, Week},
         },
-        midi_file::{self, Layout},
+        midi_file::{self, TrackLayout},
     },
     performance::session::{Session, Wishes},
 };
@@ -35,7 +35,7 @@ pub fn read(file: &Path) -> Result<(Term, PathBuf), Failure> {
 ///
 /// # Errors
 /// A chart that cannot be read, or a range without notes.
-pub fn ask(week: &Week, folder: &Path, args: &Args) -> Result<Ask, Failure> {
+pub fn ask(week: &Week, folder: &Path, args: &EarArgs) -> Result<Ask, Failure> {
     let charts = week
         .charts
         .iter()
@@ -43,7 +43,7 @@ pub fn ask(week: &Week, folder: &Path, args: &Args) -> Result<Ask, Failure> {
     Ok(Ask {
         charts: charts.collect::<Result<_, _>>()?,
         tonics: week.keys.clone(),
-        kinds: Kind::among(&week.kinds),
+        kinds: QuestionKind::among(&week.kinds),
         count: week.count as usize,
         seed: seed(week),
         level: Level::try_from(week.level).map_err(Failure::input)?,
@@ -72,7 +72,7 @@ pub fn write_play_alongs(week: &Week, folder: &Path, set: &Path) -> Result<(), F
         };
         let wishes = Wishes::plain(seed(week), CHORUSES, line);
         let session = Session::new(read_chart(&folder.join(name))?, wishes)?;
-        let bytes = midi_file::bytes(&session.perform()?.score(), Layout::Tracks);
+        let bytes = midi_file::bytes(&session.perform()?.score(), TrackLayout::Tracks);
         // Charts of one name out of different folders: the second gets a number.
         let is_free = |file: &PathBuf| {
             !written

@@ -7,8 +7,8 @@ use std::thread;
 use std::time::Duration;
 
 use crate::failure::{Failure, shown};
-use crate::live::copyist::Routing;
-use crate::live::desk::{Opened, Tended};
+use crate::live::beat_writer::Routing;
+use crate::live::console::{Opened, Tended};
 use crate::live::sink::{Sink, Sinks};
 use crate::live::{ports, raw};
 use crate::outputs::destination;

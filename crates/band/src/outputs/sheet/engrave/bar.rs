@@ -1,18 +1,18 @@
 //! One bar: staff, notes, signs, ties; then what stands above and below it.
 
 use super::{
-    Levels, Show,
+    Levels, ShownBesides,
     columns::{Columns, head_glyph, sign_width},
     font::Face,
     glyph::Glyph,
-    ink::{Bounds, BowPart, Kind, Picture, Shape},
+    ink::{BowPart, Picture, Rectangle, Shape, ShapeUse},
     position,
     signature::{lines, tablature_head, time, y_of},
     stem,
     symbol::chord_symbol,
 };
 use crate::outputs::sheet::{
-    measure::{Barline, Event, Head, Measure},
+    measure::{Barline, Head, Measure, WrittenEvent},
     roles,
 };
 use endpin_theory::Ticks;
@@ -28,18 +28,18 @@ pub const STRING_GAP: f64 = 1.4;
 
 /// A bar, spaced and ready to be drawn at any width from its natural one upward.
 #[derive(Debug)]
-pub struct Bar<'a> {
+pub struct EngravedBar<'a> {
     measure: &'a Measure,
     columns: Columns,
     time: Option<Picture>,
 }
 
-impl<'a> Bar<'a> {
+impl<'a> EngravedBar<'a> {
     /// Spaces a bar; `shows_meter` puts its time signature in front.
-    pub fn new(measure: &'a Measure, shows_meter: bool) -> Bar<'a> {
+    pub fn new(measure: &'a Measure, shows_meter: bool) -> EngravedBar<'a> {
         let time = shows_meter.then(|| time(&measure.meter));
         let lead = time.as_ref().map_or(0.0, |time| 0.6 + time.width);
-        Bar {
+        EngravedBar {
             measure,
             columns: Columns::new(measure, lead),
             time,
@@ -68,7 +68,7 @@ impl<'a> Bar<'a> {
         places
     }
 
-    fn x(&self, event: &Event, width: f64) -> f64 {
+    fn x(&self, event: &WrittenEvent, width: f64) -> f64 {
         // The rest of a silent bar stands in its middle.
         if self.measure.is_empty() && self.measure.events.len() == 1 {
             return (width - Glyph::WholeRest.width()) / 2.0;
@@ -103,7 +103,13 @@ impl<'a> Bar<'a> {
     }
 
     /// The whole bar: staff, chord symbols and, where asked for, the letters of roles.
-    pub fn draw(&self, width: f64, levels: &Levels, show: Show, notes: &[LineNote]) -> Picture {
+    pub fn draw(
+        &self,
+        width: f64,
+        levels: &Levels,
+        show: ShownBesides,
+        notes: &[LineNote],
+    ) -> Picture {
         let mut picture = self.staff(width);
         for mark in &self.measure.chords {
             let x = self.columns.x(mark.at, width);
@@ -116,7 +122,7 @@ impl<'a> Bar<'a> {
                 let middle = self.x(event, width) + head_glyph(event).width() / 2.0;
                 let x = middle - face.width(letter) * size / 2.0;
                 picture.text(
-                    Kind::Role,
+                    ShapeUse::Role,
                     Some(head.index),
                     letter,
                     (x, levels.roles),
@@ -150,7 +156,7 @@ impl<'a> Bar<'a> {
             let wide = face.width(&fret) * size;
             let x = self.x(event, width) + (head_glyph(event).width() - wide) / 2.0;
             let baseline = y_of_string(place.string.into()) + face.cap_height() * size / 2.0;
-            let (kind, note) = (Kind::Fret, Some(head.index));
+            let (kind, note) = (ShapeUse::Fret, Some(head.index));
             picture.text(kind, note, &fret, (x, baseline), size, face);
             gaps[usize::from(place.string) - 1].push((x - 0.15, x + wide + 0.15));
             if fingers && place.finger > 0 {
@@ -163,7 +169,7 @@ impl<'a> Bar<'a> {
             let y = y_of_string(string);
             let mut from = 0.0;
             for &(left, right) in gaps.iter().chain(&[(width, width)]) {
-                picture.line(Kind::Staff, None, (from, y), (left, y), 0.11);
+                picture.line(ShapeUse::Staff, None, (from, y), (left, y), 0.11);
                 from = right;
             }
         }
@@ -172,13 +178,13 @@ impl<'a> Bar<'a> {
     }
 
     /// The notes that are struck in this bar, without what they are tied to.
-    fn struck(&self) -> impl Iterator<Item = (&Event, &Head)> {
+    fn struck(&self) -> impl Iterator<Item = (&WrittenEvent, &Head)> {
         let events = self.measure.events.iter();
         let heads = events.filter_map(|event| Some((event, event.note.as_ref()?)));
         heads.filter(|(_, head)| !head.tied_back)
     }
 
-    fn draw_ties(&self, picture: &mut Picture, index: usize, event: &Event, width: f64) {
+    fn draw_ties(&self, picture: &mut Picture, index: usize, event: &WrittenEvent, width: f64) {
         let Some(head) = &event.note else { return };
         let events = &self.measure.events;
         let x = self.x(event, width);
@@ -193,7 +199,7 @@ impl<'a> Bar<'a> {
                 height: away * 0.75,
                 part,
             };
-            picture.draw(Kind::Tie, Some(head.index), shape);
+            picture.draw(ShapeUse::Tie, Some(head.index), shape);
         };
         let right = x + head_glyph(event).width() - 0.2;
         match events.get(index + 1) {
@@ -208,35 +214,35 @@ impl<'a> Bar<'a> {
 }
 
 /// A head with its sign, its ledger lines and its dot.
-fn draw_note(picture: &mut Picture, event: &Event, head: &Head, x: f64) {
+fn draw_note(picture: &mut Picture, event: &WrittenEvent, head: &Head, x: f64) {
     let position = position(head.pitch);
     let (y, note, glyph) = (y_of(position), Some(head.index), head_glyph(event));
     if head.blank {
-        let area = Bounds {
+        let area = Rectangle {
             left: x - 0.3,
             top: -1.5,
             right: x + glyph.width() + 0.3,
             bottom: 1.5,
         };
-        picture.draw(Kind::Head, None, Shape::Frame { area, width: 0.12 });
+        picture.draw(ShapeUse::Head, None, Shape::Frame { area, width: 0.12 });
         return;
     }
     for line in ledger_positions(position) {
         let (from, to) = (x - LEDGER, x + glyph.width() + LEDGER);
         picture.line(
-            Kind::Ledger,
+            ShapeUse::Ledger,
             note,
             (from, y_of(line)),
             (to, y_of(line)),
             THIN,
         );
     }
-    picture.sign(Kind::Head, note, glyph, x, y);
+    picture.sign(ShapeUse::Head, note, glyph, x, y);
     if event.value.dotted {
         let space = if position % 2 == 0 { y - 0.5 } else { y };
         let flag = if event.value.flags() > 0 { 0.6 } else { 0.0 };
         picture.sign(
-            Kind::Head,
+            ShapeUse::Head,
             note,
             Glyph::Dot,
             x + glyph.width() + flag + 0.3,
@@ -247,13 +253,13 @@ fn draw_note(picture: &mut Picture, event: &Event, head: &Head, x: f64) {
         let accidental = Glyph::accidental(sign.alteration);
         let mut at = x - sign_width(event);
         if sign.courtesy {
-            picture.sign(Kind::Accidental, note, Glyph::ParenLeft, at, y);
+            picture.sign(ShapeUse::Accidental, note, Glyph::ParenLeft, at, y);
             at += Glyph::ParenLeft.width();
         }
-        picture.sign(Kind::Accidental, note, accidental, at, y);
+        picture.sign(ShapeUse::Accidental, note, accidental, at, y);
         if sign.courtesy {
             picture.sign(
-                Kind::Accidental,
+                ShapeUse::Accidental,
                 note,
                 Glyph::ParenRight,
                 at + accidental.width(),
@@ -270,12 +276,18 @@ fn ledger_positions(position: i16) -> impl Iterator<Item = i16> {
     above.chain(below)
 }
 
-fn draw_rest(picture: &mut Picture, event: &Event, x: f64) {
+fn draw_rest(picture: &mut Picture, event: &WrittenEvent, x: f64) {
     let glyph = head_glyph(event);
     let y = if glyph == Glyph::WholeRest { -1.0 } else { 0.0 };
-    picture.sign(Kind::Head, None, glyph, x, y);
+    picture.sign(ShapeUse::Head, None, glyph, x, y);
     if event.value.dotted {
-        picture.sign(Kind::Head, None, Glyph::Dot, x + glyph.width() + 0.3, -0.5);
+        picture.sign(
+            ShapeUse::Head,
+            None,
+            Glyph::Dot,
+            x + glyph.width() + 0.3,
+            -0.5,
+        );
     }
 }
 
@@ -283,7 +295,7 @@ fn barline(picture: &mut Picture, barline: Barline, half: f64) {
     let width = picture.width;
     let mut line = |right: f64, thickness: f64| {
         let x = right - thickness / 2.0;
-        picture.line(Kind::Barline, None, (x, -half), (x, half), thickness);
+        picture.line(ShapeUse::Barline, None, (x, -half), (x, half), thickness);
     };
     match barline {
         Barline::Plain => line(width, THIN),

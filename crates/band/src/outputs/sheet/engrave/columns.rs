@@ -6,8 +6,8 @@
 
 use super::{glyph::Glyph, symbol::chord_symbol};
 use crate::outputs::sheet::{
-    measure::{Event, Measure},
-    rhythm::Value,
+    measure::{Measure, WrittenEvent},
+    written_values::Value,
 };
 use endpin_theory::Ticks;
 
@@ -29,7 +29,7 @@ const IDEAL: [(i64, f64); 6] = [
 ];
 
 /// Width of an accidental with its clear space, parentheses included.
-pub fn sign_width(event: &Event) -> f64 {
+pub fn sign_width(event: &WrittenEvent) -> f64 {
     let sign = event.note.as_ref().and_then(|head| head.sign);
     sign.map_or(0.0, |sign| {
         let parentheses = if sign.courtesy {
@@ -42,7 +42,7 @@ pub fn sign_width(event: &Event) -> f64 {
 }
 
 /// The sign of a head or a rest.
-pub fn head_glyph(event: &Event) -> Glyph {
+pub fn head_glyph(event: &WrittenEvent) -> Glyph {
     match (&event.note, event.value.fraction) {
         (Some(head), _) if head.ghost => Glyph::GhostHead,
         (Some(_), 1) => Glyph::WholeHead,
@@ -57,7 +57,7 @@ pub fn head_glyph(event: &Event) -> Glyph {
 }
 
 /// How far a note reaches to the right of its column.
-fn reach(event: &Event) -> f64 {
+fn reach(event: &WrittenEvent) -> f64 {
     let Value { dotted, .. } = event.value;
     let flag = match &event.note {
         Some(_) if event.value.flags() > 0 => 0.6,

@@ -60,7 +60,7 @@ pub enum Shape {
     /// An outlined rectangle.
     Frame {
         /// Left, top, right, bottom.
-        area: Bounds,
+        area: Rectangle,
         /// Thickness of its line.
         width: f64,
     },
@@ -79,7 +79,7 @@ pub enum BowPart {
 
 /// What a shape is for: how it is coloured, and what may not touch what.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Kind {
+pub enum ShapeUse {
     /// Lines of the staff or of tablature.
     Staff,
     /// Bar lines.
@@ -110,18 +110,18 @@ pub enum Kind {
 
 /// A shape in a picture.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Mark {
+pub struct DrawnShape {
     /// The shape.
     pub shape: Shape,
     /// What it is for.
-    pub kind: Kind,
+    pub kind: ShapeUse,
     /// Which note of the line it belongs to.
     pub note: Option<usize>,
 }
 
 /// A rectangle: left, top, right, bottom.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Bounds {
+pub struct Rectangle {
     /// Left edge.
     pub left: f64,
     /// Upper edge.
@@ -132,10 +132,10 @@ pub struct Bounds {
     pub bottom: f64,
 }
 
-impl Bounds {
+impl Rectangle {
     /// Both and all between.
-    pub fn around(self, other: Bounds) -> Bounds {
-        Bounds {
+    pub fn around(self, other: Rectangle) -> Rectangle {
+        Rectangle {
             left: self.left.min(other.left),
             top: self.top.min(other.top),
             right: self.right.max(other.right),
@@ -144,22 +144,22 @@ impl Bounds {
     }
 
     /// Whether they share more than an edge.
-    pub fn overlaps(self, other: Bounds) -> bool {
+    pub fn overlaps(self, other: Rectangle) -> bool {
         self.left < other.right
             && other.left < self.right
             && self.top < other.bottom
             && other.top < self.bottom
     }
 
-    fn points(points: impl IntoIterator<Item = (f64, f64)>) -> Bounds {
-        let nothing = Bounds {
+    fn points(points: impl IntoIterator<Item = (f64, f64)>) -> Rectangle {
+        let nothing = Rectangle {
             left: f64::INFINITY,
             top: f64::INFINITY,
             right: f64::NEG_INFINITY,
             bottom: f64::NEG_INFINITY,
         };
         points.into_iter().fold(nothing, |bounds, (x, y)| {
-            bounds.around(Bounds {
+            bounds.around(Rectangle {
                 left: x,
                 top: y,
                 right: x,
@@ -171,14 +171,14 @@ impl Bounds {
 
 impl Shape {
     /// The rectangle that it fills.
-    pub fn bounds(&self) -> Bounds {
+    pub fn bounds(&self) -> Rectangle {
         match self {
             Shape::Sign { glyph, x, y, size } => {
                 let [left, top, right, bottom] = glyph
                     .outline()
                     .bounds
                     .map(|edge| f64::from(edge) / UNITS * size);
-                Bounds {
+                Rectangle {
                     left: x + left,
                     top: y + top,
                     right: x + right,
@@ -187,26 +187,26 @@ impl Shape {
             }
             Shape::Line { from, to, width } => {
                 let half = width / 2.0;
-                let bounds = Bounds::points([*from, *to]);
+                let bounds = Rectangle::points([*from, *to]);
                 // Square ends: an upright line is wider than its points, a level one higher.
                 let (across, along) = if from.0 == to.0 {
                     (half, 0.0)
                 } else {
                     (0.0, half)
                 };
-                Bounds {
+                Rectangle {
                     left: bounds.left - across,
                     top: bounds.top - along,
                     right: bounds.right + across,
                     bottom: bounds.bottom + along,
                 }
             }
-            Shape::Area(points) => Bounds::points(points.iter().copied()),
+            Shape::Area(points) => Rectangle::points(points.iter().copied()),
             Shape::Bow {
                 from, to, height, ..
             } => {
                 let middle = from.1 + height;
-                Bounds::points([*from, *to, (from.0, middle)])
+                Rectangle::points([*from, *to, (from.0, middle)])
             }
             Shape::Text {
                 text,
@@ -214,7 +214,7 @@ impl Shape {
                 y,
                 size,
                 face,
-            } => Bounds {
+            } => Rectangle {
                 left: *x,
                 top: y - face.cap_height() * size,
                 right: x + face.width(text) * size,
@@ -226,7 +226,7 @@ impl Shape {
             },
             Shape::Frame { area, width } => {
                 let half = width / 2.0;
-                Bounds {
+                Rectangle {
                     left: area.left - half,
                     top: area.top - half,
                     right: area.right + half,
@@ -264,19 +264,19 @@ impl Shape {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Picture {
     /// What is drawn, in order.
-    pub marks: Vec<Mark>,
+    pub marks: Vec<DrawnShape>,
     /// From its left edge to its right one, in staff spaces.
     pub width: f64,
 }
 
 impl Picture {
     /// Draws a shape.
-    pub fn draw(&mut self, kind: Kind, note: Option<usize>, shape: Shape) {
-        self.marks.push(Mark { shape, kind, note });
+    pub fn draw(&mut self, kind: ShapeUse, note: Option<usize>, shape: Shape) {
+        self.marks.push(DrawnShape { shape, kind, note });
     }
 
     /// Draws a sign of the staff's own size.
-    pub fn sign(&mut self, kind: Kind, note: Option<usize>, glyph: Glyph, x: f64, y: f64) {
+    pub fn sign(&mut self, kind: ShapeUse, note: Option<usize>, glyph: Glyph, x: f64, y: f64) {
         self.draw(
             kind,
             note,
@@ -292,7 +292,7 @@ impl Picture {
     /// Draws a line.
     pub fn line(
         &mut self,
-        kind: Kind,
+        kind: ShapeUse,
         note: Option<usize>,
         from: (f64, f64),
         to: (f64, f64),
@@ -304,7 +304,7 @@ impl Picture {
     /// Draws a line of text.
     pub fn text(
         &mut self,
-        kind: Kind,
+        kind: ShapeUse,
         note: Option<usize>,
         text: &str,
         at: (f64, f64),
@@ -327,7 +327,7 @@ impl Picture {
 
     /// Puts another picture in at a place.
     pub fn place(&mut self, other: Picture, dx: f64, dy: f64) {
-        let moved = |mark: Mark| Mark {
+        let moved = |mark: DrawnShape| DrawnShape {
             shape: mark.shape.shifted(dx, dy),
             ..mark
         };
@@ -335,8 +335,10 @@ impl Picture {
     }
 
     /// The rectangle around all marks that `counts`; none if there is none.
-    pub fn bounds(&self, counts: impl Fn(Kind) -> bool) -> Option<Bounds> {
+    pub fn bounds(&self, counts: impl Fn(ShapeUse) -> bool) -> Option<Rectangle> {
         let marks = self.marks.iter().filter(|mark| counts(mark.kind));
-        marks.map(|mark| mark.shape.bounds()).reduce(Bounds::around)
+        marks
+            .map(|mark| mark.shape.bounds())
+            .reduce(Rectangle::around)
     }
 }

@@ -1,6 +1,6 @@
 //! Engraving: from bars to pictures.
 //!
-//! Pictures are made of [`ink`] in staff spaces and know nothing of files or pages. A [`bar::Bar`] is
+//! Pictures are made of [`ink`] in staff spaces and know nothing of files or pages. A [`bar::EngravedBar`] is
 //! spaced once and drawn at any width; the heads of lines come from [`signature`].
 
 pub mod bar;
@@ -13,7 +13,7 @@ pub mod signature;
 mod stem;
 pub mod symbol;
 
-use bar::Bar;
+use bar::EngravedBar;
 use endpin_theory::Pitch;
 
 /// Position of a note on the staff: half spaces above the middle line, D3 as written. The bass is written
@@ -25,7 +25,7 @@ pub fn position(pitch: Pitch) -> i16 {
 
 /// What is shown besides notes and chords.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Show {
+pub struct ShownBesides {
     /// The role of each note, as a letter under the staff.
     pub roles: bool,
     /// Tablature under the staff.
@@ -49,7 +49,10 @@ pub struct Levels {
 
 impl Levels {
     /// Heights that clear all notes of these bars.
-    pub fn of<'a>(bars: impl IntoIterator<Item = &'a Bar<'a>>, show: Show) -> Levels {
+    pub fn of<'a>(
+        bars: impl IntoIterator<Item = &'a EngravedBar<'a>>,
+        show: ShownBesides,
+    ) -> Levels {
         let (mut top, mut bottom) = (-2.0f64, 2.0f64);
         for bar in bars {
             if let Some(bounds) = bar.staff(bar.natural()).bounds(|_| true) {

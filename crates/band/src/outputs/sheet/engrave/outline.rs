@@ -1,6 +1,6 @@
 //! Outlines of shapes, for whoever fills them: corners and curves.
 
-use super::ink::{Bounds, BowPart, Shape};
+use super::ink::{BowPart, Rectangle, Shape};
 
 type Point = (f64, f64);
 
@@ -12,7 +12,7 @@ pub fn areas(shape: &Shape) -> Vec<Vec<Point>> {
     match shape {
         Shape::Area(corners) => vec![corners.clone()],
         Shape::Line { .. } => {
-            let Bounds {
+            let Rectangle {
                 left,
                 top,
                 right,

@@ -3,7 +3,7 @@
 use super::{
     font::Face,
     glyph::Glyph,
-    ink::{Kind, Picture},
+    ink::{Picture, ShapeUse},
 };
 use endpin_theory::{Letter, Meter};
 
@@ -36,7 +36,7 @@ pub fn signature(sharps: i8) -> Vec<(Letter, i16)> {
 /// Bass clef and key signature; sharps positive. Its width is set.
 pub fn head(sharps: i8) -> Picture {
     let mut picture = Picture::default();
-    picture.sign(Kind::Signature, None, Glyph::FClef, 0.5, -1.0);
+    picture.sign(ShapeUse::Signature, None, Glyph::FClef, 0.5, -1.0);
     let mut x = 0.5 + Glyph::FClef.width() + 0.5;
     let glyph = if sharps < 0 {
         Glyph::Flat
@@ -44,7 +44,7 @@ pub fn head(sharps: i8) -> Picture {
         Glyph::Sharp
     };
     for (_, position) in signature(sharps) {
-        picture.sign(Kind::Signature, None, glyph, x, y_of(position));
+        picture.sign(ShapeUse::Signature, None, glyph, x, y_of(position));
         x += glyph.width() + 0.05;
     }
     picture.width = x + 0.3;
@@ -68,7 +68,7 @@ pub fn time(meter: &Meter) -> Picture {
     for (row, y) in &rows {
         let mut x = (widest - width(row)) / 2.0;
         for &glyph in row {
-            picture.sign(Kind::Signature, None, glyph, x, *y);
+            picture.sign(ShapeUse::Signature, None, glyph, x, *y);
             x += glyph.width();
         }
     }
@@ -85,7 +85,14 @@ pub fn tablature_head(strings: usize, gap: f64, width: f64) -> Picture {
     lines(&mut picture, strings, gap);
     for (index, letter) in ["T", "A", "B"].into_iter().enumerate() {
         let y = (index as f64 - 1.0) * 1.4 + 0.55;
-        picture.text(Kind::Signature, None, letter, (0.8, y), 1.7, Face::Strong);
+        picture.text(
+            ShapeUse::Signature,
+            None,
+            letter,
+            (0.8, y),
+            1.7,
+            Face::Strong,
+        );
     }
     picture
 }
@@ -95,7 +102,7 @@ pub fn lines(picture: &mut Picture, count: usize, gap: f64) {
     let width = picture.width;
     for index in 0..count {
         let y = (index as f64 - (count as f64 - 1.0) / 2.0) * gap;
-        picture.line(Kind::Staff, None, (0.0, y), (width, y), 0.11);
+        picture.line(ShapeUse::Staff, None, (0.0, y), (width, y), 0.11);
     }
 }
 

@@ -3,12 +3,12 @@
 use super::{
     columns::head_glyph,
     glyph::Glyph,
-    ink::{Kind, Picture, Shape},
+    ink::{Picture, Shape, ShapeUse},
     signature::y_of,
 };
 use crate::outputs::sheet::{
-    measure::{Event, Measure},
-    rhythm,
+    measure::{Measure, WrittenEvent},
+    written_values,
 };
 use std::ops::Range;
 
@@ -30,7 +30,7 @@ const FIGURE: f64 = 0.8;
 
 /// A note as the stems see it.
 struct Stemmed<'a> {
-    event: &'a Event,
+    event: &'a WrittenEvent,
     note: usize,
     position: i16,
     x: f64,
@@ -39,9 +39,9 @@ struct Stemmed<'a> {
 /// Draws the stems of a bar, with flags or beams, and the figures of its triplets.
 ///
 /// `x` gives the left edge of the head at each event.
-pub fn draw(picture: &mut Picture, measure: &Measure, x: &dyn Fn(&Event) -> f64) {
+pub fn draw(picture: &mut Picture, measure: &Measure, x: &dyn Fn(&WrittenEvent) -> f64) {
     let pieces = measure.pieces();
-    let beams = rhythm::beams(&measure.meter, &pieces);
+    let beams = written_values::beams(&measure.meter, &pieces);
     for beam in &beams {
         let group: Vec<Stemmed> = beam
             .clone()
@@ -55,7 +55,7 @@ pub fn draw(picture: &mut Picture, measure: &Measure, x: &dyn Fn(&Event) -> f64)
             draw_alone(picture, &note);
         }
     }
-    for triplet in rhythm::triplets(&measure.meter, &pieces) {
+    for triplet in written_values::triplets(&measure.meter, &pieces) {
         let beamed = beams.contains(&triplet);
         draw_triplet(picture, measure, triplet, beamed, x);
     }
@@ -64,7 +64,7 @@ pub fn draw(picture: &mut Picture, measure: &Measure, x: &dyn Fn(&Event) -> f64)
 fn stemmed<'a>(
     measure: &'a Measure,
     index: usize,
-    x: &dyn Fn(&Event) -> f64,
+    x: &dyn Fn(&WrittenEvent) -> f64,
 ) -> Option<Stemmed<'a>> {
     let event = &measure.events[index];
     let head = event
@@ -119,7 +119,7 @@ impl Stemmed<'_> {
     fn draw_stem(&self, picture: &mut Picture, up: bool, tip: f64) {
         let x = self.stem_x(up);
         picture.line(
-            Kind::Stem,
+            ShapeUse::Stem,
             Some(self.note),
             (x, self.foot(up)),
             (x, tip),
@@ -140,7 +140,7 @@ fn draw_alone(picture: &mut Picture, note: &Stemmed) {
         (_, false) => Glyph::Flag2Down,
     };
     picture.sign(
-        Kind::Stem,
+        ShapeUse::Stem,
         Some(note.note),
         flag,
         note.stem_x(up) - STEM / 2.0,
@@ -198,7 +198,7 @@ impl Beam {
             (right, y2 + thick),
             (left, y1 + thick),
         ];
-        picture.draw(Kind::Stem, None, Shape::Area(area));
+        picture.draw(ShapeUse::Stem, None, Shape::Area(area));
     }
 }
 
@@ -234,7 +234,7 @@ fn draw_triplet(
     measure: &Measure,
     triplet: Range<usize>,
     beamed: bool,
-    x: &dyn Fn(&Event) -> f64,
+    x: &dyn Fn(&WrittenEvent) -> f64,
 ) {
     let events = &measure.events[triplet];
     let [first, .., last] = events else { return };
@@ -249,23 +249,28 @@ fn draw_triplet(
         y,
         size: FIGURE,
     };
-    picture.draw(Kind::Triplet, None, sign);
+    picture.draw(ShapeUse::Triplet, None, sign);
     if beamed {
         return;
     }
     let line = y - 0.55;
     for (outer, inner) in [(left, figure - 0.2), (right, figure + wide + 0.2)] {
         let (from, to) = ((outer.min(inner), line), (outer.max(inner), line));
-        picture.line(Kind::Triplet, None, from, to, STEM);
-        picture.line(Kind::Triplet, None, (outer, line), (outer, y), STEM);
+        picture.line(ShapeUse::Triplet, None, from, to, STEM);
+        picture.line(ShapeUse::Triplet, None, (outer, line), (outer, y), STEM);
     }
 }
 
 /// How high what belongs to these events reaches between left and right; the staff at the least.
-fn top_of(picture: &Picture, events: &[Event], (left, right): (f64, f64)) -> f64 {
+fn top_of(picture: &Picture, events: &[WrittenEvent], (left, right): (f64, f64)) -> f64 {
     let heads = events.iter().filter_map(|event| event.note.as_ref());
     let notes: Vec<usize> = heads.map(|head| head.index).collect();
-    let stands = [Kind::Head, Kind::Stem, Kind::Accidental, Kind::Tie];
+    let stands = [
+        ShapeUse::Head,
+        ShapeUse::Stem,
+        ShapeUse::Accidental,
+        ShapeUse::Tie,
+    ];
     let marks = picture.marks.iter().filter(|mark| {
         stands.contains(&mark.kind) && mark.note.is_none_or(|note| notes.contains(&note))
     });

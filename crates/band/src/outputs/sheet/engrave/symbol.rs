@@ -6,7 +6,7 @@
 use super::{
     font::Face,
     glyph::Glyph,
-    ink::{Kind, Picture, Shape},
+    ink::{Picture, Shape, ShapeUse},
 };
 use endpin_theory::NoteName;
 
@@ -61,7 +61,7 @@ impl Setter {
     fn words(&mut self, text: &str, size: f64, y: f64, face: Face) {
         if !text.is_empty() {
             self.picture
-                .text(Kind::Chord, None, text, (self.x, y), size, face);
+                .text(ShapeUse::Chord, None, text, (self.x, y), size, face);
             self.x += face.width(text) * size;
         }
     }
@@ -75,7 +75,7 @@ impl Setter {
             size,
         };
         self.x += (glyph.width() + 0.08) * size;
-        self.picture.draw(Kind::Chord, None, shape);
+        self.picture.draw(ShapeUse::Chord, None, shape);
     }
 
     fn accidental(&mut self, sign: char, em: f64, y: f64) {

@@ -2,8 +2,8 @@
 
 use super::{
     super::{
-        measure::{Event, Measure, Music},
-        rhythm, roles,
+        measure::{Measure, Music, WrittenEvent},
+        roles, written_values,
         xml::Xml,
     },
     Contents, bar,
@@ -74,8 +74,8 @@ impl Bass<'_> {
     /// The notes of one staff, with the chord symbols before those of the first.
     fn staff(&self, xml: &mut Xml, measure: &Measure, staff: u8) {
         let pieces = measure.pieces();
-        let beams = rhythm::beams(&measure.meter, &pieces);
-        let triplets = rhythm::triplets(&measure.meter, &pieces);
+        let beams = written_values::beams(&measure.meter, &pieces);
+        let triplets = written_values::triplets(&measure.meter, &pieces);
         for (index, event) in measure.events.iter().enumerate() {
             if staff == NOTES {
                 let sounding = event.start..event.start + event.value.ticks();
@@ -94,7 +94,7 @@ impl Bass<'_> {
         &self,
         xml: &mut Xml,
         measure: &Measure,
-        event: &Event,
+        event: &WrittenEvent,
         staff: u8,
         grouping: &Grouping,
     ) {

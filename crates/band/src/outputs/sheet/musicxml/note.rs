@@ -1,6 +1,6 @@
 //! What notes and rests of all parts have in common.
 
-use super::super::{accidental::Sign, measure::Measure, rhythm::Value, xml::Xml};
+use super::super::{accidental::Sign, measure::Measure, written_values::Value, xml::Xml};
 use endpin_theory::Pitch;
 use std::ops::Range;
 

@@ -3,7 +3,7 @@
 use crate::{
     failure::Failure,
     outputs::sheet::{
-        engrave::{Levels, Show, bar::Bar, ink::Picture, signature},
+        engrave::{Levels, ShownBesides, bar::EngravedBar, ink::Picture, signature},
         measure::{Measure, Music},
         print::shows_meter,
         svg::{self, Lettering, number},
@@ -89,10 +89,10 @@ impl KeyData {
     pub fn new(session: &Session) -> Result<KeyData, Failure> {
         let made = session.perform()?;
         let swing = session.wishes().arrange.swing != Swing::Straight;
-        let last = made.takes.len().saturating_sub(1);
+        let last = made.choruses.len().saturating_sub(1);
         let ending = |index: usize| made.ending.as_ref().filter(|_| index == last);
         let written = |(index, (line, _)): (usize, &(_, _))| {
-            let played = [(session.chorus(made.takes[index].0.chorus), line)];
+            let played = [(session.chorus(made.choruses[index].0.chorus), line)];
             Music::new(
                 &played,
                 ending(index).map(|(note, _)| note),
@@ -100,12 +100,12 @@ impl KeyData {
                 &session.wishes().line.hand,
             )
         };
-        let music: Vec<Music> = made.takes.iter().enumerate().map(written).collect();
-        let layout = Layout::of(&music);
+        let music: Vec<Music> = made.choruses.iter().enumerate().map(written).collect();
+        let layout = PageSizes::of(&music);
         let choruses =
             music
                 .iter()
-                .zip(&made.takes)
+                .zip(&made.choruses)
                 .enumerate()
                 .map(|(index, (music, (line, comp)))| {
                     let last_attack = ending(index).and_then(|(_, attack)| attack.as_ref());
@@ -161,20 +161,20 @@ fn notes(music: &Music) -> Vec<NoteData> {
 }
 
 /// Sizes that all choruses of a key share, so that nothing jumps when another is chosen.
-struct Layout {
+struct PageSizes {
     head: f64,
     bar: f64,
     levels: Levels,
     strings: usize,
 }
 
-impl Layout {
-    fn of(music: &[Music]) -> Layout {
-        let show = Show {
+impl PageSizes {
+    fn of(music: &[Music]) -> PageSizes {
+        let show = ShownBesides {
             roles: true,
-            ..Show::default()
+            ..ShownBesides::default()
         };
-        let bars: Vec<Bar> = music.iter().flat_map(bars_of).collect();
+        let bars: Vec<EngravedBar> = music.iter().flat_map(bars_of).collect();
         let measures = music.iter().flat_map(|music| &music.measures);
         let heads = measures.map(|measure| signature::head(measure.key.signature()).width);
         let strings = music
@@ -182,9 +182,9 @@ impl Layout {
             .map(|music| Some(music.tablature.as_ref()?.strings.len()));
         // Tablature only if every chorus has one.
         let strings: Option<Vec<usize>> = strings.collect();
-        Layout {
+        PageSizes {
             head: heads.fold(0.0, f64::max),
-            bar: bars.iter().map(Bar::natural).fold(LEAST, f64::max),
+            bar: bars.iter().map(EngravedBar::natural).fold(LEAST, f64::max),
             levels: Levels::of(&bars, show),
             strings: strings.and_then(|all| all.into_iter().max()).unwrap_or(0),
         }
@@ -215,8 +215,8 @@ impl Layout {
 
     /// Lines of four bars, each a button, with a heading at each section.
     fn html(&self, music: &Music) -> String {
-        let bars: Vec<Bar> = bars_of(music).collect();
-        let opens = |bar: &Bar| bar.measure().section.is_some() || bar.measure().is_ending;
+        let bars: Vec<EngravedBar> = bars_of(music).collect();
+        let opens = |bar: &EngravedBar| bar.measure().section.is_some() || bar.measure().is_ending;
         let mut html = String::new();
         let mut first = 0;
         while first < bars.len() {
@@ -259,10 +259,10 @@ impl Layout {
         format!("<div class=\"{class}\">{staff}</div>")
     }
 
-    fn bar_html(&self, music: &Music, index: usize, bar: &Bar) -> String {
-        let show = Show {
+    fn bar_html(&self, music: &Music, index: usize, bar: &EngravedBar) -> String {
+        let show = ShownBesides {
             roles: true,
-            ..Show::default()
+            ..ShownBesides::default()
         };
         let picture = bar.draw(self.bar, &self.levels, show, &music.notes);
         let label = spoken(music, bar.measure());
@@ -281,9 +281,9 @@ impl Layout {
     }
 }
 
-fn bars_of(music: &Music) -> impl Iterator<Item = Bar<'_>> {
+fn bars_of(music: &Music) -> impl Iterator<Item = EngravedBar<'_>> {
     let measures = music.measures.iter().enumerate();
-    measures.map(|(index, measure)| Bar::new(measure, shows_meter(music, index)))
+    measures.map(|(index, measure)| EngravedBar::new(measure, shows_meter(music, index)))
 }
 
 /// A bar in words, for those who hear the page: `Bar 3, F7: F2, A2`.

@@ -15,7 +15,7 @@ use crate::{
         practice::{self, BarRange, KeyOrder},
         session::{Session, Wishes},
     },
-    players::swing::{Player, Swing, ratio_by_tempo},
+    players::swing::{Swing, SwungPart, ratio_by_tempo},
 };
 use base64::{Engine, engine::general_purpose::STANDARD};
 use data::KeyData;
@@ -130,7 +130,7 @@ fn other_keys(session: &Session, bars: usize) -> Vec<KeyData> {
 
 /// Swing ratios of ride and line by tempo, as the band plays.
 fn swing(arrange: &ArrangeOptions) -> [Vec<f64>; 2] {
-    [Player::Ride, Player::Line].map(|player| {
+    [SwungPart::Ride, SwungPart::Line].map(|player| {
         let ratio = |tens: u32| match arrange.swing {
             Swing::Straight => 1.0,
             Swing::Ratio(ratio) => ratio,

@@ -13,7 +13,7 @@ pub struct TempoChange {
 
 /// Ticks to seconds, and to quarter notes where the file counts in them.
 #[derive(Clone, Debug, PartialEq)]
-pub enum Clock {
+pub enum TempoMap {
     /// Ticks divide a quarter note, whose length the tempo events give.
     Quarters {
         /// Ticks in a quarter note.
@@ -39,13 +39,13 @@ pub struct Stretch {
 /// The tempo of a file that states none: 120 quarter notes a minute (Standard MIDI File 1.0, from memory).
 const UNSTATED: u32 = 500_000;
 
-impl Clock {
-    /// The clock of a file; none if its division is zero.
-    pub fn new(timing: Timing, mut tempo: Vec<TempoChange>) -> Option<Clock> {
+impl TempoMap {
+    /// The map of a file; none if its division is zero.
+    pub fn new(timing: Timing, mut tempo: Vec<TempoChange>) -> Option<TempoMap> {
         let division = match timing {
             Timing::Timecode(_, 0) => return None,
             Timing::Timecode(frames, ticks) => {
-                return Some(Clock::Seconds {
+                return Some(TempoMap::Seconds {
                     rate: f64::from(frames.as_f32()) * f64::from(ticks),
                 });
             }
@@ -72,7 +72,7 @@ impl Clock {
             }
             stretches.push(now);
         }
-        Some(Clock::Quarters {
+        Some(TempoMap::Quarters {
             division,
             stretches,
         })
@@ -81,8 +81,8 @@ impl Clock {
     /// Seconds from the beginning of the file.
     pub fn seconds(&self, tick: u64) -> f64 {
         match self {
-            Clock::Seconds { rate } => tick as f64 / rate,
-            Clock::Quarters { stretches, .. } => {
+            TempoMap::Seconds { rate } => tick as f64 / rate,
+            TempoMap::Quarters { stretches, .. } => {
                 let after = stretches.partition_point(|stretch| stretch.tick <= tick);
                 stretches[after.max(1) - 1].at(tick)
             }
@@ -93,8 +93,8 @@ impl Clock {
     /// included; none if the file does not count in quarter notes.
     pub fn seconds_at_quarters(&self, quarters: f64) -> Option<f64> {
         match self {
-            Clock::Seconds { .. } => None,
-            Clock::Quarters {
+            TempoMap::Seconds { .. } => None,
+            TempoMap::Quarters {
                 division,
                 stretches,
             } => {
@@ -108,8 +108,8 @@ impl Clock {
     /// Quarter notes from the beginning of the file, if it counts in them.
     pub fn quarters(&self, tick: u64) -> Option<f64> {
         match self {
-            Clock::Seconds { .. } => None,
-            Clock::Quarters { division, .. } => Some(tick as f64 / division),
+            TempoMap::Seconds { .. } => None,
+            TempoMap::Quarters { division, .. } => Some(tick as f64 / division),
         }
     }
 }
@@ -132,14 +132,15 @@ mod tests {
     fn seconds_follow_the_tempo() {
         let change = |tick, microseconds| TempoChange { tick, microseconds };
         let timing = Timing::Metrical(480.into());
-        let clock = Clock::new(timing, vec![change(960, 1_000_000), change(0, 600_000)]).unwrap();
+        let tempo_map =
+            TempoMap::new(timing, vec![change(960, 1_000_000), change(0, 600_000)]).unwrap();
         // Two quarters of 0.6 s, then quarters of 1 s.
         for (tick, seconds) in [(0, 0.0), (480, 0.6), (960, 1.2), (1440, 2.2)] {
-            assert!((clock.seconds(tick) - seconds).abs() < 1e-12, "{tick}");
+            assert!((tempo_map.seconds(tick) - seconds).abs() < 1e-12, "{tick}");
         }
-        assert_eq!(clock.quarters(720), Some(1.5));
-        assert_eq!(clock.seconds_at_quarters(2.5), Some(1.7));
-        assert_eq!(clock.seconds_at_quarters(-1.0), Some(-0.6));
-        assert_eq!(Clock::new(Timing::Metrical(0.into()), vec![]), None);
+        assert_eq!(tempo_map.quarters(720), Some(1.5));
+        assert_eq!(tempo_map.seconds_at_quarters(2.5), Some(1.7));
+        assert_eq!(tempo_map.seconds_at_quarters(-1.0), Some(-0.6));
+        assert_eq!(TempoMap::new(Timing::Metrical(0.into()), vec![]), None);
     }
 }

@@ -78,11 +78,11 @@ impl Value {
 }
 
 /// Something that sounds in a bar: from, to (ticks within the bar) and which note it is.
-pub type Sounding = (Ticks, Ticks, usize);
+pub type SoundingSpan = (Ticks, Ticks, usize);
 
 /// One written note or rest.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Piece {
+pub struct WrittenPiece {
     /// Where it starts within the bar.
     pub start: Ticks,
     /// How it is written.
@@ -94,10 +94,10 @@ pub struct Piece {
 }
 
 /// Writes a bar: the notes in order, rests between them, all of it filled.
-pub fn notate(meter: &Meter, sounding: &[Sounding]) -> Vec<Piece> {
+pub fn notate(meter: &Meter, sounding: &[SoundingSpan]) -> Vec<WrittenPiece> {
     let beat = meter.beat_ticks().0;
     let bar = meter.bar_ticks().0;
-    let grid = Grid::of(beat, bar, sounding);
+    let grid = BarPlaces::of(beat, bar, sounding);
     let mut pieces = Vec::new();
     let mut at = 0;
     for &(from, to, note) in sounding {
@@ -115,14 +115,14 @@ pub fn notate(meter: &Meter, sounding: &[Sounding]) -> Vec<Piece> {
 }
 
 /// The places within a bar at which a note may start or end.
-struct Grid {
+struct BarPlaces {
     beat: i64,
     /// For each beat, whether it is cut in three rather than in four.
     thirds: Vec<bool>,
 }
 
-impl Grid {
-    fn of(beat: i64, bar: i64, sounding: &[Sounding]) -> Grid {
+impl BarPlaces {
+    fn of(beat: i64, bar: i64, sounding: &[SoundingSpan]) -> BarPlaces {
         let mut thirds = vec![false; (bar / beat) as usize];
         let edges = sounding.iter().flat_map(|&(from, to, _)| [from.0, to.0]);
         for edge in edges.filter(|edge| (0..bar).contains(edge)) {
@@ -135,7 +135,7 @@ impl Grid {
                 thirds[(edge / beat) as usize] = true;
             }
         }
-        Grid { beat, thirds }
+        BarPlaces { beat, thirds }
     }
 
     /// The step of the grid at a place.
@@ -152,11 +152,11 @@ impl Grid {
     }
 
     /// Writes one sound or silence as pieces.
-    fn write(&self, mut from: i64, to: i64, note: Option<usize>, pieces: &mut Vec<Piece>) {
+    fn write(&self, mut from: i64, to: i64, note: Option<usize>, pieces: &mut Vec<WrittenPiece>) {
         while from < to {
             let value = self.next_value(from, to, note.is_some());
             let until = from + value.ticks().0;
-            pieces.push(Piece {
+            pieces.push(WrittenPiece {
                 start: Ticks(from),
                 value,
                 note,
@@ -202,7 +202,7 @@ impl Grid {
 
 /// Runs of pieces that are joined by a beam: flagged notes within one beat (one group of a meter in
 /// eighths or shorter), rests excluded. Each run has two pieces or more.
-pub fn beams(meter: &Meter, pieces: &[Piece]) -> Vec<std::ops::Range<usize>> {
+pub fn beams(meter: &Meter, pieces: &[WrittenPiece]) -> Vec<std::ops::Range<usize>> {
     let group_of = |at: Ticks| -> i64 {
         let beat = at.0 / meter.beat_ticks().0;
         if meter.unit() < 8 {
@@ -216,7 +216,7 @@ pub fn beams(meter: &Meter, pieces: &[Piece]) -> Vec<std::ops::Range<usize>> {
         groups.map_or(beat, |group| group as i64)
     };
     runs(pieces, |a, b| {
-        let beamed = |piece: &Piece| piece.note.is_some() && piece.value.flags() > 0;
+        let beamed = |piece: &WrittenPiece| piece.note.is_some() && piece.value.flags() > 0;
         beamed(a) && beamed(b) && group_of(a.start) == group_of(b.start)
     })
     .into_iter()
@@ -225,7 +225,7 @@ pub fn beams(meter: &Meter, pieces: &[Piece]) -> Vec<std::ops::Range<usize>> {
 }
 
 /// Runs of pieces that stand under one figure 3: the triplet pieces of one beat.
-pub fn triplets(meter: &Meter, pieces: &[Piece]) -> Vec<std::ops::Range<usize>> {
+pub fn triplets(meter: &Meter, pieces: &[WrittenPiece]) -> Vec<std::ops::Range<usize>> {
     let beat = meter.beat_ticks().0;
     runs(pieces, |a, b| {
         a.value.triplet && b.value.triplet && a.start.0 / beat == b.start.0 / beat
@@ -237,8 +237,8 @@ pub fn triplets(meter: &Meter, pieces: &[Piece]) -> Vec<std::ops::Range<usize>> 
 
 /// Splits pieces into maximal runs whose neighbours belong together.
 fn runs(
-    pieces: &[Piece],
-    together: impl Fn(&Piece, &Piece) -> bool,
+    pieces: &[WrittenPiece],
+    together: impl Fn(&WrittenPiece, &WrittenPiece) -> bool,
 ) -> Vec<std::ops::Range<usize>> {
     let mut found: Vec<std::ops::Range<usize>> = Vec::new();
     for (index, piece) in pieces.iter().enumerate() {
@@ -257,7 +257,7 @@ mod tests {
 
     fn shown(meter: &str, sounding: &[(i64, i64)]) -> String {
         let meter: Meter = meter.parse().unwrap();
-        let sounding: Vec<Sounding> = sounding
+        let sounding: Vec<SoundingSpan> = sounding
             .iter()
             .enumerate()
             .map(|(index, &(from, to))| (Ticks(from), Ticks(to), index))
@@ -307,7 +307,7 @@ mod tests {
             let meter: Meter = ["4/4", "12/8", "7/4"][unit].parse().unwrap();
             edges.retain(|edge| edge * 80 <= meter.bar_ticks().0);
             let edges: Vec<i64> = edges.into_iter().map(|edge| edge * 80).collect();
-            let sounding: Vec<Sounding> = edges.windows(2).enumerate()
+            let sounding: Vec<SoundingSpan> = edges.windows(2).enumerate()
                 .map(|(index, pair)| (Ticks(pair[0]), Ticks(pair[1]), index)).collect();
             let pieces = notate(&meter, &sounding);
             let mut at = 0;

@@ -1,19 +1,19 @@
-//! A stage for the tests: a toy of a band, and everything of a live play on one thread and a fake clock.
+//! A play for the tests: a toy of a band, and everything of a live play on one thread and a fake clock.
 
 use std::sync::Arc;
 
-use endpin::live::board::{Board, SharedBoard, Standing};
+use endpin::live::beat_writer::Routing;
 use endpin::live::clock::{Clock, FakeClock, Nanos};
-use endpin::live::conductor::{Conductor, Programme, Ties};
+use endpin::live::conductor::{Conductor, ConductorLinks, Programme};
 use endpin::live::control::Control;
-use endpin::live::copyist::Routing;
 use endpin::live::follow::{Follower, Lead};
 use endpin::live::message::{Message, Note};
-use endpin::live::passage::{Bar, Beat, Cue, Passage, Section};
+use endpin::live::passage::{Cue, Passage, PassageBar, PassageBeat, PassageSection};
+use endpin::live::passage_supply::{MadeAtOnce, PassageKind, PassageRequest};
+use endpin::live::play_status::{PlaySettings, PlayStatus, SharedPlayStatus};
 use endpin::live::queue::{ROOM, Shared};
-use endpin::live::scheduler::{EARLY, Ending, Lines, News, Scheduler, Steer};
+use endpin::live::scheduler::{EARLY, Lines, News, PlayEnd, Scheduler, Steer};
 use endpin::live::sink::{Outlet, Recording, Sink, SinkIndex, Sinks};
-use endpin::live::supply::{AtOnce, Piece, Request};
 use endpin::live::timebase::Quarter;
 use endpin::performance::score::PartName;
 use endpin_theory::Ticks;
@@ -26,12 +26,12 @@ pub const BAR: u64 = 4 * HALF_SECOND;
 
 /// Two sections of two bars of 4/4 at 120. The bass plays quarters on a key that tells chorus and
 /// section apart, the comp one chord a bar on the last off-beat, ringing over the bar line.
-pub fn toy(request: &Request) -> Passage {
-    let bars: &[(usize, u32)] = match request.piece {
-        Piece::CountIn | Piece::Ending => &[(0, 1)],
-        Piece::Chorus => &[(0, 1), (0, 2), (1, 3), (1, 4)],
-        Piece::Section(0) => &[(0, 1), (0, 2)],
-        Piece::Section(_) => &[(1, 3), (1, 4)],
+pub fn toy(request: &PassageRequest) -> Passage {
+    let bars: &[(usize, u32)] = match request.kind {
+        PassageKind::CountIn | PassageKind::Ending => &[(0, 1)],
+        PassageKind::Chorus => &[(0, 1), (0, 2), (1, 3), (1, 4)],
+        PassageKind::Section(0) => &[(0, 1), (0, 2)],
+        PassageKind::Section(_) => &[(1, 3), (1, 4)],
     };
     let mut passage = Passage {
         key: "C".into(),
@@ -40,12 +40,12 @@ pub fn toy(request: &Request) -> Passage {
     };
     for (index, (section, number)) in bars.iter().enumerate() {
         if passage.sections.is_empty() || passage.bars[index - 1].section + 1 == *section {
-            passage.sections.push(Section {
+            passage.sections.push(PassageSection {
                 name: ["A", "B"][*section].into(),
                 first_bar: index,
             });
         }
-        passage.bars.push(Bar {
+        passage.bars.push(PassageBar {
             number: *number,
             section: passage.sections.len() - 1,
             first_beat: index * 4,
@@ -54,14 +54,14 @@ pub fn toy(request: &Request) -> Passage {
         });
         for beat in 0..4 {
             let start = Ticks((index as i64 * 4 + beat) * QUARTER);
-            passage.beats.push(Beat {
+            passage.beats.push(PassageBeat {
                 start,
                 bar: index,
-                ..Beat::default()
+                ..PassageBeat::default()
             });
-            let key = match request.piece {
-                Piece::CountIn => 20,
-                Piece::Ending => 30,
+            let key = match request.kind {
+                PassageKind::CountIn => 20,
+                PassageKind::Ending => 30,
                 _ => 40 + *section as u8,
             };
             passage
@@ -77,7 +77,7 @@ pub fn toy(request: &Request) -> Passage {
     passage
 }
 
-pub fn cue(part: PartName, start: Ticks, length: i64, key: u8, request: &Request) -> Cue {
+pub fn cue(part: PartName, start: Ticks, length: i64, key: u8, request: &PassageRequest) -> Cue {
     Cue {
         start,
         length: Ticks(length),
@@ -89,9 +89,9 @@ pub fn cue(part: PartName, start: Ticks, length: i64, key: u8, request: &Request
     }
 }
 
-pub fn request(piece: Piece, chorus: u32) -> Request {
-    Request {
-        piece,
+pub fn request(kind: PassageKind, chorus: u32) -> PassageRequest {
+    PassageRequest {
+        kind,
         chorus,
         seed: 1,
         level: 4,
@@ -99,30 +99,30 @@ pub fn request(piece: Piece, chorus: u32) -> Request {
     }
 }
 
-pub type Toy = fn(&Request) -> Result<Passage, String>;
+pub type Toy = fn(&PassageRequest) -> Result<Passage, String>;
 
 /// Everything of a live play, on one thread and a fake clock.
-pub struct Stage {
+pub struct FakePlay {
     pub clock: FakeClock,
     pub recording: Recording<FakeClock>,
-    pub conductor: Conductor<AtOnce<Toy>>,
+    pub conductor: Conductor<MadeAtOnce<Toy>>,
     pub scheduler: Scheduler<FakeClock>,
     pub shared: Arc<Shared>,
-    pub board: SharedBoard,
+    pub status: SharedPlayStatus,
     pub news: Consumer<News>,
     pub spares: Option<Producer<(SinkIndex, Box<dyn Sink>)>>,
 }
 
-impl Stage {
-    pub fn set(choruses: Option<u32>) -> Stage {
-        Stage::with_source(choruses, |request| Ok(toy(request)))
+impl FakePlay {
+    pub fn set(choruses: Option<u32>) -> FakePlay {
+        FakePlay::with_source(choruses, |request| Ok(toy(request)))
     }
 
-    pub fn with_source(choruses: Option<u32>, source: Toy) -> Stage {
+    pub fn with_source(choruses: Option<u32>, source: Toy) -> FakePlay {
         let clock = FakeClock::default();
         let recording = Recording::new(clock.clone());
         let sink = Box::new(recording.clone());
-        Stage::new(choruses, source, clock, recording, vec![sink], false)
+        FakePlay::new(choruses, source, clock, recording, vec![sink], false)
     }
 
     pub fn new(
@@ -132,24 +132,24 @@ impl Stage {
         recording: Recording<FakeClock>,
         sinks: Vec<Box<dyn Sink>>,
         wait: bool,
-    ) -> Stage {
+    ) -> FakePlay {
         let shared = Arc::new(Shared::default());
         let (events, taken) = RingBuffer::new(ROOM);
         let (told, news) = RingBuffer::new(64);
         let (spares, spare) = RingBuffer::new(4);
-        let first = request(Piece::Chorus, 1);
-        let standing = Standing::at_first(first.level, first.seed, [false; 3]);
-        let board = SharedBoard::new(Board::new(standing));
+        let first = request(PassageKind::Chorus, 1);
+        let settings = PlaySettings::at_first(first.level, first.seed, [false; 3]);
+        let status = SharedPlayStatus::new(PlayStatus::new(settings));
         let programme = Programme {
             opening: (first, toy(&first)),
             then: None,
             choruses,
             ending: true,
         };
-        let ties = Ties {
+        let ties = ConductorLinks {
             events,
             shared: shared.clone(),
-            board: board.clone(),
+            status: status.clone(),
             routing: Routing {
                 parts: [Sinks::ALL; 3],
                 clock: Sinks::ALL,
@@ -162,13 +162,13 @@ impl Stage {
         };
         let outlet = Outlet::new(sinks);
         let scheduler = Scheduler::new(clock.clone(), outlet, lines, shared.clone(), Sinks::ALL);
-        Stage {
-            conductor: Conductor::new(programme, AtOnce::new(source), ties),
+        FakePlay {
+            conductor: Conductor::new(programme, MadeAtOnce::new(source), ties),
             scheduler,
             clock,
             recording,
             shared,
-            board,
+            status,
             news,
             spares: wait.then_some(spares),
         }
@@ -196,7 +196,7 @@ impl Stage {
     }
 
     /// Plays until the clock says `until` or play ends.
-    pub fn play_until(&mut self, until: Nanos) -> Option<Ending> {
+    pub fn play_until(&mut self, until: Nanos) -> Option<PlayEnd> {
         while self.clock.now() < until {
             self.conductor.advance();
             if let Some(ending) = self.scheduler.step() {
@@ -207,7 +207,7 @@ impl Stage {
         None
     }
 
-    pub fn play(&mut self) -> Option<Ending> {
+    pub fn play(&mut self) -> Option<PlayEnd> {
         self.play_until(Nanos(u64::MAX))
     }
 

@@ -2,9 +2,9 @@
 //! to filter time", Linux Audio Conference 2005; formulas from memory): it predicts each arrival, and
 //! corrects both its phase and its period by a part of the error.
 
-/// The loop; see the module. Times are in nanoseconds.
+/// The loop that smooths pulses; see the module. Times are in nanoseconds.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct LockedLoop {
+pub(super) struct PulseSmoother {
     /// Filtered time of the last pulse.
     pub last: f64,
     /// Predicted time of the next.
@@ -15,7 +15,7 @@ pub(super) struct LockedLoop {
     pub age: u32,
 }
 
-impl LockedLoop {
+impl PulseSmoother {
     /// Bandwidth once settled, in hertz: slow enough to smooth jitter, fast enough for a rallentando.
     const SETTLED: f64 = 0.5;
     /// Bandwidth at first, to find the period quickly.
@@ -24,8 +24,8 @@ impl LockedLoop {
     const SETTLING: f64 = 48.0;
 
     /// A loop that takes this pulse for exact.
-    pub fn lock(at: f64, period: f64) -> LockedLoop {
-        LockedLoop {
+    pub fn lock(at: f64, period: f64) -> PulseSmoother {
+        PulseSmoother {
             last: at,
             next: at + period,
             period,
@@ -34,10 +34,10 @@ impl LockedLoop {
     }
 
     /// The same where the period has been heard, and is no mere expectation.
-    pub fn lock_heard(at: f64, period: f64) -> LockedLoop {
-        LockedLoop {
+    pub fn lock_heard(at: f64, period: f64) -> PulseSmoother {
+        PulseSmoother {
             age: 1,
-            ..LockedLoop::lock(at, period)
+            ..PulseSmoother::lock(at, period)
         }
     }
 

@@ -1,15 +1,15 @@
-//! A passage of a walking line, one note a beat, with the chords under it.
+//! An excerpt of a walking line, one note a beat, with the chords under it.
 //!
-//! Questions are asked of passages: so many whole bars and the note on which the next bar arrives. That
-//! every beat has one note is what makes all passages of a length alike in everything but their pitches.
+//! Questions are asked of excerpts: so many whole bars and the note on which the next bar arrives. That
+//! every beat has one note is what makes all excerpts of a length alike in everything but their pitches.
 
 use endpin_theory::{Chord, Chorus, Meter, NoteName, Part, Pitch, Scale, Strength};
 use endpin_walker::LineNote;
 use std::ops::Range;
 
-/// A chord of a passage.
+/// A chord of an excerpt.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Placed {
+pub struct PlacedChord {
     /// Its first beat, from 0.
     pub start: usize,
     /// As the chart writes it.
@@ -22,20 +22,20 @@ pub struct Placed {
 
 /// Some bars of a line and its arrival in the next.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Passage {
+pub struct Excerpt {
     /// One meter throughout.
     pub meter: Meter,
     /// Whole bars, the arrival's not counted.
     pub bars: usize,
     /// The chords in order; the first starts at beat 0.
-    pub chords: Vec<Placed>,
+    pub chords: Vec<PlacedChord>,
     /// A note for each beat, and one more: the arrival.
     pub notes: Vec<Pitch>,
     /// Bar of the chart in which it starts, from 1.
     pub chart_bar: u32,
 }
 
-impl Passage {
+impl Excerpt {
     /// `bars` bars of a line from bar `first` (from 1) on; `scales` has one for each span of the chorus. None
     /// unless they and the next bar are of one meter, with one plain note and a chord of three tones or more
     /// on every beat.
@@ -45,7 +45,7 @@ impl Passage {
         line: &[LineNote],
         first: usize,
         bars: usize,
-    ) -> Option<Passage> {
+    ) -> Option<Excerpt> {
         let window = chorus.bars.get(first - 1..first + bars)?;
         let meter = &window[0].meter;
         let start = window[0].first_beat;
@@ -59,7 +59,7 @@ impl Passage {
         let plain = notes.iter().zip(beats.clone()).all(|(note, beat)| {
             note.start == chorus.ticks_at(beat) && note.length == note.beat_length && !note.ghost
         });
-        plain.then(|| Passage {
+        plain.then(|| Excerpt {
             meter: meter.clone(),
             bars,
             chords,
@@ -79,7 +79,7 @@ impl Passage {
     }
 
     /// The chord that sounds at a beat.
-    pub fn chord_at(&self, beat: usize) -> &Placed {
+    pub fn chord_at(&self, beat: usize) -> &PlacedChord {
         let next = self.chords.partition_point(|placed| placed.start <= beat);
         &self.chords[next - 1]
     }
@@ -119,8 +119,8 @@ impl Passage {
         (beat / self.bar_beats() + 1, beat % self.bar_beats() + 1)
     }
 
-    /// The same passage with other notes from beat `start` on.
-    pub fn with(&self, start: usize, notes: &[Pitch]) -> Passage {
+    /// The same excerpt with other notes from beat `start` on.
+    pub fn with(&self, start: usize, notes: &[Pitch]) -> Excerpt {
         let mut changed = self.clone();
         changed.notes[start..start + notes.len()].copy_from_slice(notes);
         changed
@@ -162,8 +162,8 @@ impl Passage {
 
 /// The chords under some beats, the first of them moved to the first beat. None where there is silence of
 /// harmony or a chord of fewer than three tones.
-fn chords_of(chorus: &Chorus, scales: &[Scale], beats: Range<usize>) -> Option<Vec<Placed>> {
-    let mut chords: Vec<Placed> = Vec::new();
+fn chords_of(chorus: &Chorus, scales: &[Scale], beats: Range<usize>) -> Option<Vec<PlacedChord>> {
+    let mut chords: Vec<PlacedChord> = Vec::new();
     for (at, beat) in beats.clone().enumerate() {
         let index = chorus.span_at(beat);
         let span = &chorus.spans[index];
@@ -174,7 +174,7 @@ fn chords_of(chorus: &Chorus, scales: &[Scale], beats: Range<usize>) -> Option<V
         if chord.chord_tones().len() < 3 {
             return None;
         }
-        chords.push(Placed {
+        chords.push(PlacedChord {
             start: at,
             symbol: span.symbol.clone(),
             chord,

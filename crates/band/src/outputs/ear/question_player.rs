@@ -20,7 +20,7 @@ use std::{
 type Port = Box<dyn Sink + Send>;
 
 /// A port and what plays on it.
-pub struct Player {
+pub struct QuestionPlayer {
     port: Option<Port>,
     playing: Option<(Arc<AtomicBool>, JoinHandle<Port>)>,
     interrupted: Arc<AtomicBool>,
@@ -32,12 +32,12 @@ const INTERRUPTED: i32 = 130;
 /// How long a thread sleeps before it looks whether it should stop.
 const LOOK: Duration = Duration::from_millis(5);
 
-impl Player {
+impl QuestionPlayer {
     /// A player on an open port.
     ///
     /// # Errors
     /// A system that does not let us hear of Ctrl-C.
-    pub fn new(port: Port) -> std::io::Result<Player> {
+    pub fn new(port: Port) -> std::io::Result<QuestionPlayer> {
         let (interrupted, idle) = (
             Arc::new(AtomicBool::new(false)),
             Arc::new(AtomicBool::new(true)),
@@ -47,7 +47,7 @@ impl Player {
             signal_hook::flag::register_conditional_shutdown(signal, INTERRUPTED, idle.clone())?;
             signal_hook::flag::register(signal, interrupted.clone())?;
         }
-        Ok(Player {
+        Ok(QuestionPlayer {
             port: Some(port),
             playing: None,
             interrupted,
@@ -107,7 +107,7 @@ impl Player {
     }
 }
 
-impl Drop for Player {
+impl Drop for QuestionPlayer {
     fn drop(&mut self) {
         self.stop();
     }
@@ -169,7 +169,7 @@ mod tests {
             end: Ticks(8 * 960),
         };
         let heard = Arc::new(Mutex::new(Vec::new()));
-        let mut player = Player::new(Box::new(Heard(heard.clone()))).unwrap();
+        let mut player = QuestionPlayer::new(Box::new(Heard(heard.clone()))).unwrap();
         // 400 a minute: 1.2 seconds for all; stopped in the first note.
         player.play(&score, 400);
         thread::sleep(Duration::from_millis(30));

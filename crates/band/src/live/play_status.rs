@@ -1,43 +1,43 @@
-//! What is known about play at large: written by the conductor, read by the screen.
+//! The status of play: its settings and the beats that are queued; written by the conductor, read by the screen.
 
 use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
-use super::copyist::ByPart;
-use super::passage::{Bar, Beat, Passage};
-use super::supply::Request;
+use super::beat_writer::ByPart;
+use super::passage::{Passage, PassageBar, PassageBeat};
+use super::passage_supply::PassageRequest;
 use super::timebase::PlayTick;
 
 /// A beat that was queued.
 #[derive(Clone, Debug)]
-pub struct Placed {
+pub struct QueuedBeat {
     /// The number it was queued under.
     pub number: u64,
     /// The passage it belongs to.
     pub passage: Arc<Passage>,
     /// What the passage was asked for as.
-    pub request: Request,
+    pub request: PassageRequest,
     /// Its index in the passage.
     pub beat: usize,
     /// The position in play of the passage's start.
     pub origin: PlayTick,
 }
 
-impl Placed {
+impl QueuedBeat {
     /// The beat itself.
-    pub fn beat(&self) -> &Beat {
+    pub fn beat(&self) -> &PassageBeat {
         &self.passage.beats[self.beat]
     }
 
     /// Its bar.
-    pub fn bar(&self) -> &Bar {
+    pub fn bar(&self) -> &PassageBar {
         &self.passage.bars[self.beat().bar]
     }
 }
 
 /// The settings of play as they stand.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Standing {
+pub struct PlaySettings {
     /// The written tempo is multiplied by this.
     pub pace: f64,
     /// Level of the chorus to come.
@@ -58,10 +58,10 @@ pub struct Standing {
     pub notice: Option<String>,
 }
 
-impl Standing {
+impl PlaySettings {
     /// The settings before the first beat.
-    pub fn at_first(level: u8, seed: u64, muted: ByPart<bool>) -> Standing {
-        Standing {
+    pub fn at_first(level: u8, seed: u64, muted: ByPart<bool>) -> PlaySettings {
+        PlaySettings {
             pace: 1.0,
             level,
             seed,
@@ -75,28 +75,28 @@ impl Standing {
     }
 }
 
-/// How many beats the board remembers: more than the longest bar and what is queued have.
+/// How many beats the status remembers: more than the longest bar and what is queued have.
 const MEMORY: usize = 256;
 
-/// The board.
+/// The status; see the module.
 #[derive(Clone, Debug)]
-pub struct Board {
-    placed: VecDeque<Placed>,
+pub struct PlayStatus {
+    placed: VecDeque<QueuedBeat>,
     /// The settings.
-    pub standing: Standing,
+    pub settings: PlaySettings,
 }
 
-impl Board {
-    /// An empty board.
-    pub fn new(standing: Standing) -> Board {
-        Board {
+impl PlayStatus {
+    /// An empty status.
+    pub fn new(settings: PlaySettings) -> PlayStatus {
+        PlayStatus {
             placed: VecDeque::with_capacity(MEMORY),
-            standing,
+            settings,
         }
     }
 
     /// Notes that a beat was queued.
-    pub fn place(&mut self, placed: Placed) {
+    pub fn place(&mut self, placed: QueuedBeat) {
         if self.placed.len() == MEMORY {
             self.placed.pop_front();
         }
@@ -104,25 +104,25 @@ impl Board {
     }
 
     /// The beat of that number, if it is still remembered.
-    pub fn beat(&self, number: u64) -> Option<&Placed> {
+    pub fn beat(&self, number: u64) -> Option<&QueuedBeat> {
         let first = self.placed.front()?.number;
         self.placed
             .get(usize::try_from(number.checked_sub(first)?).ok()?)
     }
 }
 
-/// A board that threads share. Not for the thread of the scheduler, which takes no locks.
+/// A status that threads share. Not for the thread of the scheduler, which takes no locks.
 #[derive(Clone, Debug)]
-pub struct SharedBoard(Arc<Mutex<Board>>);
+pub struct SharedPlayStatus(Arc<Mutex<PlayStatus>>);
 
-impl SharedBoard {
-    /// Shares a board.
-    pub fn new(board: Board) -> SharedBoard {
-        SharedBoard(Arc::new(Mutex::new(board)))
+impl SharedPlayStatus {
+    /// Shares a status.
+    pub fn new(status: PlayStatus) -> SharedPlayStatus {
+        SharedPlayStatus(Arc::new(Mutex::new(status)))
     }
 
-    /// The board, for a moment. What a thread that panicked left is still a board.
-    pub fn look(&self) -> MutexGuard<'_, Board> {
+    /// The status, for a moment. What a thread that panicked left is still a status.
+    pub fn look(&self) -> MutexGuard<'_, PlayStatus> {
         self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }

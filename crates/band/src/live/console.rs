@@ -1,4 +1,4 @@
-//! The desk: what sits in front of a play while it goes on. It shows the screen or lines of text,
+//! The console: what sits in front of a play while it goes on. It shows the screen or lines of text,
 //! takes the keys, looks after the ports, and keeps the beats for whoever listens.
 
 use std::io::{IsTerminal, Write, stderr, stdin, stdout};
@@ -8,22 +8,22 @@ use std::time::{Duration, Instant};
 use crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use ratatui::DefaultTerminal;
 
-use super::board::SharedBoard;
 use super::control::Control;
 use super::play::{Outcome, Play};
+use super::play_status::SharedPlayStatus;
+use super::play_view::PlayView;
+use super::played_notes::Beats;
 use super::ports::Watch;
-use super::scene::Scene;
 use super::scheduler::News;
 use super::screen::{self, Look};
 use super::sink::Sink;
-use super::take::Beats;
 
 /// How often the screen is drawn and the keys are looked at.
 const FRAME: Duration = Duration::from_millis(33);
 /// How often ports are looked after.
 const ROUND: Duration = Duration::from_secs(1);
 
-/// Somewhere that the music goes, as the desk looks after it.
+/// Somewhere that the music goes, as the console looks after it.
 pub struct Tended {
     /// What the user calls it.
     pub name: String,
@@ -36,8 +36,8 @@ pub struct Tended {
 /// A sink that was opened, with what watches over it.
 pub type Opened = (Box<dyn Sink>, Option<Watch>);
 
-/// What the desk shows.
-pub struct Show {
+/// What the console shows.
+pub struct ConsoleOptions {
     /// Title of the chart.
     pub title: String,
     /// How many choruses there will be, if that is settled.
@@ -50,10 +50,10 @@ pub struct Show {
     pub waiting: String,
 }
 
-/// The desk; see the module.
-pub struct Desk {
-    show: Show,
-    board: SharedBoard,
+/// The console; see the module.
+pub struct Console {
+    show: ConsoleOptions,
+    status: SharedPlayStatus,
     tended: Vec<Tended>,
     lost: Vec<bool>,
     terminal: Option<DefaultTerminal>,
@@ -64,11 +64,11 @@ pub struct Desk {
     beats: Beats,
 }
 
-impl Desk {
-    /// A desk. Where standard output is a terminal the screen opens now.
-    pub fn new(show: Show, board: SharedBoard, tended: Vec<Tended>) -> Desk {
+impl Console {
+    /// Where standard output is a terminal the screen opens now.
+    pub fn new(show: ConsoleOptions, status: SharedPlayStatus, tended: Vec<Tended>) -> Console {
         let screen = show.screen && stdout().is_terminal() && stdin().is_terminal();
-        Desk {
+        Console {
             lost: vec![false; tended.len()],
             terminal: screen.then(ratatui::try_init).and_then(Result::ok),
             look: Look::from_environment(),
@@ -76,7 +76,7 @@ impl Desk {
             line: String::new(),
             beats: Beats::default(),
             show,
-            board,
+            status,
             tended,
         }
     }
@@ -150,7 +150,7 @@ impl Desk {
     /// Says something that is not part of the chart.
     fn say(&self, words: &str) {
         if self.terminal.is_some() {
-            self.board.look().standing.notice = Some(words.into());
+            self.status.look().settings.notice = Some(words.into());
         } else {
             let _ = writeln!(stderr(), "endpin: {words}");
         }
@@ -176,10 +176,10 @@ impl Desk {
 
     fn draw(&mut self, play: &Play) {
         let (title, choruses) = (&self.show.title, self.show.choruses);
-        let scene = Scene::at(&self.board.look(), play.reached(), title, choruses);
+        let view = PlayView::at(&self.status.look(), play.reached(), title, choruses);
         let Some(terminal) = &mut self.terminal else {
-            if let Some(scene) = scene.filter(|_| !self.show.silent) {
-                let line = scene.line();
+            if let Some(view) = view.filter(|_| !self.show.silent) {
+                let line = view.line();
                 if line != self.line {
                     // Nobody may be reading; play goes on.
                     let _ = writeln!(stdout(), "{line}");
@@ -189,7 +189,7 @@ impl Desk {
             return;
         };
         let page = |frame: &mut ratatui::Frame| {
-            screen::draw(frame, scene.as_ref(), self.look, &self.show.waiting);
+            screen::draw(frame, view.as_ref(), self.look, &self.show.waiting);
         };
         if terminal.draw(page).is_err() {
             // The terminal has gone.
@@ -204,7 +204,7 @@ impl Desk {
     }
 }
 
-impl Drop for Desk {
+impl Drop for Console {
     fn drop(&mut self) {
         self.close();
     }

@@ -2,14 +2,14 @@
 
 use std::sync::Arc;
 
-use super::board::{Board, Placed, Standing};
 use super::passage::Passage;
-use super::supply::Piece;
+use super::passage_supply::PassageKind;
+use super::play_status::{PlaySettings, PlayStatus, QueuedBeat};
 use crate::performance::score::PartName;
 
 /// One moment of play.
 #[derive(Clone, Debug)]
-pub struct Scene {
+pub struct PlayView {
     /// Title of the chart.
     pub title: String,
     /// The passage that plays.
@@ -17,32 +17,37 @@ pub struct Scene {
     /// Its beat, as an index.
     pub beat: usize,
     /// What kind of passage it is.
-    pub piece: Piece,
+    pub kind: PassageKind,
     /// The number of the chorus.
     pub chorus: u32,
     /// How many there will be, if that is settled.
     pub choruses: Option<u32>,
     /// The settings.
-    pub standing: Standing,
+    pub settings: PlaySettings,
 }
 
-impl Scene {
+impl PlayView {
     /// The moment at which `reached` beats have begun; `None` before the first.
-    pub fn at(board: &Board, reached: u64, title: &str, choruses: Option<u32>) -> Option<Scene> {
-        let Placed {
+    pub fn at(
+        status: &PlayStatus,
+        reached: u64,
+        title: &str,
+        choruses: Option<u32>,
+    ) -> Option<PlayView> {
+        let QueuedBeat {
             passage,
             beat,
             request,
             ..
-        } = board.beat(reached.checked_sub(1)?)?;
-        Some(Scene {
+        } = status.beat(reached.checked_sub(1)?)?;
+        Some(PlayView {
             title: title.into(),
             passage: passage.clone(),
             beat: *beat,
-            piece: request.piece,
+            kind: request.kind,
             chorus: request.chorus,
             choruses,
-            standing: board.standing.clone(),
+            settings: status.settings.clone(),
         })
     }
 
@@ -81,8 +86,8 @@ impl Scene {
         let later = beats[self.beat..]
             .iter()
             .find(|beat| beat.chord != self.now());
-        let again = match self.piece {
-            Piece::Ending => None,
+        let again = match self.kind {
+            PassageKind::Ending => None,
             _ => beats.first(),
         };
         later.or(again).map(|beat| beat.chord.as_str())
@@ -96,12 +101,12 @@ impl Scene {
 
     /// The tempo in quarter notes a minute.
     pub fn tempo(&self) -> f64 {
-        self.passage.bars[self.bar_index()].tempo * self.standing.pace
+        self.passage.bars[self.bar_index()].tempo * self.settings.pace
     }
 
     /// The parts that are silent or about to be.
     pub fn muted(&self) -> Vec<PartName> {
-        let all = PartName::ALL.into_iter().zip(self.standing.muted);
+        let all = PartName::ALL.into_iter().zip(self.settings.muted);
         all.filter_map(|(part, muted)| muted.then_some(part))
             .collect()
     }
@@ -124,21 +129,25 @@ impl Scene {
 
     /// Where play is, in words: `chorus 2 of 3`.
     pub fn place(&self) -> String {
-        match (self.piece, self.choruses) {
-            (Piece::CountIn, _) => "count-in".into(),
-            (Piece::Ending, _) => "ending".into(),
-            (Piece::Section(_), _) => format!("section {} again", self.section()),
-            (Piece::Chorus, Some(choruses)) => format!("chorus {} of {choruses}", self.chorus),
-            (Piece::Chorus, None) => format!("chorus {}", self.chorus),
+        match (self.kind, self.choruses) {
+            (PassageKind::CountIn, _) => "count-in".into(),
+            (PassageKind::Ending, _) => "ending".into(),
+            (PassageKind::Section(_), _) => format!("section {} again", self.section()),
+            (PassageKind::Chorus, Some(choruses)) => {
+                format!("chorus {} of {choruses}", self.chorus)
+            }
+            (PassageKind::Chorus, None) => format!("chorus {}", self.chorus),
         }
     }
 
     /// The moment as one line of text, for where there is no screen.
     pub fn line(&self) -> String {
         let bar = &self.passage.bars[self.bar_index()];
-        let where_we_are = match self.piece {
-            Piece::Chorus | Piece::Section(_) => format!("{}, {}", self.place(), self.section()),
-            Piece::CountIn | Piece::Ending => self.place(),
+        let where_we_are = match self.kind {
+            PassageKind::Chorus | PassageKind::Section(_) => {
+                format!("{}, {}", self.place(), self.section())
+            }
+            PassageKind::CountIn | PassageKind::Ending => self.place(),
         };
         format!("{where_we_are} bar {}: {}", bar.number, bar.chords)
     }

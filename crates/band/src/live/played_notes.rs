@@ -1,4 +1,4 @@
-//! A take: what somebody played meanwhile, put in place by the beats of play.
+//! What somebody played meanwhile, put in place by the beats of play.
 
 use endpin_theory::{Meter, Ticks};
 
@@ -11,11 +11,11 @@ use crate::performance::score::{Mark, Part, PartName, Score, ScoreNote};
 /// back, as play itself does after a pause.
 #[derive(Clone, Debug, Default)]
 pub struct Beats {
-    beats: Vec<Beat>,
+    beats: Vec<BeatHeard>,
 }
 
 #[derive(Clone, Copy, Debug)]
-struct Beat {
+struct BeatHeard {
     tick: PlayTick,
     at: Nanos,
     place: f64,
@@ -32,11 +32,11 @@ impl Beats {
                 last.place + at.since(last.at).as_nanos() as f64 * self.rate_before_last()
             }
         };
-        self.beats.push(Beat { tick, at, place });
+        self.beats.push(BeatHeard { tick, at, place });
     }
 
     /// Ticks a nanosecond between two beats.
-    fn rate(from: &Beat, to: &Beat) -> Option<f64> {
+    fn rate(from: &BeatHeard, to: &BeatHeard) -> Option<f64> {
         let span = to.at.since(from.at).as_nanos() as f64;
         let ticks = to.place - from.place;
         (span > 0.0 && ticks > 0.0).then(|| ticks / span)
@@ -101,7 +101,7 @@ pub fn score(
         Some(Ticks(place.round() as i64))
     };
     let last = played.last().and_then(|(at, _)| place(*at))?;
-    let mut keys = Keys::default();
+    let mut keys = KeysDown::default();
     for (at, message) in played {
         let at = place(*at)?;
         match message.note() {
@@ -130,13 +130,13 @@ pub fn score(
 
 /// The keys of whoever plays: which are down, and the notes of those that were lifted.
 #[derive(Default)]
-struct Keys {
+struct KeysDown {
     /// Key, velocity and moment of each that is down, in order.
     down: Vec<(u8, u8, Ticks)>,
     notes: Vec<ScoreNote>,
 }
 
-impl Keys {
+impl KeysDown {
     fn press(&mut self, key: u8, velocity: u8, at: Ticks) {
         self.lift(key, at);
         self.down.push((key, velocity, at));

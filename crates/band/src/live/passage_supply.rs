@@ -8,7 +8,7 @@ use super::passage::Passage;
 
 /// What a passage is to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Piece {
+pub enum PassageKind {
     /// What is played before the first chorus.
     CountIn,
     /// The whole form.
@@ -21,9 +21,9 @@ pub enum Piece {
 
 /// What is asked for. Equal requests yield equal passages.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Request {
+pub struct PassageRequest {
     /// What.
-    pub piece: Piece,
+    pub kind: PassageKind,
     /// The number of the chorus, from 1; each is another line.
     pub chorus: u32,
     /// The seed.
@@ -35,68 +35,68 @@ pub struct Request {
 }
 
 /// Something that makes passages.
-pub trait Source: Send {
+pub trait PassageSource: Send {
     /// Makes the passage asked for; the error is a sentence for the user.
-    fn passage(&mut self, request: &Request) -> Result<Passage, String>;
+    fn passage(&mut self, request: &PassageRequest) -> Result<Passage, String>;
 }
 
-impl<F> Source for F
+impl<F> PassageSource for F
 where
-    F: FnMut(&Request) -> Result<Passage, String> + Send,
+    F: FnMut(&PassageRequest) -> Result<Passage, String> + Send,
 {
-    fn passage(&mut self, request: &Request) -> Result<Passage, String> {
+    fn passage(&mut self, request: &PassageRequest) -> Result<Passage, String> {
         self(request)
     }
 }
 
 /// A passage with the request it answers.
-pub type Answer = (Request, Result<Passage, String>);
+pub type MadePassage = (PassageRequest, Result<Passage, String>);
 
 /// A source that is asked now and answers later.
-pub trait Supply {
+pub trait PassageSupply {
     /// Asks; whatever was asked before and has not come yet may still come.
-    fn ask(&mut self, request: Request);
+    fn ask(&mut self, request: PassageRequest);
     /// What has come since, if anything.
-    fn poll(&mut self) -> Option<Answer>;
+    fn poll(&mut self) -> Option<MadePassage>;
 }
 
 /// Answers at the next poll, on the same thread.
-pub struct AtOnce<S> {
+pub struct MadeAtOnce<S> {
     source: S,
-    asked: Option<Request>,
+    asked: Option<PassageRequest>,
 }
 
-impl<S: Source> AtOnce<S> {
+impl<S: PassageSource> MadeAtOnce<S> {
     /// A supply from `source`.
-    pub fn new(source: S) -> AtOnce<S> {
-        AtOnce {
+    pub fn new(source: S) -> MadeAtOnce<S> {
+        MadeAtOnce {
             source,
             asked: None,
         }
     }
 }
 
-impl<S: Source> Supply for AtOnce<S> {
-    fn ask(&mut self, request: Request) {
+impl<S: PassageSource> PassageSupply for MadeAtOnce<S> {
+    fn ask(&mut self, request: PassageRequest) {
         self.asked = Some(request);
     }
 
-    fn poll(&mut self) -> Option<Answer> {
+    fn poll(&mut self) -> Option<MadePassage> {
         let request = self.asked.take()?;
         Some((request, self.source.passage(&request)))
     }
 }
 
 /// Answers from a thread of its own, which ends when this is dropped.
-pub struct Threaded {
-    asked: Sender<Request>,
-    made: Receiver<Answer>,
+pub struct MadeOnThread {
+    asked: Sender<PassageRequest>,
+    made: Receiver<MadePassage>,
 }
 
-impl Threaded {
+impl MadeOnThread {
     /// Starts the thread that makes passages from `source`.
-    pub fn new<S: Source + 'static>(mut source: S) -> std::io::Result<Threaded> {
-        let (asked, requests) = channel::<Request>();
+    pub fn new<S: PassageSource + 'static>(mut source: S) -> std::io::Result<MadeOnThread> {
+        let (asked, requests) = channel::<PassageRequest>();
         let (answers, made) = channel();
         thread::Builder::new()
             .name("passages".into())
@@ -112,17 +112,17 @@ impl Threaded {
                     }
                 }
             })?;
-        Ok(Threaded { asked, made })
+        Ok(MadeOnThread { asked, made })
     }
 }
 
-impl Supply for Threaded {
-    fn ask(&mut self, request: Request) {
+impl PassageSupply for MadeOnThread {
+    fn ask(&mut self, request: PassageRequest) {
         // The thread lives as long as this does, save for a panic in it, whose answer never comes.
         let _ = self.asked.send(request);
     }
 
-    fn poll(&mut self) -> Option<Answer> {
+    fn poll(&mut self) -> Option<MadePassage> {
         self.made.try_recv().ok()
     }
 }

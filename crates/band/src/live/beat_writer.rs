@@ -1,4 +1,4 @@
-//! The copyist: writes out the beats that the conductor decides on as events, in order, and
+//! The beat writer: makes the beats that the conductor decides on into events, in order, and
 //! keeps account of the notes that are held meanwhile.
 
 use std::collections::VecDeque;
@@ -9,10 +9,10 @@ use rtrb::Producer;
 
 use super::message::Message;
 use super::passage::Passage;
+use super::passage_supply::PassageRequest;
 use super::queue::{Act, Event};
 use super::scheduler::EARLY;
 use super::sink::Sinks;
-use super::supply::Request;
 use super::timebase::{PlayTick, Quarter};
 use crate::performance::score::PartName;
 
@@ -37,7 +37,7 @@ pub struct Leg {
     /// The passage.
     pub passage: Arc<Passage>,
     /// What it was asked for as.
-    pub request: Request,
+    pub request: PassageRequest,
     /// The position in play of the passage's start.
     pub origin: PlayTick,
     /// The next beat, as an index; past the last one at the end.
@@ -60,7 +60,7 @@ impl Leg {
     }
 
     /// Enters a passage at one of its beats, where this leg has come to.
-    pub fn turn_to(&self, passage: Arc<Passage>, request: Request, beat: usize) -> Leg {
+    pub fn turn_to(&self, passage: Arc<Passage>, request: PassageRequest, beat: usize) -> Leg {
         let entry = passage.beats[beat].start;
         Leg {
             origin: PlayTick(self.here().0 - entry.0),
@@ -85,8 +85,8 @@ struct Held {
     to: Sinks,
 }
 
-/// The copyist; see the module.
-pub struct Copyist {
+/// The beat writer; see the module.
+pub struct BeatWriter {
     ring: Producer<Event>,
     /// Written, but not in the ring yet.
     outgoing: VecDeque<Event>,
@@ -97,10 +97,10 @@ pub struct Copyist {
     epoch: u32,
 }
 
-impl Copyist {
-    /// A copyist that writes to `ring`.
-    pub fn new(ring: Producer<Event>, routing: Routing, epoch: u32) -> Copyist {
-        Copyist {
+impl BeatWriter {
+    /// A writer that writes to `ring`.
+    pub fn new(ring: Producer<Event>, routing: Routing, epoch: u32) -> BeatWriter {
+        BeatWriter {
             ring,
             outgoing: VecDeque::new(),
             routing,
