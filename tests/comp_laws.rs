@@ -16,7 +16,7 @@ use endpin::{
 use endpin_theory::{
     Chart, Chord, Chorus, Degree, Meter, NoteName, Palette, Scale, ScaleKind, Strength, Ticks,
 };
-use endpin_walker::{ChorusLine, LineNote, Role};
+use endpin_walker::{ChorusLine, Level, LineNote, Options, Plan, Role};
 use proptest::prelude::*;
 use std::collections::BTreeMap;
 
@@ -264,6 +264,7 @@ proptest! {
         keeping in prop::sample::select(vec!["auto", "ride", "brushes", "cross-stick", "click", "click-2-4"]),
         count_in in 0u32..3,
         trade in prop::option::of(1u32..5),
+        level in 1u8..=6,
     ) {
         let mut chorus = chorus(&bars, &meter);
         for bar in &mut chorus.bars {
@@ -280,7 +281,9 @@ proptest! {
             trade,
             ..ArrangeOptions::default()
         };
-        let made = MadeChorus { chorus: &chorus, line: &line, comp: &comp };
+        let asked = Options { level: Level::try_from(level).unwrap(), ..Options::default() };
+        let stage = Plan::of(chorus.clone(), &asked).turns()[0].stage;
+        let made = MadeChorus { chorus: &chorus, stage, line: &line, comp: &comp };
         let score = arrange(&[made, made], None, &options);
         let counted = meter.bar_ticks() * i64::from(count_in);
         prop_assert_eq!(score.end, counted + chorus.length() * 2);

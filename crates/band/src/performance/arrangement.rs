@@ -11,7 +11,7 @@ use crate::{
         score::{Mark, Part, PartName, Score, ScoreNote, midi_key},
     },
     players::{
-        comp::{ChorusComp, CompAttack, notes_by_bar},
+        comp::{ChorusComp, CompAttack},
         drums::{self, BarContext, TimeKeeping},
         random_streams::{Purpose, stream},
         swing::{self, Swing, SwungPart, Warp},
@@ -19,10 +19,13 @@ use crate::{
 };
 use endpin_theory::{
     Ticks,
-    chart::{Bar, Chorus},
+    chart::{Bar, Chorus, Feel},
     meter::TICKS_PER_QUARTER,
 };
-use endpin_walker::{ChorusLine, LineNote};
+use endpin_walker::{
+    ChorusLine, LineNote,
+    layout::{Stage, feel_of},
+};
 use marks::Marks;
 use rand_chacha::ChaCha8Rng;
 
@@ -70,6 +73,8 @@ impl Default for ArrangeOptions {
 pub struct MadeChorus<'a> {
     /// The chart unrolled.
     pub chorus: &'a Chorus,
+    /// Level and feel at which it is played.
+    pub stage: Stage,
     /// The bass.
     pub line: &'a ChorusLine,
     /// The chords above it.
@@ -312,7 +317,6 @@ impl<'a> Band<'a> {
     fn time(&mut self, made: &MadeChorus) {
         let number = made.line.chorus;
         let bars = &made.chorus.bars;
-        let bass_notes = notes_by_bar(made.line, bars.len());
         let mut strokes = stream(self.options.seed, number, Purpose::Time);
         let mut rng = stream(self.options.seed, number, Purpose::TimePlacement);
         let end = made.chorus.length();
@@ -322,7 +326,8 @@ impl<'a> Band<'a> {
             let context = BarContext {
                 meter: &bar.meter,
                 tempo,
-                two_feel: 2 * bass_notes[index] <= usize::from(bar.meter.beats()) + 1,
+                // Over a pedal the drummer is as sparse as the bass.
+                two_feel: matches!(feel_of(bar, made.stage), Feel::Two | Feel::Pedal),
                 bars_before: bars_before(made.chorus, number, index),
                 opens_chorus: index == 0,
                 closes_section: bars.get(index + 1).is_none_or(|next| next.opens_section),
@@ -424,5 +429,57 @@ fn stroke(start: Ticks, key: u8, velocity: u8) -> ScoreNote {
         length: STROKE,
         key,
         velocity,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::{
+        performance::{
+            score::PartName,
+            session::{Session, Wishes},
+        },
+        players::drums::percussion::KICK,
+    };
+    use endpin_theory::Chart;
+    use endpin_walker::{Level, Options};
+
+    /// Kicks on the weak beats of twelve choruses at a level, and notes of the bass there.
+    fn on_weak_beats(level: Level) -> (usize, usize) {
+        let chart = Chart::from_bars("F7 | Bb7 | F7 | Cm7 F7", "4/4".parse().unwrap()).unwrap();
+        let line = Options {
+            level,
+            ..Options::default()
+        };
+        let mut wishes = Wishes::plain(1, 12, line);
+        wishes.arrange.human = 0.0;
+        let score = Session::new(chart, wishes)
+            .unwrap()
+            .perform()
+            .unwrap()
+            .score();
+        let count = |part: PartName, counts: &dyn Fn(u8) -> bool| {
+            let part = score.parts.iter().find(|other| other.name == part);
+            let notes = &part.unwrap().notes;
+            notes
+                .iter()
+                .filter(|note| note.start.0 % 1920 == 960 && counts(note.key))
+                .count()
+        };
+        (
+            count(PartName::Time, &|key| key == KICK),
+            count(PartName::Bass, &|_| true),
+        )
+    }
+
+    #[test]
+    fn the_drummer_keeps_the_two_feel_of_a_level_under_a_pickup() {
+        let (kicks, pickups) = on_weak_beats(Level::TWO_FEEL);
+        assert!(
+            kicks == 0 && pickups > 0,
+            "{kicks} kicks, {pickups} pickups"
+        );
+        let (kicks, walked) = on_weak_beats(Options::default().level);
+        assert!(kicks > 0 && walked > 0, "{kicks} kicks, {walked} notes");
     }
 }

@@ -19,6 +19,7 @@ use crate::{
 use endpin_theory::{Chart, Chorus, Feel, Key, Palette, Scale, Understood, analyse};
 use endpin_walker::{
     ChorusLine, Level, LineNote, Options, Plan, Tablature, Walker,
+    layout::Stage,
     pins::{Bars, Hold},
 };
 use std::{fmt, ops::Range};
@@ -158,6 +159,11 @@ impl Session {
     /// What chorus `number` (from 1) plays: the form in its key.
     pub fn chorus(&self, number: u32) -> &Chorus {
         &self.walker.plan().turns()[self.turn(number)].chorus
+    }
+
+    /// Level and feel at which chorus `number` is played.
+    pub fn stage(&self, number: u32) -> Stage {
+        self.walker.plan().turns()[self.turn(number)].stage
     }
 
     /// What the chords of chorus `number` mean, one for each span.
@@ -306,6 +312,7 @@ impl Made<'_> {
             .iter()
             .map(|(line, comp)| MadeChorus {
                 chorus: self.session.chorus(line.chorus),
+                stage: self.session.stage(line.chorus),
                 line,
                 comp,
             })
