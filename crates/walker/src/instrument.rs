@@ -3,7 +3,7 @@
 //! Tunings, ranges and the two ways to finger (a finger a fret; 1-2-4 over a whole tone) are common practice,
 //! from memory, without a single source; so are the times of a shift, which are ours.
 
-use crate::spelling::pitch_of_key;
+use crate::line::spelling::pitch_of_key;
 use endpin_theory::{Pitch, Ticks, did_you_mean, meter::TICKS_PER_QUARTER};
 use std::{fmt, str::FromStr};
 

@@ -46,41 +46,26 @@
     )
 )]
 
-mod annotate;
-mod apart;
-mod course;
-mod diagnose;
-pub mod fingering;
-pub mod grammar;
-mod guide;
-mod hand;
 pub mod instrument;
 pub mod judge;
 pub mod lattice;
-mod law;
-pub mod layout;
 pub mod line;
 pub mod options;
 pub mod pins;
-pub mod place;
 pub mod plan;
 pub mod role;
 pub mod rules;
-pub mod segments;
-mod spelling;
-pub mod sums;
 pub mod tastes;
-mod vary;
-pub mod walker;
-pub mod weights;
 
-pub use fingering::Tablature;
 pub use instrument::{Hand, Instrument};
-pub use judge::{Broken, Heard, Judge, Judgement, Verdict};
-pub use line::{ChorusLine, LineNote};
+pub use judge::{Heard, Judge, Judgement, Verdict};
+pub use line::{
+    ChorusLine, LineNote,
+    fingering::Tablature,
+    spelling::pitch_of_key,
+    walker::{WalkError, Walker},
+};
 pub use options::{Arc, Level, Options};
-pub use plan::{Plan, Turn};
+pub use plan::{Development, Plan, Turn};
 pub use role::Role;
-pub use spelling::pitch_of_key;
-pub use walker::{WalkError, Walker};
-pub use weights::Weights;
+pub use tastes::Weights;

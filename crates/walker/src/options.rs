@@ -3,7 +3,8 @@
 use crate::{
     instrument::{Hand, Instrument},
     pins::{Avoid, BarBeat, Pin},
-    weights::Weights,
+    rules::Vocabulary,
+    tastes::Weights,
 };
 use endpin_theory::{chart::Feel, did_you_mean};
 use std::{fmt, str::FromStr};
@@ -12,21 +13,69 @@ use std::{fmt, str::FromStr};
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub struct Level(u8);
 
+/// What a level asks for.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Rung {
+    /// What is new at it.
+    words: &'static str,
+    /// Whether it is two-feel of itself.
+    pub two_feel: bool,
+    /// What the line may use between arrivals and approaches.
+    pub vocabulary: Vocabulary,
+    /// Whether dominants approach, scale notes pass and notes lead into strong beats within a chord.
+    pub walks: bool,
+    /// Whether two notes may approach together.
+    pub pairs: bool,
+    /// Whether notes may stand between the beats.
+    pub lively: bool,
+}
+
+const LADDER: [Rung; 6] = {
+    let roots = Rung {
+        words: "two-feel: roots and octaves, approached by step",
+        two_feel: true,
+        vocabulary: Vocabulary::Roots,
+        walks: false,
+        pairs: false,
+        lively: false,
+    };
+    let fifths = Rung {
+        words: "two-feel with the fifth",
+        vocabulary: Vocabulary::Fifths,
+        ..roots
+    };
+    let chord_tones = Rung {
+        words: "walking: chord tones, approached by step",
+        two_feel: false,
+        vocabulary: Vocabulary::ChordTones,
+        ..roots
+    };
+    let dominants = Rung {
+        words: "dominant approaches, scale notes and runs",
+        vocabulary: Vocabulary::Scale,
+        walks: true,
+        ..chord_tones
+    };
+    let pairs = Rung {
+        words: "enclosures, double chromatics, octave shifts",
+        pairs: true,
+        ..dominants
+    };
+    let lively = Rung {
+        words: "skips, drops and ghost notes",
+        lively: true,
+        ..pairs
+    };
+    [roots, fifths, chord_tones, dominants, pairs, lively]
+};
+
 impl Level {
-    /// 1: two-feel, roots and octaves with an approach by step.
-    pub const ROOTS: Level = Level(1);
-    /// 2: two-feel with the fifth.
-    pub const FIFTHS: Level = Level(2);
-    /// The last level that is two-feel of itself.
-    pub const TWO_FEEL: Level = Level(2);
     /// 3: walking, chord tones with approaches by step.
     pub const CHORD_TONES: Level = Level(3);
     /// 4: dominant approaches, scale notes and runs.
     pub const DOMINANTS: Level = Level(4);
-    /// 5: enclosures, double chromatics, octave shifts.
-    pub const PAIRS: Level = Level(5);
-    /// 6: skips, drops and ghost notes.
-    pub const RHYTHM: Level = Level(6);
+    /// The last level, which permits everything.
+    pub const TOP: Level = Level(LADDER.len() as u8);
 
     /// The level as a number.
     pub fn number(self) -> u8 {
@@ -35,20 +84,17 @@ impl Level {
 
     /// What is new at this level, for help texts.
     pub fn words(self) -> &'static str {
-        match self.0 {
-            1 => "two-feel: roots and octaves, approached by step",
-            2 => "two-feel with the fifth",
-            3 => "walking: chord tones, approached by step",
-            4 => "dominant approaches, scale notes and runs",
-            5 => "enclosures, double chromatics, octave shifts",
-            _ => "skips, drops and ghost notes",
-        }
+        self.rung().words
+    }
+
+    pub(crate) fn rung(self) -> &'static Rung {
+        &LADDER[usize::from(self.0) - 1]
     }
 }
 
 /// No level.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no level; levels go from 1 to 6")]
+#[error("\"{0}\" is no level; levels go from 1 to {top}", top = LADDER.len())]
 pub struct LevelError(String);
 
 impl TryFrom<u8> for Level {
@@ -56,7 +102,7 @@ impl TryFrom<u8> for Level {
 
     fn try_from(number: u8) -> Result<Level, LevelError> {
         match number {
-            1..=6 => Ok(Level(number)),
+            1.. if number <= Level::TOP.0 => Ok(Level(number)),
             _ => Err(LevelError(number.to_string())),
         }
     }

@@ -2,10 +2,12 @@
 //! bars kept as they were.
 
 use crate::{
-    layout::{Layout, Slot},
-    line::ChorusLine,
-    place::{Keys, Sound},
-    walker::WalkError,
+    line::{
+        ChorusLine,
+        layout::{Layout, Slot},
+        walker::WalkError,
+    },
+    rules::{Keys, Sound},
 };
 use endpin_theory::{NoteName, Pitch, Ticks};
 use std::{fmt, ops::RangeInclusive, str::FromStr};
@@ -248,7 +250,7 @@ impl Fixed {
     /// Narrows the places of a chorus to what is fixed.
     ///
     /// # Errors
-    /// A place that the chorus does not have, or a note that a rule forbids there.
+    /// A place that the chorus does not have, or a note that is out of range or to be avoided.
     pub(crate) fn apply(&self, layout: &mut Layout) -> Result<(), WalkError> {
         match self {
             Fixed::Note { bar, beat, pitch } => {
@@ -269,7 +271,7 @@ impl Fixed {
                             fix_note(slot, *pitch)?;
                             next = notes.next();
                         }
-                        _ if slot.place.sound != Sound::Rest => slot.place.sound = Sound::Held,
+                        _ if slot.onset.sound != Sound::Rest => slot.onset.sound = Sound::Held,
                         _ => {}
                     }
                 }
@@ -287,7 +289,7 @@ impl Fixed {
 
 /// Leaves one note to a place.
 fn fix_note(slot: &mut Slot, pitch: Pitch) -> Result<(), WalkError> {
-    let asked = match slot.place.sound {
+    let asked = match slot.onset.sound {
         Sound::Rest => Some("a rest".to_owned()),
         _ => {
             let other = slot.pinned.filter(|other| other.midi() != pitch.midi());
@@ -299,11 +301,11 @@ fn fix_note(slot: &mut Slot, pitch: Pitch) -> Result<(), WalkError> {
     }
     let key = u8::try_from(pitch.midi())
         .ok()
-        .filter(|&key| slot.place.keys.contains(key));
+        .filter(|&key| slot.onset.keys.contains(key));
     match key {
         Some(key) => {
-            slot.place.keys = Keys::between(key, key);
-            slot.place.sound = Sound::Note;
+            slot.onset.keys = Keys::between(key, key);
+            slot.onset.sound = Sound::Note;
             slot.pinned = Some(pitch);
             Ok(())
         }
@@ -311,7 +313,7 @@ fn fix_note(slot: &mut Slot, pitch: Pitch) -> Result<(), WalkError> {
             bar: slot.bar,
             beat: slot.beat_in_bar(),
             pitch: pitch.to_string(),
-            rule: slot.rule_of_keys(),
+            rule: "playable",
         }),
     }
 }

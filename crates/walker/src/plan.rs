@@ -1,14 +1,27 @@
-//! Which chart each chorus plays, and at which stage of the development.
+//! Which chart each chorus plays, and at which stage of development.
 
 use crate::{
-    layout::Stage,
-    line::ChorusLine,
-    options::{Arc as Development, Level, Options},
+    line::{ChorusLine, walker::WalkError},
+    options::{self, Level, Options},
     pins::{BarBeat, Bars, Fixed},
-    walker::WalkError,
 };
-use endpin_theory::chart::Chorus;
+use endpin_theory::chart::{Chorus, Feel};
 use std::sync::Arc;
+
+/// How far the line has developed by a chorus: what changes from one to the next besides the chart.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Development {
+    /// The teacher's ladder.
+    pub level: Level,
+    /// A feel in place of the chart's.
+    pub feel: Option<Feel>,
+    /// Life of the rhythm, 0 to 3.
+    pub busy: u8,
+    /// Semitones by which the middle of the register is raised.
+    pub lift: i8,
+    /// Whether arrivals may be other chord tones.
+    pub loose: bool,
+}
 
 /// What one chorus plays.
 #[derive(Clone, Debug)]
@@ -16,7 +29,7 @@ pub struct Turn {
     /// The chart, unrolled, in the key and with the feel of this chorus.
     pub chorus: Arc<Chorus>,
     /// Level, feel and liveliness.
-    pub stage: Stage,
+    pub development: Development,
     /// What is fixed before anything is drawn.
     pub fixed: Vec<Fixed>,
 }
@@ -59,7 +72,7 @@ impl Plan {
         let turns = (0..stages_repeat_from + cycle)
             .map(|index| Turn {
                 chorus: charts[index % charts.len()].clone(),
-                stage: stage_at(index),
+                development: stage_at(index),
                 fixed: Vec::new(),
             })
             .collect();
@@ -160,9 +173,9 @@ impl Plan {
 /// Bars from which on choruses are alike unless an arc is asked for: a form so long develops within itself.
 const LONG_FORM: usize = 256;
 
-/// Stages of the choruses, and from which on they repeat.
-fn stages(options: &Options, bars: usize) -> (Vec<Stage>, usize) {
-    let plain = Stage {
+/// Stages of development of the choruses, and from which on they repeat.
+fn stages(options: &Options, bars: usize) -> (Vec<Development>, usize) {
+    let plain = Development {
         level: options.level,
         feel: options.feel,
         busy: 0,
@@ -173,17 +186,17 @@ fn stages(options: &Options, bars: usize) -> (Vec<Stage>, usize) {
         let number = options.level.number().saturating_sub(below).max(1);
         Level::try_from(number).unwrap_or(options.level)
     };
-    let at = |below: u8, busy: u8, lift: i8| Stage {
+    let at = |below: u8, busy: u8, lift: i8| Development {
         level: level(below),
         busy,
         lift,
         ..plain
     };
     let (mut stages, repeat_from) = match options.arc {
-        Some(Development::Flat) => (vec![plain], 0),
+        Some(options::Arc::Flat) => (vec![plain], 0),
         None if options.level < Level::DOMINANTS || bars >= LONG_FORM => (vec![plain], 0),
         None => (vec![plain, at(0, 1, 0), at(0, 2, 1)], 2),
-        Some(Development::Rise) => (
+        Some(options::Arc::Rise) => (
             vec![
                 at(2, 0, -2),
                 at(1, 0, -1),
@@ -193,7 +206,7 @@ fn stages(options: &Options, bars: usize) -> (Vec<Stage>, usize) {
             ],
             4,
         ),
-        Some(Development::Wave) => (
+        Some(options::Arc::Wave) => (
             vec![
                 at(2, 0, -2),
                 at(1, 1, 0),
@@ -207,7 +220,7 @@ fn stages(options: &Options, bars: usize) -> (Vec<Stage>, usize) {
     };
     if options.loose {
         // The first chorus states every root; whatever repeats comes after it.
-        let first = Stage {
+        let first = Development {
             loose: false,
             ..stages[0]
         };

@@ -83,7 +83,7 @@ pub(super) fn of(line: &Line<'_>, verdicts: &[Verdict]) -> Figures {
 }
 
 fn keeps(verdict: &Verdict, rule: Broken) -> bool {
-    !verdict.broken.contains(&rule) || verdict.licence.is_some()
+    !verdict.broken.contains(&rule) || verdict.device.is_some()
 }
 
 /// Arrivals and the beats before them, counted by what the chart asks for.

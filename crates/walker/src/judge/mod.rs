@@ -8,17 +8,25 @@
 //! One fault is reported once, at the note that makes it. An approach into a note that is wrong itself is
 //! judged by what it could have led into, and a wrong root by the root that was meant.
 
+mod devices;
 mod figures;
 mod ground;
-mod licence;
-mod mend;
 mod part;
 mod rules;
 mod words;
 
+pub use devices::Device;
 pub use figures::{Figures, Kept};
-pub use licence::Licence;
-pub use mend::Mend;
+/// A way to mend a note.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Mend {
+    /// The note to play in its place.
+    pub pitch: Pitch,
+    /// What that note would be, in words for a student.
+    pub why: String,
+    /// Other notes that have to change with it: their number in the line and what to play.
+    pub others: Vec<(usize, Pitch)>,
+}
 
 use crate::{instrument::Hand, role::Role};
 use endpin_theory::{Chorus, Degree, Pitch, Strength, Ticks, analysis::Understood};
@@ -118,7 +126,7 @@ pub struct Verdict {
     /// Rules that it breaks, in the order of the design.
     pub broken: Vec<Broken>,
     /// The deliberate device that explains it.
-    pub licence: Option<Licence>,
+    pub device: Option<Device>,
     /// What a teacher would say about it.
     pub why: String,
     /// What would mend it, if it breaks a rule and a line goes through without it.
@@ -128,7 +136,7 @@ pub struct Verdict {
 impl Verdict {
     /// Whether the note stands as it is: no rule is broken, or a device explains it.
     pub fn stands(&self) -> bool {
-        self.broken.is_empty() || self.licence.is_some()
+        self.broken.is_empty() || self.device.is_some()
     }
 }
 
@@ -177,14 +185,13 @@ impl Judge {
     pub fn judge(&self, heard: &[Heard], choruses: u32) -> Judgement {
         let line = Line::new(self, heard, choruses);
         let broken = rules::broken(&line);
-        let licences = licence::find(&line, &broken);
+        let devices = devices::find(&line, &broken);
         let mut verdicts: Vec<Verdict> = Vec::with_capacity(heard.len());
-        for (index, (broken, licence)) in broken.into_iter().zip(licences).enumerate() {
-            let mut verdict = part::verdict(&line, index, broken, licence);
+        for (index, (broken, device)) in broken.into_iter().zip(devices).enumerate() {
+            let mut verdict = part::verdict(&line, index, broken, device);
             verdict.why = words::why(&line, index, &verdict);
             verdicts.push(verdict);
         }
-        mend::all(&line, &mut verdicts);
         let figures = figures::of(&line, &verdicts);
         Judgement { verdicts, figures }
     }

@@ -2,10 +2,10 @@
 
 use super::{
     Broken, Line, Verdict,
+    devices::Device,
     ground::{LeadsInto, has},
-    licence::Licence,
 };
-use crate::{role::Role, spelling};
+use crate::{line::spelling, role::Role};
 use endpin_theory::{Degree, NoteName, Strength};
 
 /// The note that another leads into.
@@ -21,7 +21,7 @@ pub(super) fn verdict(
     line: &Line<'_>,
     index: usize,
     broken: Vec<Broken>,
-    licence: Option<Licence>,
+    device: Option<Device>,
 ) -> Verdict {
     let stand = &line.stands[index];
     let heard = line.heard[index];
@@ -44,7 +44,7 @@ pub(super) fn verdict(
         approach,
         strength: stand.strength,
         broken,
-        licence,
+        device,
         why: String::new(),
         mend: None,
     }

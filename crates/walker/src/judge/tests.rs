@@ -118,14 +118,14 @@ fn a_pedal_is_a_device() {
         judged.verdicts[0].broken,
         [Broken::ArrivalRoot, Broken::StrongBeats]
     );
-    assert_eq!(judged.verdicts[0].licence, Some(Licence::Pedal));
+    assert_eq!(judged.verdicts[0].device, Some(Device::Pedal));
     // On a note that is neither tonic nor dominant it is none.
     let judged = judge("Dm7 | G7 | Em7 | A7", "C").judge(&line("F2:4 F2:4 F2:4 F2:4"), 1);
     assert!(
         judged
             .verdicts
             .iter()
-            .all(|verdict| verdict.licence.is_none())
+            .all(|verdict| verdict.device.is_none())
     );
 }
 
@@ -136,8 +136,8 @@ fn an_anticipation_is_a_device() {
     let early = &judged.verdicts[4];
     assert_eq!((early.bar, early.beat), (1, 4.5));
     assert_eq!(
-        early.licence,
-        Some(Licence::Anticipation),
+        early.device,
+        Some(Device::Anticipation),
         "{:?}",
         early.broken
     );
@@ -153,8 +153,8 @@ fn a_sequence_is_a_device() {
     assert!(figure.iter().any(|verdict| !verdict.broken.is_empty()));
     for verdict in figure.iter().filter(|verdict| !verdict.broken.is_empty()) {
         assert_eq!(
-            verdict.licence,
-            Some(Licence::Sequence),
+            verdict.device,
+            Some(Device::Sequence),
             "{}.{}",
             verdict.bar,
             verdict.beat

@@ -7,8 +7,8 @@ use super::{
     rules::seams,
 };
 use crate::{
+    line::spelling::{self, pitch_of_key},
     role::Role,
-    spelling::{self, pitch_of_key},
 };
 use endpin_theory::{Chord, Degree};
 
@@ -30,8 +30,8 @@ pub(super) fn why(line: &Line<'_>, index: usize, verdict: &Verdict) -> String {
         .map(|&rule| fault(line, index, verdict, rule))
         .collect();
     let fault = faults.join("; ");
-    match &verdict.licence {
-        Some(licence) => format!("{}; {fault}", licence.words()),
+    match &verdict.device {
+        Some(device) => format!("{}; {fault}", device.words()),
         None => fault,
     }
 }

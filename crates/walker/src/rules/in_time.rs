@@ -1,25 +1,32 @@
 //! What the left hand can do in time: part of rule 6.
 //!
 //! The rule remembers where on the neck the hand can be, given all notes so far. Between two notes it shifts
-//! by as many frets as the time allows; of the places that it can come to, those from which a finger reaches
+//! by as many frets as the time allows; of the onsets that it can come to, those from which a finger reaches
 //! the coming note are kept. If none is left, no fingering plays the line at its tempo.
 
+use super::{Conditions, Fault, Memory, Rule, Step, Within};
 use crate::{
-    fingering::Fingering,
     instrument::Hand,
-    layout::{Layout, Slot},
-    place::Within,
-    rules::{Memory, Rule, Step},
+    judge::Device,
+    line::{
+        fingering::Fingering,
+        layout::{Layout, Slot},
+    },
 };
 use endpin_theory::Ticks;
-use std::collections::BTreeSet;
+use std::{collections::BTreeSet, sync::Arc};
+
+pub(super) fn rule(conditions: Conditions<'_>) -> Option<Arc<dyn Rule>> {
+    let in_time = conditions.in_time?;
+    Some(Arc::new(in_time.clone()))
+}
 
 /// Positions of the hand: bit 0 has the index finger on the first fret.
 type Positions = u32;
 
 /// Rule 6 at a tempo: the hand comes in time.
 #[derive(Clone, Debug)]
-pub struct InTime {
+pub(crate) struct InTime {
     hand: Hand,
     /// For each MIDI key, the positions from which it can be played.
     from: Vec<Positions>,
@@ -35,10 +42,10 @@ impl InTime {
     /// Bits for the wait since the last note.
     const WAIT_BITS: u32 = 4;
 
-    /// The rule where all distances between places are made of this unit. A wait over silent places is
+    /// The rule where all distances between onsets are made of this unit. A wait over silent onsets is
     /// remembered to the unit where that fits, and else rounded down: the hand then has a little less time
     /// than in truth, and what passes can be played all the same.
-    fn new(hand: &Hand, unit: Ticks) -> InTime {
+    pub(crate) fn new(hand: &Hand, unit: Ticks) -> InTime {
         let instrument = &hand.instrument;
         let positions = instrument.positions();
         let from = |key| {
@@ -119,10 +126,10 @@ impl InTime {
 
 /// Whether a note at one place leaves none at the next: a beat is divided in two or in three.
 fn excludes(slot: &Slot, next: &Slot) -> bool {
-    let eighth = |slot: &Slot| slot.place.within == Within::Eighth;
+    let eighth = |slot: &Slot| slot.onset.within == Within::Eighth;
     let triplet = |slot: &Slot| {
         matches!(
-            slot.place.within,
+            slot.onset.within,
             Within::SecondTriplet | Within::ThirdTriplet
         )
     };
@@ -142,6 +149,10 @@ impl Rule for InTime {
         "Keep it in reach at the tempo: the hand needs time to shift, and an open string gives it some."
     }
 
+    fn reads_keys(&self) -> bool {
+        true
+    }
+
     fn memory_bits(&self) -> u32 {
         u32::from(self.hand.instrument.positions()) + Self::WAIT_BITS
     }
@@ -149,7 +160,7 @@ impl Rule for InTime {
     fn read(&self, memory: Memory, step: &Step<'_>) -> Option<Memory> {
         let set = self.all & !memory;
         let grains = i64::from(memory >> self.hand.instrument.positions());
-        let waited = self.grain * grains + step.place.since;
+        let waited = self.grain * grains + step.onset.since;
         let is_free = waited >= self.free;
         let Some(to) = step.to else {
             return Some(if is_free { 0 } else { self.pack(set, waited) });
@@ -160,6 +171,17 @@ impl Rule for InTime {
         };
         let reached = come & self.from.get(usize::from(to))?;
         (reached != 0).then(|| self.pack(reached, Ticks::ZERO))
+    }
+
+    fn fault(&self, fault: &Fault<'_>) -> String {
+        format!(
+            "{} lies too far up or down the neck for the hand to come in time",
+            fault.note
+        )
+    }
+
+    fn is_excused_by(&self, device: &Device) -> bool {
+        *device == Device::Pedal
     }
 }
 

@@ -1,19 +1,18 @@
 //! Lines made from other lines: one place varied, or bars kept through all choruses.
 
-use crate::{
+use super::{
+    ChorusLine,
     apart::Apart,
-    course::{Drawn, Purpose},
-    grammar::Grammar,
+    choruses::{Drawn, Purpose},
+    walker::{Link, WalkError, Walker, onsets, open},
+};
+use crate::{
     lattice::Lattice,
-    line::ChorusLine,
     options::Options,
     pins::{Bars, Fixed, Hold},
     plan::Plan,
-    sums::Sums,
-    tastes::tastes,
-    walker::{Link, WalkError, Walker, places, rules},
 };
-use std::sync::OnceLock;
+use std::sync::Arc;
 
 impl Walker {
     /// Different versions of some bars of a chorus (from 1), its other bars and its joins unchanged, each
@@ -43,20 +42,16 @@ impl Walker {
         for fixed in Fixed::bars_of(&line, last, |bar| !bars.0.contains(&bar)) {
             fixed.apply(&mut layout)?;
         }
-        let stage = self.plan.turns()[turn].stage;
-        let grammar = Grammar::new(
-            rules(stage, self.in_time.as_ref()),
-            tastes(&self.options.weights, stage.level),
-        );
-        let entry = old.lattice.entries()[original.entry];
-        let next = self.plan.after(turn);
-        let lattice = Lattice::build(
-            &grammar,
-            &places(&layout),
-            vec![entry],
-            &layout.before(&self.links[next].layout, self.in_time.is_some()),
-        );
-        let goal = self.links[next].lattice.entries()[original.next];
+        let level = self.plan.turns()[turn].development.level;
+        let skeleton = self.grammars.skeleton(level, Some(&self.options.weights));
+        let mut skeleton = open(&skeleton);
+        let entry = old.lattice().entries()[original.entry];
+        let next = &self.links[self.plan.after(turn)];
+        let onsets = onsets(&layout);
+        let coming = layout.before(&next.layout, self.grammars.is_timed());
+        let lattice = Lattice::build(&mut skeleton, &onsets, &[entry], &coming)
+            .map_err(|limit| layout.too_large(level, limit))?;
+        let goal = next.lattice().entries()[original.next];
         let lattice = lattice.ending_in(goal);
         let exist = lattice.count_lines() - 1u8;
         if exist < count.into() {
@@ -65,14 +60,8 @@ impl Walker {
                 exist,
             });
         }
-        let link = Link {
-            sums: Sums::new(&lattice),
-            guide: OnceLock::new(),
-            entry_of_exit: vec![original.next],
-            alive: vec![true],
-            layout,
-            lattice,
-        };
+        let along = Lattice::along(&skeleton, &onsets, &coming);
+        let link = Link::new(layout, Arc::new(lattice), along, vec![original.next]);
         let mut set = Apart::new(1);
         set.take(link.beats(&original.keys));
         let versions = (0..count).filter_map(|version| {

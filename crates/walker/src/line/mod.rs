@@ -1,4 +1,17 @@
-//! A line as the walker gives it: notes that know their part and their reason.
+//! Lines: laid out over a chart, drawn, kept apart, varied, named and explained.
+
+pub(crate) mod annotate;
+mod apart;
+pub(crate) mod choruses;
+pub(crate) mod diagnose;
+mod feels;
+pub mod fingering;
+pub mod layout;
+pub mod spelling;
+mod vary;
+pub mod walker;
+
+pub use feels::feel_of;
 
 use crate::role::Role;
 use endpin_theory::{Degree, Pitch, Strength, Ticks};

@@ -3,10 +3,8 @@
 //! The fingering that costs the hand least is found exactly, by dynamic programming over the shifts of the
 //! hand and the crossings of strings.
 
-use crate::{
-    instrument::{Hand, Instrument},
-    line::LineNote,
-};
+use super::LineNote;
+use crate::instrument::{Hand, Instrument};
 
 /// How a note is fingered.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

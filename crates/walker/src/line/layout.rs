@@ -1,14 +1,15 @@
-//! From a chart to places: where in a chorus the bass may sound, and what each place knows.
+//! From a chart to onsets: where in a chorus the bass may sound, and what each onset knows.
 
+use super::{feels::FeelRow, walker::WalkError};
 use crate::{
-    options::{Level, Options},
-    place::{Chromas, Keys, Leads, Place, Sound, Within},
-    walker::WalkError,
+    options::Options,
+    plan::Development,
+    rules::{Chromas, Keys, Leads, Onset, Sound, Within},
 };
 use endpin_theory::{
     Chord, Pitch, Scale, Strength, Ticks,
     analysis::{Understood, analyse},
-    chart::{Bar, Chorus, Feel, Span},
+    chart::{Bar, Chorus, Span},
     chord::{ChordTone, Part},
 };
 
@@ -27,11 +28,11 @@ pub struct Harmony {
     pub beats: usize,
 }
 
-/// A place of the chorus with its position in time.
+/// An onset of the chorus with its position in time.
 #[derive(Clone, Debug)]
 pub struct Slot {
     /// What rules and tastes know.
-    pub place: Place,
+    pub onset: Onset,
     /// Beat of the chorus, from 0.
     pub beat: usize,
     /// Bar, from 1.
@@ -70,23 +71,12 @@ impl Slot {
             second,
         }
     }
-
-    /// The rule that narrows the keys of this place most.
-    pub(crate) fn rule_of_keys(&self) -> &'static str {
-        match self.place.leads {
-            _ if self.place.arrival => "arrival-root",
-            Leads::IntoChange => "approach",
-            Leads::IntoChorus => "join",
-            Leads::Nowhere if self.place.stressed => "strong-beats",
-            Leads::Nowhere => "weak-beats",
-        }
-    }
 }
 
 /// A chorus laid out for the walker.
 #[derive(Clone, Debug)]
 pub struct Layout {
-    /// Places in time; never empty.
+    /// Onsets in time; never empty.
     pub slots: Vec<Slot>,
     /// What sounds in each span.
     pub harmonies: Vec<Harmony>,
@@ -94,21 +84,6 @@ pub struct Layout {
     pub bars: Vec<Bar>,
     /// Length of the chorus.
     pub length: Ticks,
-}
-
-/// What changes from chorus to chorus besides the chart.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub struct Stage {
-    /// The teacher's ladder.
-    pub level: Level,
-    /// A feel in place of the chart's.
-    pub feel: Option<Feel>,
-    /// Life of the rhythm, 0 to 3.
-    pub busy: u8,
-    /// Semitones by which the middle of the register is raised.
-    pub lift: i8,
-    /// Whether arrivals may be other chord tones.
-    pub loose: bool,
 }
 
 /// The middle of the register moves with the bars, in semitones: an arc up and down over eight bars.
@@ -120,7 +95,12 @@ const PHRASE: [u8; 4] = [0, 0, 1, 3];
 
 impl Layout {
     /// Lays out a chorus; `next` is the first key of the octave of what follows (none: silence).
-    pub fn new(chorus: &Chorus, stage: Stage, options: &Options, next: Option<u8>) -> Layout {
+    pub fn new(
+        chorus: &Chorus,
+        development: Development,
+        options: &Options,
+        next: Option<u8>,
+    ) -> Layout {
         let harmonies = harmonies(chorus);
         let mut slots = Vec::new();
         for (number, span) in chorus.spans.iter().enumerate() {
@@ -130,7 +110,7 @@ impl Layout {
             };
             let beats = BeatsOfSpan {
                 chorus,
-                stage,
+                development,
                 options,
                 number,
                 harmony: &harmonies[number],
@@ -153,26 +133,26 @@ impl Layout {
         bar.map_or(1, |bar| (at.0 / bar.meter.beat_ticks().0) as u32 + 1)
     }
 
-    /// Tells each place how long ago the one before was.
+    /// Tells each onset how long ago the one before was.
     pub(crate) fn tell_time(&mut self) {
         let mut before = Ticks::ZERO;
         for slot in &mut self.slots {
-            slot.place.since = slot.start - before;
+            slot.onset.since = slot.start - before;
             before = slot.start;
         }
     }
 
-    /// The first place of what follows, as it stands after the last of this chorus.
-    pub(crate) fn before(&self, next: &Layout, in_time: bool) -> Place {
+    /// The first onset of what follows, as it stands after the last of this chorus.
+    pub(crate) fn before(&self, next: &Layout, in_time: bool) -> Onset {
         let last = self.slots.last().map_or(Ticks::ZERO, |slot| slot.start);
         let since = if in_time {
             self.length - last
         } else {
             Ticks::ZERO
         };
-        Place {
+        Onset {
             since,
-            ..next.slots[0].place.clone()
+            ..next.slots[0].onset.clone()
         }
     }
 
@@ -189,15 +169,15 @@ impl Layout {
             .retain(|slot| slot.beat != chorus_beat || slot.start == start);
         let at = self.slots.partition_point(|slot| slot.start < start);
         if self.slots.get(at).is_none_or(|slot| slot.start != start) {
-            // In the middle of a long note: a place of its own. The first place of a chorus is an arrival
+            // In the middle of a long note: a place of its own. The first onset of a chorus is an arrival
             // and has its slot, so there is one before.
             let mut slot = self.slots[at - 1].clone();
-            slot.place = Place {
+            slot.onset = Onset {
                 sound: Sound::Rest,
                 arrival: false,
                 stressed: false,
                 opens_bar: false,
-                ..slot.place
+                ..slot.onset
             };
             let slot = Slot {
                 beat: chorus_beat,
@@ -210,19 +190,10 @@ impl Layout {
             self.slots.insert(at, slot);
         }
         let slot = &mut self.slots[at];
-        slot.place.sound = Sound::Rest;
+        slot.onset.sound = Sound::Rest;
         slot.pinned.map_or(Ok(()), |pitch| {
             Err(slot.both(pitch.to_string(), "a rest".to_owned()))
         })
-    }
-}
-
-/// The feel of a bar at a stage: levels 1 and 2 are two-feel unless told otherwise.
-pub fn feel_of(bar: &Bar, stage: Stage) -> Feel {
-    match stage.feel {
-        Some(feel) => feel,
-        None if stage.level <= Level::TWO_FEEL => Feel::Two,
-        None => bar.feel,
     }
 }
 
@@ -243,7 +214,7 @@ fn harmonies(chorus: &Chorus) -> Vec<Harmony> {
 
 struct BeatsOfSpan<'a> {
     chorus: &'a Chorus,
-    stage: Stage,
+    development: Development,
     options: &'a Options,
     number: usize,
     harmony: &'a Harmony,
@@ -252,17 +223,18 @@ struct BeatsOfSpan<'a> {
 }
 
 impl BeatsOfSpan<'_> {
-    /// Lays out the places of one beat.
+    /// Lays out the onsets of one beat.
     fn lay(&self, beat: usize, slots: &mut Vec<Slot>) {
         let span = &self.chorus.spans[self.number];
         let bar = self.chorus.bar_at(beat);
-        let feel = feel_of(bar, self.stage);
+        let feel = FeelRow::of(bar, self.development);
         let strength = self.chorus.strength(beat);
         let arrival = beat == span.start;
         let opens_bar = beat == bar.first_beat;
         let last_beat = beat + 1 == span.start + span.beats;
+        let stressed = strength != Strength::Weak;
         let leads = match self.coming {
-            Some(_) if last_beat && span.beats > 1 && strength == Strength::Weak => {
+            Some(_) if last_beat && span.beats > 1 && !stressed => {
                 match self.number + 1 == self.chorus.spans.len() {
                     true => Leads::IntoChorus,
                     false => Leads::IntoChange,
@@ -270,39 +242,32 @@ impl BeatsOfSpan<'_> {
             }
             _ => Leads::Nowhere,
         };
-        let stressed = strength != Strength::Weak;
         let due = arrival || leads != Leads::Nowhere;
-        let sound = match (&self.harmony.chord, feel) {
-            (None, _) if arrival || opens_bar => Some(Sound::Rest),
-            (None, _) => None,
-            (_, Feel::Four) => Some(Sound::Note),
-            (_, Feel::Two) => (due || stressed).then_some(Sound::Note),
-            (_, Feel::Pedal) => (due || opens_bar).then_some(Sound::Note),
-            (_, Feel::Broken) if due || opens_bar => Some(Sound::Note),
-            (_, Feel::Broken) => Some(Sound::Option),
+        let sound = match &self.harmony.chord {
+            None => (arrival || opens_bar).then_some(Sound::Rest),
+            Some(_) => feel.sound(due, opens_bar, stressed),
         };
-        let place = Place {
+        let onset = Onset {
             sound: sound.unwrap_or_default(),
             arrival,
             stressed,
             leads,
             opens_bar,
-            no_triple: feel == Feel::Four,
-            loose: self.stage.loose && arrival,
-            ..self.place(bar, feel)
+            no_triple: !feel.triples,
+            loose: self.development.loose && arrival,
+            coming: self.coming.filter(|_| leads != Leads::Nowhere),
+            ..self.onset(bar, feel)
         };
         let length = bar.meter.beat_ticks();
-        let slot = |place: Place, into: Ticks| {
+        let slot = |onset: Onset, into: Ticks| {
             let in_bar = length * (beat - bar.first_beat) as i64 + into;
-            let keys = self.keys(&place, feel);
-            let place = Place { keys, ..place };
             Slot {
                 strength: if into == Ticks::ZERO {
                     strength
                 } else {
                     Strength::Weak
                 },
-                place,
+                onset,
                 beat,
                 bar: bar.number,
                 start: bar.start + in_bar,
@@ -313,9 +278,9 @@ impl BeatsOfSpan<'_> {
             }
         };
         if sound.is_some() {
-            slots.push(slot(place.clone(), Ticks::ZERO));
+            slots.push(slot(onset.clone(), Ticks::ZERO));
         }
-        let lively = self.stage.level >= Level::RHYTHM && feel != Feel::Pedal && !stressed;
+        let lively = self.development.level.rung().lively && feel.lively && !stressed;
         if lively && self.harmony.chord.is_some() {
             let third = Ticks(length.0 / 3);
             let between = [
@@ -329,21 +294,21 @@ impl BeatsOfSpan<'_> {
                 if falls && (leads != Leads::Nowhere || sound != Some(Sound::Note)) {
                     continue;
                 }
-                let off_beat = Place {
+                let off_beat = Onset {
                     sound: Sound::Option,
                     opens_bar: false,
                     within,
-                    ..place.clone()
+                    ..onset.clone()
                 };
                 slots.push(slot(off_beat, into));
             }
         }
     }
 
-    /// What all places of the span in a bar have in common.
-    fn place(&self, bar: &Bar, feel: Feel) -> Place {
+    /// What all onsets of the span in a bar have in common.
+    fn onset(&self, bar: &Bar, feel: &FeelRow) -> Onset {
         let Some(chord) = &self.harmony.chord else {
-            return Place::default();
+            return Onset::default();
         };
         let tones: Chromas = self
             .harmony
@@ -365,52 +330,25 @@ impl BeatsOfSpan<'_> {
             .iter()
             .find(|tone| tone.part == Part::Fifth);
         let (lowest, highest) = self.options.range;
-        let middle = (i16::from(lowest) + i16::from(highest)) / 2 + i16::from(self.stage.lift);
-        let arc = match feel {
-            Feel::Pedal => -4,
-            _ => ARC[(bar.number as usize - 1) % ARC.len()],
-        };
-        Place {
+        let lift = i16::from(self.development.lift);
+        let middle = (i16::from(lowest) + i16::from(highest)) / 2 + lift;
+        let wave = ARC[(bar.number as usize - 1) % ARC.len()];
+        let centre = middle + feel.register.unwrap_or(wave);
+        let avoids = |key: u8| self.options.avoid.iter().any(|avoid| avoid.forbids(key));
+        Onset {
+            keys: Keys::between(lowest, highest).retain(|key| !avoids(key)),
             tones,
             scale: scale.union(tones),
             root,
             fifth: fifth.map_or(root, |tone| tone.name.chroma()),
             bass: chord.bass().chroma(),
             seventh: chord.seventh(),
-            centre: (middle + arc).clamp(i16::from(lowest), i16::from(highest)) as u8,
-            busy: self.stage.busy + PHRASE[(bar.number as usize - 1) % PHRASE.len()],
-            ..Place::default()
+            vocabulary: feel
+                .vocabulary
+                .min(self.development.level.rung().vocabulary),
+            centre: centre.clamp(i16::from(lowest), i16::from(highest)) as u8,
+            busy: self.development.busy + PHRASE[(bar.number as usize - 1) % PHRASE.len()],
+            ..Onset::default()
         }
-    }
-
-    /// The keys that range and level leave to a place.
-    fn keys(&self, place: &Place, feel: Feel) -> Keys {
-        let (lowest, highest) = self.options.range;
-        let range = Keys::between(lowest, highest);
-        let level = self.stage.level;
-        let dominants = level >= Level::DOMINANTS;
-        range.retain(|key| {
-            if self.options.avoid.iter().any(|avoid| avoid.forbids(key)) {
-                return false;
-            }
-            let chroma = key % 12;
-            if place.arrival {
-                return chroma == place.bass || (place.loose && place.tones.contains(key));
-            }
-            if let (true, Some(coming)) = (place.leads != Leads::Nowhere, self.coming) {
-                let above = (chroma + 12 - coming) % 12;
-                return self.stage.loose
-                    || matches!(above, 1 | 2 | 10 | 11)
-                    || (dominants && above == 7);
-            }
-            let bass = chroma == place.bass;
-            match level {
-                _ if feel == Feel::Pedal => chroma == place.root || bass,
-                Level::ROOTS => chroma == place.root || bass,
-                Level::FIFTHS => chroma == place.root || bass || chroma == place.fifth,
-                Level::CHORD_TONES => place.tones.contains(key),
-                _ => !place.stressed || place.tones.contains(key),
-            }
-        })
     }
 }

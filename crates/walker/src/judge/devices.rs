@@ -7,7 +7,7 @@ use std::fmt;
 
 /// A device that explains notes against the rules.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Licence {
+pub enum Device {
     /// The tonic or the dominant of the key, held or repeated under changing chords.
     Pedal,
     /// The coming root, struck early and kept.
@@ -16,43 +16,43 @@ pub enum Licence {
     Sequence,
 }
 
-impl Licence {
+impl Device {
     /// Its name in every output.
     pub fn name(&self) -> &'static str {
         match self {
-            Licence::Pedal => "pedal",
-            Licence::Anticipation => "anticipation",
-            Licence::Sequence => "sequence",
+            Device::Pedal => "pedal",
+            Device::Anticipation => "anticipation",
+            Device::Sequence => "sequence",
         }
     }
 
     /// What it is, for a student.
     pub fn words(&self) -> &'static str {
         match self {
-            Licence::Pedal => "a pedal: one note of the key kept while the chords move over it",
-            Licence::Anticipation => "an anticipation: the coming root, struck early and kept",
-            Licence::Sequence => "a sequence: the same figure taken up again on another step",
+            Device::Pedal => "a pedal: one note of the key kept while the chords move over it",
+            Device::Anticipation => "an anticipation: the coming root, struck early and kept",
+            Device::Sequence => "a sequence: the same figure taken up again on another step",
         }
     }
 }
 
-impl fmt::Display for Licence {
+impl fmt::Display for Device {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.pad(self.name())
     }
 }
 
 /// The device that explains each note which breaks a rule, if any.
-pub(super) fn find(line: &Line<'_>, broken: &[Vec<Broken>]) -> Vec<Option<Licence>> {
+pub(super) fn find(line: &Line<'_>, broken: &[Vec<Broken>]) -> Vec<Option<Device>> {
     let pedal = pedals(line);
     (0..line.heard.len())
         .map(|note| match &broken[note][..] {
             [] => None,
             // No device excuses what cannot be played.
             rules if rules.contains(&Broken::Playable) && !pedal[note] => None,
-            _ if pedal[note] => Some(Licence::Pedal),
-            _ if anticipates(line, note) => Some(Licence::Anticipation),
-            _ if in_sequence(line, note) => Some(Licence::Sequence),
+            _ if pedal[note] => Some(Device::Pedal),
+            _ if anticipates(line, note) => Some(Device::Anticipation),
+            _ if in_sequence(line, note) => Some(Device::Sequence),
             _ => None,
         })
         .collect()

@@ -1,12 +1,11 @@
-//! A place in time where the line may sound, and all that rules and tastes may know about it.
+//! A point of time at which a note may start, and all that rules and tastes may know about it.
 //!
-//! Places speak of pitches only by MIDI key and by key of the octave, never of names, so that a rule reads
-//! one note against another and nothing else. [`crate::layout`] makes them from a chart; whoever wants to
+//! Onsets speak of pitches only by MIDI key and by key of the octave, never of names, so that a rule reads one
+//! note against another and nothing else. [`crate::line::layout`] makes them from a chart; whoever wants to
 //! state another problem can make them by hand.
 
 use endpin_theory::Ticks;
 use std::fmt;
-
 /// A set of keys of the octave, 0 (C) to 11 (B).
 #[derive(Clone, Copy, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Chromas(u16);
@@ -18,6 +17,11 @@ impl Chromas {
     /// Whether a MIDI key is one of these.
     pub fn contains(self, key: u8) -> bool {
         self.0 >> (key % 12) & 1 == 1
+    }
+
+    /// The same, `by` semitones lower, 0 to 11.
+    pub fn lowered(self, by: u8) -> Chromas {
+        Chromas((self.0 >> by | self.0 << (12 - by)) & 0xfff)
     }
 
     /// These and those.
@@ -92,7 +96,7 @@ impl fmt::Debug for Keys {
     }
 }
 
-/// Whether a note starts at a place.
+/// Whether a note starts at an onset.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Sound {
     /// A note starts.
@@ -106,7 +110,7 @@ pub enum Sound {
     Rest,
 }
 
-/// Where a place stands against its beat.
+/// Where an onset stands against its beat.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Within {
     /// On the beat.
@@ -132,12 +136,26 @@ pub enum Leads {
     IntoChorus,
 }
 
-/// A place where the line may sound.
+/// Which notes of the harmony the line may use between arrivals and approaches.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Vocabulary {
+    /// The root (and the written slash bass).
+    Roots,
+    /// The root and the fifth.
+    Fifths,
+    /// Chord tones.
+    ChordTones,
+    /// Chord tones, and on weak beats whatever connects them.
+    #[default]
+    Scale,
+}
+
+/// A point of time at which a note may start.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Hash)]
-pub struct Place {
+pub struct Onset {
     /// Whether a note starts here.
     pub sound: Sound,
-    /// The keys to choose from: the instrument's range, narrowed by level, pins and notes to avoid.
+    /// The keys to choose from: the range of the instrument, narrowed by notes to avoid and pins.
     pub keys: Keys,
     /// Chord tones.
     pub tones: Chromas,
@@ -149,26 +167,75 @@ pub struct Place {
     pub fifth: u8,
     /// Key of the octave of the note to arrive on: the root, or the written slash bass.
     pub bass: u8,
+    /// Key of the octave of the note on which the next chord arrives; none before silence.
+    pub coming: Option<u8>,
     /// Semitones from the root to the seam.
     pub seventh: u8,
     /// Whether a chord (or silence of harmony) enters here.
     pub arrival: bool,
-    /// Whether the place is strong, medium or an arrival.
+    /// Whether the onset is strong, medium or an arrival.
     pub stressed: bool,
     /// Where it stands against the beat.
     pub within: Within,
     /// Whether it is (in) the last beat before an arrival that must be approached.
     pub leads: Leads,
+    /// What the level and the feel let the line use here.
+    pub vocabulary: Vocabulary,
     /// Whether a pitch may not stand three times running here (in `four`).
     pub no_triple: bool,
     /// Whether a bar line stands before it.
     pub opens_bar: bool,
     /// Whether the arrival here may be another chord tone than the root.
     pub loose: bool,
-    /// The key around which the line should move here.
+    /// The key around which the line should move here. It varies along the form, so no rule may look at it.
     pub centre: u8,
-    /// How much life the rhythm should have here, 0 to 6.
+    /// How much life the rhythm should have here, 0 to 6. It varies along the form too.
     pub busy: u8,
-    /// Time since the place before; zero where no rule asks.
+    /// Time since the onset before; zero where no rule asks.
     pub since: Ticks,
+}
+
+impl Onset {
+    /// Whether a key is the note to arrive on.
+    pub fn is_bass(&self, key: u8) -> bool {
+        key % 12 == self.bass
+    }
+
+    /// Whether a key spells the chord: one of its tones, or the written bass.
+    pub fn spells(&self, key: u8) -> bool {
+        self.tones.contains(key) || self.is_bass(key)
+    }
+
+    /// What rules see of it, from the root of its chord and without what varies along the form: onsets that
+    /// are equal so are read alike, whatever the key.
+    pub(crate) fn from_its_root(&self) -> Onset {
+        let above = |chroma: u8| (chroma + 12 - self.root) % 12;
+        Onset {
+            keys: Keys::default(),
+            tones: self.tones.lowered(self.root),
+            scale: self.scale.lowered(self.root),
+            root: 0,
+            fifth: above(self.fifth),
+            bass: above(self.bass),
+            coming: self.coming.map(above),
+            centre: 0,
+            busy: 0,
+            ..self.clone()
+        }
+    }
+
+    /// What tastes see of it when they weigh how the line moves: everything but the harmony.
+    pub(crate) fn without_harmony(&self) -> Onset {
+        Onset {
+            sound: self.sound,
+            arrival: self.arrival,
+            stressed: self.stressed,
+            within: self.within,
+            leads: self.leads,
+            no_triple: self.no_triple,
+            opens_bar: self.opens_bar,
+            loose: self.loose,
+            ..Onset::default()
+        }
+    }
 }

@@ -1,26 +1,25 @@
 //! The choruses of a seed in their order: roots to start on, notes between them, and no chorus twice.
 //!
-//! Every chorus reads two streams of random numbers of its own, named by the seed and its number: one for
-//! the root on which it starts, one for its notes. The starting roots form a chain, each drawn with the
+//! Every chorus has random numbers of its own, named by the seed and its number: one for the root on which it
+//! starts, a stream for its notes. The starting roots form a chain, each drawn with the
 //! exact total weight of all choruses that lead to it; a chorus is then drawn given both its ends, so it
 //! comes out the same alone, among others, and on any machine.
 
-use crate::{
-    annotate,
+use super::{
+    ChorusLine, LineNote, annotate,
     apart::Apart,
-    guide::{Drawing, Guide},
-    lattice::Edge,
-    line::{ChorusLine, LineNote},
-    place::Sound,
-    sums::{Sums, choose},
     walker::{Link, WalkError, Walker},
+};
+use crate::{
+    lattice::{Drawing, Edge, sums::choose},
+    rules::Sound,
 };
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
-/// Odds of a repeat between two choruses up to which lines are said to abound: 2^-36, one in 7e10. A
-/// then hold a repeat with odds below 8e-6.
+/// Odds of a repeat between two choruses up to which lines are said to abound: 2^-36, one in 7e10. A thousand
+/// choruses then hold a repeat with odds below 8e-6.
 const ABOUNDING: f64 = 1.0 / (1u64 << 36) as f64;
 
 /// Draws of one chorus before its lines are looked through one by one.
@@ -35,14 +34,15 @@ const MANY: u64 = 64;
 /// Choruses from which on they are drawn side by side: tables for that cost as much as some thousands.
 const ABREAST: u64 = 4096;
 
+/// Choruses up to which a set is simply made in order, which costs less than to find out whether lines abound.
+const FEW: u64 = 64;
+
 /// Choruses drawn side by side at a time.
 const BATCH: usize = 128;
 
 /// Which stream of the seed a draw reads from.
 #[derive(Clone, Copy)]
 pub(crate) enum Purpose {
-    /// The root on which a chorus begins.
-    Start,
     /// Its notes, at the n-th attempt.
     Notes(u32),
     /// Another version of some of its bars, by number and attempt.
@@ -58,7 +58,7 @@ pub(crate) struct Drawn {
     pub entry: usize,
     /// The entry on which the next begins.
     pub next: usize,
-    /// The key of each of its places.
+    /// The key of each of its onsets.
     pub keys: Vec<u8>,
 }
 
@@ -93,16 +93,21 @@ impl Walker {
     ) -> Result<Vec<ChorusLine>, WalkError> {
         let first = u64::from(from.max(1)) - 1;
         let end = first + u64::from(count);
-        if apart <= 1 && self.lines_abound() {
+        if apart <= 1 && end > FEW && self.lines_abound() {
             return Ok(self.lines(seed, from, count));
-        }
-        let exist = self.count();
-        if exist < end.into() {
-            return Err(WalkError::TooFew { asked: end, exist });
         }
         let mut set = Apart::new(apart.max(1));
         let mut drawn = self.in_order(seed, end, &mut set);
         if (drawn.len() as u64) < end {
+            let turns = 0..self.links.len();
+            let asked = |turn| (0..end).filter(move |&chorus| self.plan.turn_of(chorus) == turn);
+            for (turn, asked) in turns.map(|turn| (turn, asked(turn).count() as u64)) {
+                let exist = self.count_of(turn);
+                if exist < asked.into() {
+                    return Err(WalkError::TooFew { asked, exist });
+                }
+            }
+            let exist = self.count();
             return Err(WalkError::Exhausted {
                 made: drawn.len() as u64,
                 apart: apart.max(1),
@@ -113,7 +118,7 @@ impl Walker {
         Ok(self.name_all(&drawn))
     }
 
-    /// The notes of many choruses as MIDI keys alone, one a place of the chorus and [`Edge::SILENT`] where
+    /// The notes of many choruses as MIDI keys alone, one an onset of the chorus and [`Edge::SILENT`] where
     /// none starts: what [`Walker::lines`] names and explains.
     pub fn keys(&self, seed: u64, from: u32, count: u32) -> Vec<Vec<u8>> {
         let drawn = self.draw(seed, from, count).into_iter();
@@ -124,10 +129,7 @@ impl Walker {
     /// probabilities between any two ends. Among *n* choruses a repeat has odds below *n*²/2 times this.
     pub fn repeat_odds(&self) -> f64 {
         *self.odds.get_or_init(|| {
-            let odds = |link: &Link| {
-                link.sums
-                    .greatest_odds_of_equals(&Sums::of_squares(&link.lattice))
-            };
+            let odds = |link: &Link| link.weights().greatest_odds_of_equals();
             self.links.iter().map(odds).fold(0.0, f64::max)
         })
     }
@@ -143,7 +145,7 @@ impl Walker {
     fn draw(&self, seed: u64, from: u32, count: u32) -> Vec<Drawn> {
         let first = u64::from(from.max(1)) - 1;
         let end = first + u64::from(count);
-        if !self.lines_abound() {
+        if end <= FEW || !self.lines_abound() {
             let mut drawn = self.in_order(seed, end, &mut Apart::new(1));
             let mut entry = drawn
                 .last()
@@ -162,17 +164,11 @@ impl Walker {
             drawn.drain(..first as usize);
             return drawn;
         }
-        let nexts = 1..end + 1;
-        let randoms: Vec<u64> = match end {
-            MANY.. => nexts
-                .into_par_iter()
-                .map(|next| self.start(seed, next))
-                .collect(),
-            _ => nexts.map(|next| self.start(seed, next)).collect(),
-        };
+        let mut starting = starting(seed, 1);
         let mut starts = vec![self.begin(seed)];
-        for (chorus, random) in randoms.into_iter().enumerate() {
-            starts.push(self.next_entry(chorus as u64, starts[chorus], random));
+        for chorus in 0..end {
+            let random = starting.next_u64();
+            starts.push(self.next_entry(chorus, starts[chorus as usize], random));
         }
         let mut drawn: Vec<Drawn> = (first..end)
             .map(|chorus| Drawn {
@@ -201,7 +197,7 @@ impl Walker {
             let of_turn = batch
                 .iter_mut()
                 .filter(|drawn| self.plan.turn_of(drawn.chorus) == turn);
-            let Some(guide) = link.guide() else {
+            let Some(tables) = link.tables() else {
                 of_turn.for_each(|drawn| {
                     drawn.keys = self.draw_keys(seed, drawn.chorus, drawn.entry, drawn.next);
                 });
@@ -209,16 +205,16 @@ impl Walker {
             };
             let mut drawings: Vec<Drawing<'_>> = of_turn
                 .map(|drawn| {
-                    drawn.keys = vec![link.first_key(drawn.entry); link.lattice.places()];
+                    drawn.keys = vec![link.first_key(drawn.entry); link.lattice().onsets()];
                     Drawing {
-                        state: drawn.entry,
+                        entry: drawn.entry,
                         exit: link.exit_to(drawn.next),
                         rng: self.stream(seed, drawn.chorus, Purpose::Notes(0)),
                         keys: &mut drawn.keys,
                     }
                 })
                 .collect();
-            guide.draw(&link.lattice, &mut drawings);
+            tables.draw(link.weights(), &mut drawings);
         }
     }
 
@@ -263,7 +259,6 @@ impl Walker {
     pub(crate) fn stream(&self, seed: u64, chorus: u64, purpose: Purpose) -> ChaCha8Rng {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let (kind, attempt) = match purpose {
-            Purpose::Start => (0, 0),
             Purpose::Notes(attempt) => (1, attempt),
             Purpose::Version(version, attempt) => (2 + u64::from(version), attempt),
         };
@@ -283,7 +278,7 @@ impl Walker {
 
     /// The random number that chooses the entry on which a chorus (from 0) begins.
     fn start(&self, seed: u64, chorus: u64) -> u64 {
-        self.stream(seed, chorus, Purpose::Start).next_u64()
+        starting(seed, chorus).next_u64()
     }
 
     /// The entry on which the chorus after `chorus` (from 0) begins, if that one begins on `entry`.
@@ -294,7 +289,7 @@ impl Walker {
         entries[choose(entries.len(), weight, random)]
     }
 
-    /// Draws the keys of a chorus (from 0) between two entries, one for each of its places.
+    /// Draws the keys of a chorus (from 0) between two entries, one for each of its onsets.
     fn draw_keys(&self, seed: u64, chorus: u64, entry: usize, next: usize) -> Vec<u8> {
         let link = &self.links[self.plan.turn_of(chorus)];
         let mut rng = self.stream(seed, chorus, Purpose::Notes(0));
@@ -313,7 +308,7 @@ impl Walker {
         annotate::chorus(
             drawn.chorus as u32 + 1,
             &self.links[turn].layout,
-            self.plan.turns()[turn].stage,
+            self.plan.turns()[turn].development,
             &drawn.keys,
             self.following(turn, drawn.next),
         )
@@ -335,6 +330,15 @@ impl Walker {
     }
 }
 
+/// The random numbers that choose the entries on which choruses begin, from this chorus (from 0) on: a stream
+/// of the seed apart from those of notes, in which each chorus has its own number.
+fn starting(seed: u64, chorus: u64) -> ChaCha8Rng {
+    let mut rng = ChaCha8Rng::seed_from_u64(seed);
+    rng.set_stream(u64::MAX);
+    rng.set_word_pos(2 * u128::from(chorus));
+    rng
+}
+
 impl Link {
     /// The exit that is this entry of the next turn; the entry must have been drawn among the exits.
     fn exit_to(&self, entry: usize) -> usize {
@@ -342,26 +346,18 @@ impl Link {
         exit.unwrap_or(0)
     }
 
-    /// Tables for drawing many choruses, made when first asked for.
-    fn guide(&self) -> Option<&Guide> {
-        let guide = self
-            .guide
-            .get_or_init(|| Guide::new(&self.lattice, &self.sums));
-        guide.as_ref()
-    }
-
-    /// The key of the first place of a chorus that begins on an entry.
+    /// The key of the first onset of a chorus that begins on an entry.
     pub(crate) fn first_key(&self, entry: usize) -> u8 {
-        let key = self.lattice.entries()[entry].key();
-        let sounds = self.layout.slots[0].place.sound == Sound::Note;
+        let key = self.lattice().entries()[entry].key();
+        let sounds = self.layout.slots[0].onset.sound == Sound::Note;
         key.filter(|_| sounds).unwrap_or(Edge::SILENT)
     }
 
-    /// Draws the keys of a chorus between an entry and an exit, one for each of its places.
+    /// Draws the keys of a chorus between an entry and an exit, one for each of its onsets.
     fn draw(&self, entry: usize, exit: usize, rng: &mut ChaCha8Rng) -> Vec<u8> {
-        let mut keys = Vec::with_capacity(self.lattice.places());
+        let mut keys = Vec::with_capacity(self.lattice().onsets());
         keys.push(self.first_key(entry));
-        self.sums.draw(&self.lattice, entry, exit, rng, &mut keys);
+        self.weights().draw(entry, exit, rng, &mut keys);
         keys
     }
 
@@ -388,7 +384,7 @@ impl Link {
         set: &mut Apart,
         rng: &mut ChaCha8Rng,
     ) -> Option<(usize, Vec<u8>)> {
-        let mut lines = self.lattice.list(entry, MOST_LISTED)?;
+        let mut lines = self.list(entry, MOST_LISTED)?;
         let first = self.first_key(entry);
         lines.retain_mut(|line| {
             line.keys.insert(0, first);
@@ -408,12 +404,12 @@ impl Link {
         let beats = slots.last().map_or(0, |slot| slot.beat + 1);
         let mut sounding = vec![0u64; beats];
         for (slot, &key) in slots.iter().zip(keys) {
-            let event = match (key, slot.place.sound) {
+            let event = match (key, slot.onset.sound) {
                 (Edge::SILENT, Sound::Rest) => 0xff,
                 (Edge::SILENT, _) => continue,
                 (key, _) => u64::from(key) + 1,
             };
-            let within = slot.place.within as u64 + 1;
+            let within = slot.onset.within as u64 + 1;
             sounding[slot.beat] = sounding[slot.beat] << 16 | within << 8 | event;
         }
         sounding

@@ -1,13 +1,14 @@
 //! From drawn keys to a line that a student can read: names, parts and reasons.
 
-use crate::{
-    layout::{Harmony, Layout, Slot, Stage},
-    line::{ChorusLine, LineNote},
-    options::Level,
-    place::{Leads, Sound, Within},
-    role::Role,
-    rules::{is_double_chromatic, is_enclosure},
+use super::{
+    ChorusLine, LineNote,
+    layout::{Harmony, Layout, Slot},
     spelling,
+};
+use crate::{
+    plan::Development,
+    role::Role,
+    rules::{Leads, Sound, Within, is_double_chromatic, is_enclosure},
 };
 use endpin_theory::{Degree, NoteName, Strength, Ticks, chart::Chorus};
 
@@ -40,7 +41,7 @@ struct Goal {
 pub(crate) fn chorus(
     number: u32,
     layout: &Layout,
-    stage: Stage,
+    development: Development,
     keys: &[u8],
     following: Option<Following>,
 ) -> ChorusLine {
@@ -64,7 +65,7 @@ pub(crate) fn chorus(
         let before = index.checked_sub(1).map(|before| sounding[before]);
         let reader = Reader {
             layout,
-            stage,
+            development,
             slot,
             key: note.key,
             goal,
@@ -76,8 +77,8 @@ pub(crate) fn chorus(
         goal = Some(Goal {
             key: note.key,
             name: named.pitch.name(),
-            arrival: slot.place.arrival,
-            stressed: slot.place.stressed,
+            arrival: slot.onset.arrival,
+            stressed: slot.onset.stressed,
         });
         notes.push(named);
     }
@@ -95,7 +96,7 @@ fn end_of(layout: &Layout, slot: usize, sounding: &[Sounding], index: usize) -> 
         .map_or(layout.slots.len(), |next| next.slot);
     let rest = layout.slots[slot + 1..next]
         .iter()
-        .find(|slot| slot.place.sound == Sound::Rest);
+        .find(|slot| slot.onset.sound == Sound::Rest);
     match (rest, layout.slots.get(next)) {
         (Some(rest), _) => rest.start,
         (None, Some(next)) => next.start,
@@ -106,7 +107,7 @@ fn end_of(layout: &Layout, slot: usize, sounding: &[Sounding], index: usize) -> 
 /// One note among its neighbours.
 struct Reader<'a> {
     layout: &'a Layout,
-    stage: Stage,
+    development: Development,
     slot: &'a Slot,
     key: u8,
     /// The note that follows.
@@ -130,7 +131,7 @@ impl Reader<'_> {
             .slot
             .pinned
             .unwrap_or_else(|| spelling::at(name, self.key));
-        let ghost = self.slot.place.within == Within::Eighth
+        let ghost = self.slot.onset.within == Within::Eighth
             && self.before.is_some_and(|(key, _)| key == self.key);
         let mut note = LineNote {
             chorus,
@@ -155,15 +156,15 @@ impl Reader<'_> {
 
     /// The approach that the note makes into what follows, if any.
     fn approach(&self) -> Option<Role> {
-        let place = &self.slot.place;
+        let onset = &self.slot.onset;
         let goal = self.goal?;
-        if place.stressed && !goal.arrival && self.stage.level < Level::PAIRS {
+        if onset.stressed && !goal.arrival && !self.development.level.rung().pairs {
             return None;
         }
         if let Some(pair) = self.pair() {
             return Some(pair);
         }
-        if !goal.stressed || (place.stressed && !goal.arrival) {
+        if !goal.stressed || (onset.stressed && !goal.arrival) {
             return None;
         }
         let distance = i16::from(self.key) - i16::from(goal.key);
@@ -172,17 +173,17 @@ impl Reader<'_> {
 
     /// The two-note approach to which the note belongs, from level 5 on.
     fn pair(&self) -> Option<Role> {
-        if self.stage.level < Level::PAIRS {
+        if !self.development.level.rung().pairs {
             return None;
         }
         let goal = self.goal?;
         let this = i16::from(self.key);
         let as_second = self.before.and_then(|(before, slot)| {
-            let fits = goal.stressed && !self.slot.place.stressed && !slot.place.arrival;
+            let fits = goal.stressed && !self.slot.onset.stressed && !slot.onset.arrival;
             fits.then(|| (this - i16::from(before), i16::from(goal.key) - this))
         });
         let as_first = self.second_next.and_then(|second_next| {
-            let fits = second_next.stressed && !goal.stressed && !self.slot.place.arrival;
+            let fits = second_next.stressed && !goal.stressed && !self.slot.onset.arrival;
             let to_goal = i16::from(goal.key) - this;
             fits.then(|| (to_goal, i16::from(second_next.key) - i16::from(goal.key)))
         });
@@ -203,7 +204,7 @@ impl Reader<'_> {
         let harmony = self.harmony();
         let chroma = self.key % 12;
         let slash = harmony.chord.as_ref().and_then(|chord| chord.slash());
-        let written_bass = slash.filter(|bass| self.slot.place.arrival && bass.chroma() == chroma);
+        let written_bass = slash.filter(|bass| self.slot.onset.arrival && bass.chroma() == chroma);
         let tone = harmony
             .tones
             .iter()
@@ -223,7 +224,7 @@ impl Reader<'_> {
             .iter()
             .flat_map(|scale| scale.notes())
             .find(|name| name.chroma() == chroma);
-        let leads = self.slot.place.leads != Leads::Nowhere;
+        let leads = self.slot.onset.leads != Leads::Nowhere;
         match (in_scale, approach) {
             // Into its goal a note reads best by direction: C up to D, even over A7 where it is B#, the #9.
             (Some(_), Some(approach)) if leads => (approach, None, self.outside_name()),
@@ -253,7 +254,7 @@ impl Reader<'_> {
 
     /// The reason for a note, in words for a student.
     fn why(&self, note: &LineNote) -> String {
-        let place = &self.slot.place;
+        let onset = &self.slot.onset;
         let chord = &note.chord;
         let name = note.pitch.name();
         let goal = self.goal.map(|goal| goal.name);
@@ -288,11 +289,11 @@ impl Reader<'_> {
             }
             _ => format!("leads on from {chord}"),
         };
-        let falls = matches!(place.within, Within::SecondTriplet | Within::ThirdTriplet);
+        let falls = matches!(onset.within, Within::SecondTriplet | Within::ThirdTriplet);
         let stands = match () {
-            () if place.arrival => format!("on the arrival of {chord}"),
+            () if onset.arrival => format!("on the arrival of {chord}"),
             () if falls => format!("of {chord}, in a falling triplet"),
-            () if place.within != Within::Beat => format!("of {chord}, between the beats"),
+            () if onset.within != Within::Beat => format!("of {chord}, between the beats"),
             () if note.strength == Strength::Weak => format!("of {chord} on a weak beat"),
             () => format!("of {chord} on a strong beat"),
         };

@@ -1,0 +1,15 @@
+//! The graph of all lines over a chorus, compiled from rules and tastes, and what is asked of it.
+//!
+//! [`skeleton`] reads rules and tastes side by side; [`graph`] is the layered graph of the states that they
+//! reach; [`sums`] gather what follows each state, over any semiring: numbers of lines, weights, costs;
+//! [`draw`] chooses lines by those weights.
+
+pub mod draw;
+pub mod graph;
+pub mod skeleton;
+pub mod sums;
+
+pub use draw::Drawing;
+pub use graph::{Edge, Lattice, Listed, TooLarge};
+pub use skeleton::{Skeleton, State};
+pub use sums::{Semiring, Weights};

@@ -1,0 +1,575 @@
+//! The walker: a plan, its lattices joined end to end, and lines drawn from them.
+
+use super::{
+    annotate,
+    diagnose::{self, diagnose},
+    layout::Layout,
+};
+use crate::{
+    lattice::{
+        Lattice, Semiring, Skeleton, State, TooLarge, Weights,
+        draw::Tables,
+        graph::{Along, Edge},
+    },
+    options::{Level, Options},
+    plan::Plan,
+    rules::{Conditions, InTime, Onset, Rule, Sound, rules},
+    tastes::{self, tastes},
+};
+use num_bigint::BigUint;
+use rustc_hash::FxHashMap;
+use std::{
+    collections::BTreeSet,
+    sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError},
+};
+
+/// Why there is no line.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[non_exhaustive]
+pub enum WalkError {
+    /// A range that is upside down or beyond MIDI.
+    #[error(
+        "the range is empty: its lowest note {lowest} lies above its highest {highest} (MIDI keys)"
+    )]
+    Range {
+        /// Lowest MIDI key.
+        lowest: u8,
+        /// Highest MIDI key.
+        highest: u8,
+    },
+    /// A pin or rest where the line has no note.
+    #[error(
+        "no note starts at bar {bar}, beat {beat} of this chart in this feel, so nothing can be fixed there"
+    )]
+    NoPlace {
+        /// Bar, from 1.
+        bar: u32,
+        /// Beat, from 1.
+        beat: u32,
+    },
+    /// A beat that is to be two things.
+    #[error("bar {bar}, beat {beat} cannot be both {first} and {second}")]
+    Twice {
+        /// Bar, from 1.
+        bar: u32,
+        /// Beat, from 1.
+        beat: u32,
+        /// A note or a rest.
+        first: String,
+        /// The other.
+        second: String,
+    },
+    /// A bar beyond the end of the chart.
+    #[error("there is no bar {bar}; the chorus has {last} bars")]
+    NoBar {
+        /// The bar asked for.
+        bar: u32,
+        /// The last bar.
+        last: u32,
+    },
+    /// A pinned note that a rule forbids where it stands.
+    #[error("{pitch} cannot be pinned to bar {bar}, beat {beat}: rule {rule} is in the way")]
+    Pin {
+        /// Bar, from 1.
+        bar: u32,
+        /// Beat, from 1.
+        beat: u32,
+        /// The note.
+        pitch: String,
+        /// The rule in the way.
+        rule: &'static str,
+    },
+    /// No note can stand at a place.
+    #[error("bar {bar}, beat {beat}: no note between the lowest and the highest obeys rule {rule}")]
+    NoNote {
+        /// Bar, from 1.
+        bar: u32,
+        /// Beat, from 1.
+        beat: u32,
+        /// The rule in the way.
+        rule: &'static str,
+    },
+    /// More different choruses asked for than there are.
+    #[error(
+        "{asked} different choruses were asked for, and exactly {exist} exist at this level, in this range and with these pins"
+    )]
+    TooFew {
+        /// Choruses asked for, from the first on.
+        asked: u64,
+        /// How many there are.
+        exist: BigUint,
+    },
+    /// No further chorus differs enough from those before it.
+    #[error(
+        "after {made} choruses none was found that follows on and differs from each in at least {apart} beats ({exist} exist in all)"
+    )]
+    Exhausted {
+        /// Choruses made.
+        made: u64,
+        /// Beats by which any two must differ.
+        apart: u32,
+        /// How many choruses there are.
+        exist: BigUint,
+    },
+    /// No line goes through.
+    #[error("no line goes through bar {bar}, beat {beat}: rule {rule} is in the way")]
+    NoLine {
+        /// Bar of the first beat that no line reaches, from 1.
+        bar: u32,
+        /// Its beat, from 1.
+        beat: u32,
+        /// The rule without which there would be lines.
+        rule: &'static str,
+    },
+    /// More memory than a chart may take.
+    #[error(
+        "up to bar {bar} the lines of this chart at level {level} need {limit} by then; a lower level, a narrower range or longer beats need less"
+    )]
+    TooLarge {
+        /// The bar in which the limit was met, from 1.
+        bar: u32,
+        /// The level.
+        level: Level,
+        /// The limit.
+        limit: TooLarge,
+    },
+}
+
+/// One turn of the plan with its lattice, leading into the next turn.
+#[derive(Debug)]
+pub(crate) struct Link {
+    pub(crate) layout: Layout,
+    lattice: Arc<Lattice>,
+    along: Vec<Arc<Along>>,
+    /// The weights of its lines, once asked for.
+    weights: OnceLock<Weights>,
+    /// Tables for drawing many choruses, once asked for; none where they would be too large.
+    tables: OnceLock<Option<Tables>>,
+    /// For each exit, the entry of the next turn that it is.
+    pub(crate) entry_of_exit: Vec<usize>,
+    /// For each entry, whether lines go on from it for ever.
+    pub(crate) alive: Vec<bool>,
+}
+
+impl Link {
+    pub(crate) fn new(
+        layout: Layout,
+        lattice: Arc<Lattice>,
+        along: Vec<Arc<Along>>,
+        entry_of_exit: Vec<usize>,
+    ) -> Link {
+        Link {
+            alive: vec![true; lattice.entries().len()],
+            weights: OnceLock::new(),
+            tables: OnceLock::new(),
+            entry_of_exit,
+            layout,
+            lattice,
+            along,
+        }
+    }
+
+    pub(crate) fn lattice(&self) -> &Lattice {
+        &self.lattice
+    }
+
+    /// The weights of its lines, gathered when first asked for.
+    pub(crate) fn weights(&self) -> &Weights {
+        self.weights
+            .get_or_init(|| Weights::new(self.lattice.clone(), self.along.clone()))
+    }
+
+    /// Tables for drawing many choruses, made when first asked for.
+    pub(crate) fn tables(&self) -> Option<&Tables> {
+        self.tables
+            .get_or_init(|| Tables::new(self.weights()))
+            .as_ref()
+    }
+
+    /// All lines from an entry with their exits, unless there are more than `most`.
+    pub(crate) fn list(&self, entry: usize, most: usize) -> Option<Vec<crate::lattice::Listed>> {
+        self.lattice.list(entry, &self.along, most)
+    }
+}
+
+/// Draws lines over the choruses of a plan.
+#[derive(Debug)]
+pub struct Walker {
+    pub(crate) plan: Plan,
+    pub(crate) options: Options,
+    pub(crate) grammars: Grammars,
+    pub(crate) links: Vec<Link>,
+    /// Weight of each entry of the first turn as a beginning.
+    pub(crate) beginnings: Vec<f64>,
+    /// The odds that two choruses are equal, once asked for.
+    pub(crate) odds: OnceLock<f64>,
+}
+
+/// What all turns of a plan are read by.
+#[derive(Clone, Debug)]
+pub(crate) struct Grammars {
+    /// The rule of the hand, where it is in a hurry.
+    pub in_time: Option<InTime>,
+    /// Rules from outside.
+    pub own: Vec<Arc<dyn Rule>>,
+}
+
+/// A skeleton that all who need it share.
+pub(crate) type Shared = Arc<Mutex<Skeleton>>;
+
+/// Skeletons that this process has compiled.
+type Compiled = FxHashMap<(Level, Option<tastes::Weights>), Shared>;
+
+static COMPILED: OnceLock<Mutex<Compiled>> = OnceLock::new();
+
+/// A skeleton, for as long as it is read; one that was left in the middle of reading knows less, not wrong.
+pub(crate) fn open(skeleton: &Shared) -> MutexGuard<'_, Skeleton> {
+    skeleton.lock().unwrap_or_else(PoisonError::into_inner)
+}
+
+impl Grammars {
+    /// The rules of a level.
+    pub fn rules(&self, level: Level) -> Vec<Arc<dyn Rule>> {
+        let mut rules = rules(Conditions {
+            level,
+            in_time: self.in_time.as_ref(),
+        });
+        rules.extend(self.own.iter().cloned());
+        rules
+    }
+
+    /// The skeleton of a level, with the tastes of these weights if any: compiled once in a process, unless
+    /// there are rules that hold here only.
+    pub fn skeleton(&self, level: Level, weights: Option<&tastes::Weights>) -> Shared {
+        let tastes = weights.map_or_else(Vec::new, |weights| tastes(weights, level));
+        let make = || Arc::new(Mutex::new(Skeleton::new(self.rules(level), tastes)));
+        if self.in_time.is_some() || !self.own.is_empty() {
+            return make();
+        }
+        let compiled = COMPILED.get_or_init(Mutex::default);
+        let mut compiled = compiled.lock().unwrap_or_else(PoisonError::into_inner);
+        let key = (level, weights.copied());
+        compiled.entry(key).or_insert_with(make).clone()
+    }
+}
+
+impl Walker {
+    /// Builds the lattices of a plan.
+    ///
+    /// # Errors
+    /// A range or pins that leave no line, with the rule and the beat in the way; a chart too large.
+    pub fn new(plan: Plan, options: Options) -> Result<Walker, WalkError> {
+        Walker::with_rules(plan, options, Vec::new())
+    }
+
+    /// The same, with rules of your own besides those of the level.
+    ///
+    /// # Errors
+    /// As [`Walker::new`].
+    pub fn with_rules(
+        plan: Plan,
+        options: Options,
+        own: Vec<Arc<dyn Rule>>,
+    ) -> Result<Walker, WalkError> {
+        let (lowest, highest) = options.range;
+        if lowest > highest || highest > 127 {
+            return Err(WalkError::Range { lowest, highest });
+        }
+        let (layouts, in_time) = layouts(&plan, &options)?;
+        let grammars = Grammars { in_time, own };
+        let skeletons: Vec<Shared> = plan
+            .turns()
+            .iter()
+            .map(|turn| grammars.skeleton(turn.development.level, Some(&options.weights)))
+            .collect();
+        let begin = open(&skeletons[0]).beginnings(&layouts[0].slots[0].onset);
+        let mut entries: Vec<Vec<State>> = vec![Vec::new(); layouts.len()];
+        entries[0] = begin.iter().map(|&(state, _)| state).collect();
+        entries[0].sort();
+        let ways: Vec<Way> = (0..layouts.len())
+            .map(|turn| {
+                let next = layouts[turn].before(&layouts[plan.after(turn)], grammars.is_timed());
+                Way {
+                    onsets: onsets(&layouts[turn]),
+                    next,
+                }
+            })
+            .collect();
+        let mut lattices: Vec<Option<Arc<Lattice>>> = vec![None; layouts.len()];
+        // Exits of one turn are entries of the next; where that adds entries, the turn is built anew.
+        let mut stale = BTreeSet::from([0]);
+        while let Some(turn) = stale.pop_first() {
+            let next = plan.after(turn);
+            let level = plan.turns()[turn].development.level;
+            let same = |other: &usize| {
+                plan.turns()[*other].development.level == level
+                    && entries[*other] == entries[turn]
+                    && ways[*other].is_like(&ways[turn])
+            };
+            let known = (0..turn)
+                .find(same)
+                .and_then(|other| lattices[other].clone());
+            let lattice = match known {
+                Some(known) => known,
+                None => {
+                    let mut skeleton = open(&skeletons[turn]);
+                    let way = &ways[turn];
+                    let built =
+                        Lattice::build(&mut skeleton, &way.onsets, &entries[turn], &way.next);
+                    let built = built.map_err(|limit| layouts[turn].too_large(level, limit));
+                    Arc::new(built?)
+                }
+            };
+            let mut merged = entries[next].clone();
+            merged.extend(lattice.exits());
+            merged.sort();
+            merged.dedup();
+            if merged != entries[next] {
+                entries[next] = merged;
+                stale.insert(next);
+            }
+            lattices[turn] = Some(lattice);
+        }
+        let mut links: Vec<Link> = Vec::with_capacity(layouts.len());
+        for (turn, (layout, lattice)) in layouts.into_iter().zip(lattices).enumerate() {
+            let Some(lattice) = lattice else {
+                return Err(diagnose(&plan, &options, &grammars));
+            };
+            // Every exit was made an entry of the next turn above.
+            let next = &entries[plan.after(turn)];
+            let entry_of_exit = lattice.exits().iter();
+            let entry_of_exit = entry_of_exit.filter_map(|exit| next.binary_search(exit).ok());
+            let entry_of_exit = entry_of_exit.collect();
+            let along = Lattice::along(
+                &open(&skeletons[turn]),
+                &ways[turn].onsets,
+                &ways[turn].next,
+            );
+            links.push(Link::new(layout, lattice, along, entry_of_exit));
+        }
+        let beginnings = links[0].lattice.entries().iter().map(|entry| {
+            let found = begin.iter().find(|(state, _)| state == entry);
+            found.map_or(0.0, |&(_, weight)| weight)
+        });
+        let mut walker = Walker {
+            beginnings: beginnings.collect(),
+            plan,
+            options,
+            grammars,
+            links,
+            odds: OnceLock::new(),
+        };
+        walker.bury_dead_ends();
+        walker.check_alive()?;
+        Ok(walker)
+    }
+
+    /// Marks entries from which no endless line goes on, until nothing changes.
+    fn bury_dead_ends(&mut self) {
+        let mut reached: Vec<Arc<Vec<Vec<bool>>>> = Vec::with_capacity(self.links.len());
+        for (turn, link) in self.links.iter().enumerate() {
+            let same = |other: &usize| Arc::ptr_eq(&self.links[*other].lattice, &link.lattice);
+            let known = (0..turn).find(same).map(|other| reached[other].clone());
+            reached.push(known.unwrap_or_else(|| Arc::new(link.lattice.reached())));
+        }
+        let mut changed = true;
+        while changed {
+            changed = false;
+            for turn in 0..self.links.len() {
+                let next = self.plan.after(turn);
+                for entry in 0..self.links[turn].alive.len() {
+                    let exits = reached[turn][entry]
+                        .iter()
+                        .zip(&self.links[turn].entry_of_exit);
+                    let goes_on = |(reached, next_entry): (&bool, &usize)| {
+                        *reached && self.links[next].alive[*next_entry]
+                    };
+                    let alive = exits.into_iter().any(goes_on);
+                    changed |= self.links[turn].alive[entry] && !alive;
+                    self.links[turn].alive[entry] &= alive;
+                }
+            }
+        }
+    }
+
+    /// Weight of all lines of a turn from an entry.
+    pub(crate) fn onward(&self, turn: usize, entry: usize) -> f64 {
+        let exits = 0..self.links[turn].lattice.exits().len();
+        exits.map(|exit| self.weight(turn, entry, exit)).sum()
+    }
+
+    /// Weight of all lines of a turn from an entry to an exit that goes on.
+    pub(crate) fn weight(&self, turn: usize, entry: usize, exit: usize) -> f64 {
+        let link = &self.links[turn];
+        let next = &self.links[self.plan.after(turn)];
+        match next.alive[link.entry_of_exit[exit]] {
+            true => link.weights().total(entry, exit),
+            false => 0.0,
+        }
+    }
+
+    fn check_alive(&self) -> Result<(), WalkError> {
+        let begins = |(entry, &weight): (usize, &f64)| weight > 0.0 && self.links[0].alive[entry];
+        if self.beginnings.iter().enumerate().any(begins) {
+            return Ok(());
+        }
+        Err(diagnose(&self.plan, &self.options, &self.grammars))
+    }
+
+    /// What follows a chorus of a turn, if the next begins in this entry: the key and the name of its note.
+    pub(crate) fn following(&self, turn: usize, entry: usize) -> Option<annotate::Following> {
+        let next = &self.links[self.plan.after(turn)];
+        let chord = next.layout.harmonies[0].chord.as_ref()?;
+        let sounds = next.layout.slots[0].onset.sound == Sound::Note;
+        sounds.then_some(annotate::Following {
+            key: next.lattice.entries()[entry].key()?,
+            name: chord.bass(),
+        })
+    }
+
+    /// The plan.
+    pub fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
+    /// The options.
+    pub fn options(&self) -> &Options {
+        &self.options
+    }
+
+    /// Exact number of different note sequences of the first chorus that some following root completes.
+    pub fn count(&self) -> BigUint {
+        self.count_of(0)
+    }
+
+    /// The same of the choruses of a turn, from wherever they may begin.
+    pub(crate) fn count_of(&self, turn: usize) -> BigUint {
+        let layout = &self.links[turn].layout;
+        let level = self.plan.turns()[turn].development.level;
+        let next = &self.links[self.plan.after(turn)].layout;
+        let next = layout.before(next, self.grammars.is_timed());
+        let skeleton = self.grammars.skeleton(level, None);
+        let lattice = diagnose::lattice(&mut open(&skeleton), &onsets(layout), &next);
+        // With its tastes, which remember more, it was not too large.
+        lattice.map_or(BigUint::ZERO, |lattice| lattice.count_lines())
+    }
+}
+
+impl Grammars {
+    /// Whether onsets tell how long ago the one before was.
+    pub fn is_timed(&self) -> bool {
+        self.in_time.is_some()
+    }
+}
+
+/// What a lattice is built over.
+struct Way {
+    onsets: Vec<Onset>,
+    next: Onset,
+}
+
+impl Way {
+    /// Whether the lattice over another way is the same; what varies along the form does not matter.
+    fn is_like(&self, other: &Way) -> bool {
+        let like = |a: &Onset, b: &Onset| {
+            let (centre, busy) = (b.centre, b.busy);
+            let a = Onset {
+                centre,
+                busy,
+                ..a.clone()
+            };
+            a == *b
+        };
+        let mut pairs = self.onsets.iter().zip(&other.onsets);
+        self.onsets.len() == other.onsets.len()
+            && like(&self.next, &other.next)
+            && pairs.all(|(a, b)| like(a, b))
+    }
+}
+
+impl Lattice {
+    /// For each entry, whether each exit can be reached.
+    fn reached(&self) -> Vec<Vec<bool>> {
+        let exits = self.exits().len();
+        let mut reaching = Reaching {
+            words: exits.div_ceil(64),
+        };
+        let words = reaching.words;
+        let mut last = vec![0u64; exits * words];
+        for exit in 0..exits {
+            last[exit * words + exit / 64] |= 1 << (exit % 64);
+        }
+        let mut first = Vec::new();
+        self.gather(&mut reaching, 0..self.onsets(), last, |_, sums| {
+            first = sums
+        });
+        let entries = first.chunks_exact(words.max(1)).map(|set| {
+            let exits = (0..exits).map(|exit| set[exit / 64] >> (exit % 64) & 1 == 1);
+            exits.collect()
+        });
+        entries.collect()
+    }
+}
+
+/// Which exits can be reached, as a set of bits.
+struct Reaching {
+    words: usize,
+}
+
+impl Semiring for Reaching {
+    type Item = u64;
+
+    fn width(&self) -> usize {
+        self.words.max(1)
+    }
+
+    fn zero(&self) -> u64 {
+        0
+    }
+
+    fn add(&mut self, sum: &mut [u64], _: usize, _: &Edge, after: &[u64]) {
+        sum.iter_mut()
+            .zip(after)
+            .for_each(|(sum, after)| *sum |= after);
+    }
+}
+
+/// The layouts of all turns, and the rule of the hand if it is in a hurry there.
+pub(crate) fn layouts(
+    plan: &Plan,
+    options: &Options,
+) -> Result<(Vec<Layout>, Option<InTime>), WalkError> {
+    let layouts = (0..plan.turns().len()).map(|turn| layout(plan, turn, options));
+    let mut layouts = layouts.collect::<Result<Vec<Layout>, _>>()?;
+    let after = |turn| plan.after(turn);
+    let in_time = InTime::needed(&options.hand, options.range, &layouts, after);
+    if in_time.is_some() {
+        layouts.iter_mut().for_each(Layout::tell_time);
+    }
+    Ok((layouts, in_time))
+}
+
+fn layout(plan: &Plan, turn: usize, options: &Options) -> Result<Layout, WalkError> {
+    let next = &plan.turns()[plan.after(turn)].chorus.spans[0];
+    let next = next.chord.as_ref().map(|chord| chord.bass().chroma());
+    let turn = &plan.turns()[turn];
+    let mut layout = Layout::new(&turn.chorus, turn.development, options, next);
+    for fixed in &turn.fixed {
+        fixed.apply(&mut layout)?;
+    }
+    Ok(layout)
+}
+
+pub(crate) fn onsets(layout: &Layout) -> Vec<Onset> {
+    layout.slots.iter().map(|slot| slot.onset.clone()).collect()
+}
+impl Walker {
+    #[doc(hidden)]
+    pub fn size(&self) -> (usize, usize) {
+        let b = self.links[0].lattice().blocks();
+        (
+            b.iter().map(|b| b.states()).sum(),
+            b.iter().map(|b| b.len()).sum(),
+        )
+    }
+}

@@ -1,0 +1,100 @@
+//! Rules 4 and 7: the last beat before a change, or before the next chorus, approaches the coming root.
+
+use super::{Conditions, Fault, Leads, Memory, Onset, Rule, Sound, Step};
+use std::sync::Arc;
+
+/// Rule 4.
+pub(super) fn change(conditions: Conditions<'_>) -> Option<Arc<dyn Rule>> {
+    approach(conditions, Leads::IntoChange)
+}
+
+/// Rule 7.
+pub(super) fn join(conditions: Conditions<'_>) -> Option<Arc<dyn Rule>> {
+    approach(conditions, Leads::IntoChorus)
+}
+
+fn approach(conditions: Conditions<'_>, before: Leads) -> Option<Arc<dyn Rule>> {
+    Some(Arc::new(Approach {
+        before,
+        dominants: conditions.level.rung().walks,
+    }))
+}
+
+#[derive(Debug)]
+struct Approach {
+    /// What it leads into.
+    before: Leads,
+    /// Whether the dominant is an approach.
+    dominants: bool,
+}
+
+/// Whether a move of so many semitones leads from the dominant to its root: a fifth down or a fourth up.
+pub(crate) fn is_dominant(distance: i16) -> bool {
+    distance == -7 || distance == 5
+}
+
+impl Rule for Approach {
+    fn name(&self) -> &'static str {
+        match self.before {
+            Leads::IntoChorus => "join",
+            _ => "approach",
+        }
+    }
+
+    fn words(&self) -> &'static str {
+        match self.before {
+            Leads::IntoChorus => {
+                "The last beat of a chorus leads into the first root of the next one, as before any other \
+                 change."
+            }
+            _ => {
+                "The last beat before a new chord leads into its root: from a semitone or a whole step away \
+                 on either side, or from its dominant. The change is heard coming."
+            }
+        }
+    }
+
+    fn memory_bits(&self) -> u32 {
+        1
+    }
+
+    /// Where arrivals are loose, any note may turn out to lead.
+    fn admits(&self, onset: &Onset, key: u8) -> bool {
+        let Some(coming) = onset.coming.filter(|_| onset.leads == self.before) else {
+            return true;
+        };
+        let above = (key % 12 + 12 - coming) % 12;
+        onset.loose || matches!(above, 1 | 2 | 10 | 11) || (self.dominants && above == 7)
+    }
+
+    /// Remembers whether the note that sounds has yet to arrive.
+    fn read(&self, leading: Memory, step: &Step<'_>) -> Option<Memory> {
+        let onset = step.onset;
+        match step.to {
+            None if onset.sound == Sound::Rest => Some(0),
+            None => Some(leading),
+            Some(_) => {
+                if leading == 1 && onset.arrival {
+                    let distance = step.distance()?;
+                    let by_step = matches!(distance.abs(), 1 | 2);
+                    let dominant = self.dominants && is_dominant(distance);
+                    if !by_step && !dominant {
+                        return None;
+                    }
+                }
+                Some((onset.leads == self.before).into())
+            }
+        }
+    }
+
+    fn owes(&self, leading: Memory) -> bool {
+        leading == 1
+    }
+
+    fn fault(&self, fault: &Fault<'_>) -> String {
+        fault.leads_nowhere(match self.before {
+            Leads::IntoChorus => "the next time round",
+            _ => "the change",
+        })
+    }
+}

@@ -1,0 +1,53 @@
+//! Rule 1: the note at an arrival is the chord's root.
+
+use super::{Conditions, Fault, Memory, Onset, Rule, Sound, Step};
+use std::sync::Arc;
+
+pub(super) fn rule(_: Conditions<'_>) -> Option<Arc<dyn Rule>> {
+    Some(Arc::new(ArrivalRoot))
+}
+
+#[derive(Debug)]
+struct ArrivalRoot;
+
+impl Rule for ArrivalRoot {
+    fn name(&self) -> &'static str {
+        "arrival-root"
+    }
+
+    fn words(&self) -> &'static str {
+        "When a new chord arrives, play its root (or the bass note written after the slash): everybody in \
+         the room should hear the change from you alone."
+    }
+
+    fn admits(&self, onset: &Onset, key: u8) -> bool {
+        !onset.arrival || onset.is_bass(key) || (onset.loose && onset.tones.contains(key))
+    }
+
+    /// A note may also be held over an arrival, if it is the root that arrives.
+    fn read(&self, _: Memory, step: &Step<'_>) -> Option<Memory> {
+        match (step.to, step.from) {
+            (None, Some(held)) if step.onset.arrival && step.onset.sound != Sound::Rest => {
+                self.admits(step.onset, held).then_some(0)
+            }
+            _ => Some(0),
+        }
+    }
+
+    fn fault(&self, fault: &Fault<'_>) -> String {
+        match (&fault.held_over, fault.arrives) {
+            (_, Some(home)) if fault.ending => {
+                format!("{} at the end: home is {home}", fault.note.name())
+            }
+            (_, Some(root)) => format!(
+                "{}, which arrives here: the room listens for {root}",
+                fault.is
+            ),
+            (Some((chord, root)), None) => format!(
+                "{} is held over the arrival of {chord}: nobody hears its root, {root}",
+                fault.note.name()
+            ),
+            (None, None) => fault.is.clone(),
+        }
+    }
+}

@@ -1,0 +1,116 @@
+//! Rule 5: the bass stays at or below the seam, the seventh above the highest root of the span.
+//!
+//! A note above the seam of the roots heard so far is a promise that a higher root follows within the span.
+
+use super::{Conditions, Fault, Memory, Rule, Step};
+use std::sync::Arc;
+
+pub(super) fn rule(_: Conditions<'_>) -> Option<Arc<dyn Rule>> {
+    Some(Arc::new(RootToSeventh))
+}
+
+#[derive(Debug)]
+struct RootToSeventh;
+
+/// What has sounded of a span, in semitones above the last note.
+#[derive(Clone, Copy)]
+struct Heard {
+    /// The seam of the highest root, or of the first note while no root has sounded.
+    seam: i16,
+    /// Whether a root has sounded.
+    rooted: bool,
+    /// The highest note, if it still matters.
+    high: Option<i16>,
+}
+
+impl Heard {
+    /// Above every distance from one note to another.
+    const ZERO: i16 = 128;
+
+    fn pack(self) -> Memory {
+        let settled = |high: &i16| !self.rooted || *high > self.seam;
+        let high = self
+            .high
+            .filter(settled)
+            .map_or(0, |high| (high + Self::ZERO) as Memory);
+        (self.seam + Self::ZERO) as Memory | Memory::from(self.rooted) << 9 | high << 10
+    }
+
+    fn unpack(memory: Memory) -> Option<Heard> {
+        let high = memory >> 10;
+        (memory > 0).then(|| Heard {
+            seam: (memory & 511) as i16 - Self::ZERO,
+            rooted: memory >> 9 & 1 == 1,
+            high: (high > 0).then(|| high as i16 - Self::ZERO),
+        })
+    }
+
+    fn is_broken(self) -> bool {
+        self.high.is_some_and(|high| high > self.seam)
+    }
+}
+
+impl Rule for RootToSeventh {
+    fn name(&self) -> &'static str {
+        "root-to-seventh"
+    }
+
+    fn words(&self) -> &'static str {
+        "Stay between the root and its seventh (or below the root): what lies above belongs to the player \
+         who comps, and ninths in the bass muddy the chord."
+    }
+
+    fn memory_bits(&self) -> u32 {
+        19
+    }
+
+    fn read(&self, memory: Memory, step: &Step<'_>) -> Option<Memory> {
+        let mut heard = Heard::unpack(memory);
+        if step.onset.arrival {
+            if heard.is_some_and(Heard::is_broken) {
+                return None;
+            }
+            heard = None;
+        }
+        let Some(to) = step.to else {
+            return Some(heard.map_or(0, Heard::pack));
+        };
+        let seam = i16::from(step.onset.seventh);
+        let is_root = to % 12 == step.onset.root;
+        let now = match heard {
+            None => Heard {
+                seam,
+                rooted: is_root,
+                high: Some(0),
+            },
+            Some(before) => {
+                let up = step.distance()?;
+                let (old, high) = (before.seam - up, before.high.map(|high| high - up));
+                Heard {
+                    seam: match (is_root, before.rooted) {
+                        (true, true) => old.max(seam),
+                        (true, false) => seam,
+                        (false, _) => old,
+                    },
+                    rooted: before.rooted || is_root,
+                    high: high.max(Some(0)),
+                }
+            }
+        };
+        Some(now.pack())
+    }
+
+    fn owes(&self, memory: Memory) -> bool {
+        Heard::unpack(memory).is_some_and(Heard::is_broken)
+    }
+
+    fn fault(&self, fault: &Fault<'_>) -> String {
+        let seam = fault
+            .seam
+            .map_or_else(String::new, |seam| format!(" {seam}"));
+        format!(
+            "{} lies above the seventh{seam}, where the player who comps begins: stay at or below it",
+            fault.note
+        )
+    }
+}

@@ -1,0 +1,55 @@
+//! Rule 2: strong beats hold chord tones only.
+
+use super::{Conditions, Fault, Memory, Onset, Rule, Sound, Step, Vocabulary};
+use std::sync::Arc;
+
+pub(super) fn rule(_: Conditions<'_>) -> Option<Arc<dyn Rule>> {
+    Some(Arc::new(StrongBeats))
+}
+
+#[derive(Debug)]
+struct StrongBeats;
+
+impl Rule for StrongBeats {
+    fn name(&self) -> &'static str {
+        "strong-beats"
+    }
+
+    fn words(&self) -> &'static str {
+        "On strong beats play chord tones: root, third, fifth or seventh (sixth or fourth where the symbol \
+         says so). Listeners take their harmony from these beats."
+    }
+
+    fn admits(&self, onset: &Onset, key: u8) -> bool {
+        onset.arrival || !onset.stressed || belongs(onset, key).unwrap_or(onset.tones.contains(key))
+    }
+
+    /// A note may also be held over a strong beat, if it spells the chord.
+    fn read(&self, _: Memory, step: &Step<'_>) -> Option<Memory> {
+        let onset = step.onset;
+        match (step.to, step.from) {
+            (None, Some(held)) if onset.stressed && onset.sound != Sound::Rest => {
+                onset.spells(held).then_some(0)
+            }
+            _ => Some(0),
+        }
+    }
+
+    fn fault(&self, fault: &Fault<'_>) -> String {
+        format!(
+            "{}, on {}: a chord tone belongs there, {}",
+            fault.is, fault.beat, fault.tones
+        )
+    }
+}
+
+/// Whether a key belongs to the few notes that level or feel leave to an onset; none if they leave all.
+pub(super) fn belongs(onset: &Onset, key: u8) -> Option<bool> {
+    let root = key % 12 == onset.root || onset.is_bass(key);
+    match onset.vocabulary {
+        Vocabulary::Roots => Some(root),
+        Vocabulary::Fifths => Some(root || key % 12 == onset.fifth),
+        Vocabulary::ChordTones => Some(onset.tones.contains(key)),
+        Vocabulary::Scale => None,
+    }
+}

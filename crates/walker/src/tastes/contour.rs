@@ -1,0 +1,77 @@
+//! Long arcs rather than see-sawing on two notes.
+
+use super::{Taste, table::table};
+use crate::rules::{Memory, Step};
+
+table! {
+    /// Long arcs rather than see-sawing on two notes.
+    Contour {
+        /// going on in the same direction by step or third
+        onward = 10,
+        /// the same, after three moves that way
+        onward_late = 7,
+        /// going on in the same direction by a leap
+        leap_onward = 4,
+        /// going on in the same direction after a leap
+        onward_after_leap = 3,
+        /// turning round after a leap
+        turn_after_leap = 8,
+        /// turning round after two moves or more
+        turn = 8,
+        /// turning round at once
+        turn_early = 6,
+        /// turning straight back to the note before
+        back_and_forth = 1,
+    }
+}
+
+impl Contour {
+    /// A move as it is remembered: up to a major third exactly, beyond that only its direction.
+    fn class(distance: i16) -> i16 {
+        distance.clamp(-5, 5)
+    }
+
+    fn pack(distance: i16, run: u32) -> Memory {
+        // After a leap nobody asks how many moves went the same way.
+        let run = if distance.abs() >= 5 { 0 } else { run };
+        (Self::class(distance) + 6) as Memory | run << 4
+    }
+}
+
+impl Taste for Contour {
+    fn name(&self) -> &'static str {
+        "contour"
+    }
+
+    fn memory_bits(&self) -> u32 {
+        6
+    }
+
+    /// Remembers the last move, and how many moves have gone the same way (up to 3).
+    fn weigh(&self, memory: Memory, step: &Step<'_>) -> (u32, Memory) {
+        let Some(distance) = step.distance() else {
+            return (1, if step.to.is_some() { 0 } else { memory });
+        };
+        if memory == 0 || distance == 0 {
+            return (1, Self::pack(distance, 0));
+        }
+        let last = (memory & 15) as i16 - 6;
+        let run = memory >> 4;
+        let leapt = last.abs() == 5;
+        let onward = last.signum() == distance.signum();
+        let weight = match (onward, leapt) {
+            _ if last == 0 => self.onward,
+            (true, true) => self.onward_after_leap,
+            (true, false) if distance.abs() > 4 => self.leap_onward,
+            (true, false) => {
+                [self.onward, self.onward, self.onward_late, self.onward_late][run.min(3) as usize]
+            }
+            (false, _) if Self::class(distance) == -last => self.back_and_forth,
+            (false, true) => self.turn_after_leap,
+            (false, false) if run == 0 => self.turn_early,
+            (false, false) => self.turn,
+        };
+        let run = if onward { (run + 1).min(2) } else { 0 };
+        (weight, Self::pack(distance, run))
+    }
+}
