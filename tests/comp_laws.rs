@@ -282,8 +282,8 @@ proptest! {
             ..ArrangeOptions::default()
         };
         let asked = Options { level: Level::try_from(level).unwrap(), ..Options::default() };
-        let stage = Plan::of(chorus.clone(), &asked).turns()[0].stage;
-        let made = MadeChorus { chorus: &chorus, stage, line: &line, comp: &comp };
+        let development = Plan::of(chorus.clone(), &asked).turns()[0].development;
+        let made = MadeChorus { chorus: &chorus, development, line: &line, comp: &comp };
         let score = arrange(&[made, made], None, &options);
         let counted = meter.bar_ticks() * i64::from(count_in);
         prop_assert_eq!(score.end, counted + chorus.length() * 2);

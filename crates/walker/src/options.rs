@@ -87,6 +87,11 @@ impl Level {
         self.rung().words
     }
 
+    /// Whether it is two-feel of itself.
+    pub fn is_two_feel(self) -> bool {
+        self.rung().two_feel
+    }
+
     pub(crate) fn rung(self) -> &'static Rung {
         &LADDER[usize::from(self.0) - 1]
     }

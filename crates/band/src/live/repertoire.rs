@@ -62,7 +62,7 @@ impl Repertoire {
                 let comp = session.comp(&line);
                 let made = MadeChorus {
                     chorus,
-                    stage: session.stage(line.chorus),
+                    development: session.development(line.chorus),
                     line: &line,
                     comp: &comp,
                 };
@@ -245,7 +245,7 @@ fn count_in(session: &Session, line: &ChorusLine) -> Passage {
     let options = &session.wishes().arrange;
     let made = MadeChorus {
         chorus,
-        stage: session.stage(line.chorus),
+        development: session.development(line.chorus),
         line,
         comp: &Default::default(),
     };
@@ -268,7 +268,7 @@ fn ending(session: &Session, line: &ChorusLine) -> Passage {
     };
     let made = MadeChorus {
         chorus,
-        stage: session.stage(line.chorus),
+        development: session.development(line.chorus),
         line,
         comp: &Default::default(),
     };

@@ -8,7 +8,7 @@ use crate::{
     },
 };
 use endpin_theory::Palette;
-use endpin_walker::{LineNote, fingering::Fingering};
+use endpin_walker::{LineNote, line::fingering::Fingering};
 use serde::Serialize;
 
 /// Any report as indented JSON, ending in a line break.

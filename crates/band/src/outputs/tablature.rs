@@ -2,7 +2,7 @@
 
 use crate::failure::printable;
 use endpin_theory::{Chorus, Ticks};
-use endpin_walker::{LineNote, fingering::Fingering, pitch_of_key};
+use endpin_walker::{LineNote, line::fingering::Fingering, pitch_of_key};
 
 /// Columns of a page.
 const PAGE: usize = 80;

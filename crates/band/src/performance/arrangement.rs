@@ -22,10 +22,7 @@ use endpin_theory::{
     chart::{Bar, Chorus, Feel},
     meter::TICKS_PER_QUARTER,
 };
-use endpin_walker::{
-    ChorusLine, LineNote,
-    layout::{Stage, feel_of},
-};
+use endpin_walker::{ChorusLine, Development, LineNote, line::feel_of};
 use marks::Marks;
 use rand_chacha::ChaCha8Rng;
 
@@ -74,7 +71,7 @@ pub struct MadeChorus<'a> {
     /// The chart unrolled.
     pub chorus: &'a Chorus,
     /// Level and feel at which it is played.
-    pub stage: Stage,
+    pub development: Development,
     /// The bass.
     pub line: &'a ChorusLine,
     /// The chords above it.
@@ -327,7 +324,7 @@ impl<'a> Band<'a> {
                 meter: &bar.meter,
                 tempo,
                 // Over a pedal the drummer is as sparse as the bass.
-                two_feel: matches!(feel_of(bar, made.stage), Feel::Two | Feel::Pedal),
+                two_feel: matches!(feel_of(bar, made.development), Feel::Two | Feel::Pedal),
                 bars_before: bars_before(made.chorus, number, index),
                 opens_chorus: index == 0,
                 closes_section: bars.get(index + 1).is_none_or(|next| next.opens_section),
@@ -474,7 +471,7 @@ mod tests {
 
     #[test]
     fn the_drummer_keeps_the_two_feel_of_a_level_under_a_pickup() {
-        let (kicks, pickups) = on_weak_beats(Level::TWO_FEEL);
+        let (kicks, pickups) = on_weak_beats(Level::try_from(2).unwrap());
         assert!(
             kicks == 0 && pickups > 0,
             "{kicks} kicks, {pickups} pickups"

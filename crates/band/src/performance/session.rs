@@ -18,8 +18,7 @@ use crate::{
 };
 use endpin_theory::{Chart, Chorus, Feel, Key, Palette, Scale, Understood, analyse};
 use endpin_walker::{
-    ChorusLine, Level, LineNote, Options, Plan, Tablature, Walker,
-    layout::Stage,
+    ChorusLine, Development, LineNote, Options, Plan, Tablature, Walker,
     pins::{Bars, Hold},
 };
 use std::{fmt, ops::Range};
@@ -79,7 +78,7 @@ impl Wishes {
 /// The chart as a level plays it: levels 1 and 2 are two-feel, and the whole band plays so, unless a feel was
 /// asked for.
 pub fn chart_at_level(mut chart: Chart, line: &Options) -> Chart {
-    if line.feel.is_none() && line.level <= Level::TWO_FEEL {
+    if line.feel.is_none() && line.level.is_two_feel() {
         chart.set_feel(Feel::Two);
     }
     chart
@@ -162,8 +161,8 @@ impl Session {
     }
 
     /// Level and feel at which chorus `number` is played.
-    pub fn stage(&self, number: u32) -> Stage {
-        self.walker.plan().turns()[self.turn(number)].stage
+    pub fn development(&self, number: u32) -> Development {
+        self.walker.plan().turns()[self.turn(number)].development
     }
 
     /// What the chords of chorus `number` mean, one for each span.
@@ -312,7 +311,7 @@ impl Made<'_> {
             .iter()
             .map(|(line, comp)| MadeChorus {
                 chorus: self.session.chorus(line.chorus),
-                stage: self.session.stage(line.chorus),
+                development: self.session.development(line.chorus),
                 line,
                 comp,
             })

@@ -118,7 +118,7 @@ fn take(bench: &Bench, judged: &Judged) -> String {
 
 /// What stands behind a note's name.
 pub fn mark(verdict: &Verdict) -> &'static str {
-    match (verdict.broken.is_empty(), &verdict.licence) {
+    match (verdict.broken.is_empty(), &verdict.device) {
         (true, _) => "",
         (false, Some(_)) => "~",
         (false, None) => "!",
