@@ -2,14 +2,12 @@
 
 use endpin_theory::{Chart, Chorus, Meter, chart::Feel};
 use endpin_walker::{
-    Arc, Hand, Instrument, Level, LineNote, Options, Plan, Walker,
-    grammar::{Grammar, State},
-    lattice::Lattice,
-    layout::{Layout, Stage},
+    Arc, Development, Hand, Instrument, Level, LineNote, Options, Plan, Walker,
+    lattice::{Lattice, Skeleton, State},
+    line::layout::Layout,
     pins::{BarBeat, Pin},
     pitch_of_key,
-    place::Place,
-    walker::rules,
+    rules::{Conditions, rules},
 };
 use proptest::prelude::*;
 use rand::{RngExt, SeedableRng};
@@ -51,7 +49,7 @@ fn has_line(chorus: &Chorus, level: Level) -> bool {
         level,
         ..Options::default()
     };
-    let stage = Stage {
+    let development = Development {
         level,
         feel: None,
         busy: 0,
@@ -62,14 +60,10 @@ fn has_line(chorus: &Chorus, level: Level) -> bool {
         .chord
         .as_ref()
         .map(|chord| chord.bass().chroma());
-    let layout = Layout::new(chorus, stage, &options, next);
-    let places: Vec<Place> = layout.slots.iter().map(|slot| slot.place.clone()).collect();
-    let grammar = Grammar::new(rules(stage, None), Vec::new());
-    let entries: Vec<State> = Grammar::choices(&places[0])
-        .filter_map(|to| grammar.step(State::START, &places[0], to).ok())
-        .map(|(state, _)| grammar.across_join(state))
-        .collect();
-    let lattice = Lattice::build(&grammar, &places, entries, &places[0]);
+    let layout = Layout::new(chorus, development, &options, next);
+    let onsets: Vec<_> = layout.slots.iter().map(|slot| slot.onset.clone()).collect();
+    let mut skeleton = Skeleton::new(rules(Conditions::of(level)), Vec::new());
+    let lattice = Lattice::from_beginnings(&mut skeleton, &onsets, &onsets[0]).unwrap();
     // Every root on which the first chorus may begin goes on to some root of the next, and that root is
     // one on which a chorus may begin.
     let counts = lattice.count_completed();

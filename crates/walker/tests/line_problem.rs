@@ -1,13 +1,17 @@
 //! The line problem: a rule set that is not the walker's own, stated through the public interface of rules,
 //! and its number of lines, which two other programs have found (`line-problem.md` of the reference values).
 
-#[path = "shared/line_problem.rs"]
+#[path = "support/line_problem.rs"]
 mod problem;
 
-use endpin_walker::{place::Keys, segments::Segments, sums::Sums};
-use problem::{lattice, lattice_of, places};
+use endpin_walker::{
+    lattice::{Drawing, Lattice, Weights, draw::Tables},
+    rules::Keys,
+};
+use problem::{lattice, lattice_of, onsets};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
+use std::sync::Arc;
 
 #[test]
 fn the_number_of_lines_is_reproduced_to_the_last_digit() {
@@ -19,9 +23,10 @@ fn the_number_of_lines_is_reproduced_to_the_last_digit() {
 
 /// Draws lines that close into a loop, the state they begin with first; gives the keys of beat 2.
 fn beat_two(count: u32, with_tables: bool) -> [u32; 128] {
-    let lattice = lattice();
-    let sums = Sums::new(&lattice);
-    let tables = Segments::new(&lattice, &sums).unwrap();
+    let along = vec![Arc::new([1.0; 256]); onsets().len()];
+    let weights = Weights::new(Arc::new(lattice()), along);
+    let lattice: &Lattice = weights.lattice();
+    let tables = Tables::new(&weights).unwrap();
     let exit = |entry: usize| {
         let state = lattice.entries()[entry];
         lattice
@@ -31,12 +36,12 @@ fn beat_two(count: u32, with_tables: bool) -> [u32; 128] {
             .unwrap()
     };
     let totals: Vec<f64> = (0..lattice.entries().len())
-        .map(|entry| sums.total(entry, exit(entry)))
+        .map(|entry| weights.total(entry, exit(entry)))
         .collect();
     let total: f64 = totals.iter().sum();
     let mut rng = ChaCha8Rng::seed_from_u64(1);
     let mut found = [0; 128];
-    let mut keys = vec![0; lattice.places()];
+    let mut keys = vec![0; lattice.onsets()];
     for _ in 0..count {
         let mut left = rng.random::<f64>() * total;
         let mut entry = 0;
@@ -45,24 +50,31 @@ fn beat_two(count: u32, with_tables: bool) -> [u32; 128] {
             entry += 1;
         }
         if with_tables {
-            tables.draw(&[(entry, exit(entry))], &mut rng, &mut keys);
+            let drawing = Drawing {
+                entry,
+                exit: exit(entry),
+                rng: ChaCha8Rng::from_rng(&mut rng),
+                keys: &mut keys,
+            };
+            tables.draw(&weights, &mut [drawing]);
+            found[usize::from(keys[1])] += 1;
         } else {
             keys.clear();
-            sums.draw(&lattice, entry, exit(entry), &mut rng, &mut keys);
+            weights.draw(entry, exit(entry), &mut rng, &mut keys);
+            found[usize::from(keys[0])] += 1;
         }
-        found[usize::from(keys[0])] += 1;
     }
     found
 }
 
 /// Exact share of each key on beat 2, from the whole numbers of loops through it.
 fn exact_shares() -> Vec<(usize, f64)> {
-    let mut places = places();
-    let all = places[1].keys;
+    let mut onsets = onsets();
+    let all = onsets[1].keys;
     let mut counts = Vec::new();
     for key in all.iter() {
-        places[1].keys = Keys::between(key, key);
-        let through: f64 = lattice_of(&places)
+        onsets[1].keys = Keys::between(key, key);
+        let through: f64 = lattice_of(&onsets)
             .count_loops()
             .to_string()
             .parse()

@@ -200,7 +200,7 @@ fn levels_four_to_six_move_as_players_do() {
 fn off_beats_come_in_phrases() {
     let chorus = Chart::parse(BLUES).unwrap().chorus();
     let options = Options {
-        level: Level::RHYTHM,
+        level: Level::TOP,
         ..Options::default()
     };
     let walker = Walker::new(Plan::of(chorus, &options), options).unwrap();

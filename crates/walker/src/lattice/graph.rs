@@ -237,6 +237,20 @@ impl Lattice {
         })
     }
 
+    /// The graph of all lines over onsets, whatever note they begin with.
+    ///
+    /// # Errors
+    /// As [`Lattice::build`].
+    pub fn from_beginnings(
+        skeleton: &mut Skeleton,
+        onsets: &[Onset],
+        next: &Onset,
+    ) -> Result<Lattice, TooLarge> {
+        let entries = skeleton.beginnings(&onsets[0]);
+        let entries: Vec<State> = entries.into_iter().map(|(state, _)| state).collect();
+        Lattice::build(skeleton, onsets, &entries, next)
+    }
+
     /// Onsets of the chorus.
     pub fn onsets(&self) -> usize {
         self.blocks.len()

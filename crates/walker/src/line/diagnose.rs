@@ -5,23 +5,12 @@ use super::{
     walker::{Grammars, WalkError, layouts, onsets},
 };
 use crate::{
-    lattice::{Lattice, Skeleton, State, TooLarge},
+    lattice::{Lattice, Skeleton, TooLarge},
     options::Options,
     plan::Plan,
     rules::{Onset, Rule, Sound},
 };
 use std::sync::Arc;
-
-/// The lattice of all lines over onsets, from whatever note they begin with, without tastes.
-pub(crate) fn lattice(
-    skeleton: &mut Skeleton,
-    onsets: &[Onset],
-    next: &Onset,
-) -> Result<Lattice, TooLarge> {
-    let entries = skeleton.beginnings(&onsets[0]);
-    let entries: Vec<State> = entries.into_iter().map(|(state, _)| state).collect();
-    Lattice::build(skeleton, onsets, &entries, next)
-}
 
 /// Finds what keeps a plan from having a line. It is called only if none was found.
 pub(crate) fn diagnose(plan: &Plan, options: &Options, grammars: &Grammars) -> WalkError {
@@ -102,7 +91,7 @@ impl Diagnosis {
         let rules = rules.filter(|rule| !without.contains(&rule.name()));
         let mut skeleton = Skeleton::new(rules.cloned().collect(), Vec::new());
         let onsets = onsets(&self.layout);
-        let Ok(lattice) = lattice(&mut skeleton, &onsets, &self.next) else {
+        let Ok(lattice) = Lattice::from_beginnings(&mut skeleton, &onsets, &self.next) else {
             return None;
         };
         if !lattice.exits().is_empty() && !lattice.entries().is_empty() {

@@ -1,10 +1,6 @@
 //! The walker: a plan, its lattices joined end to end, and lines drawn from them.
 
-use super::{
-    annotate,
-    diagnose::{self, diagnose},
-    layout::Layout,
-};
+use super::{annotate, diagnose::diagnose, layout::Layout};
 use crate::{
     lattice::{
         Lattice, Semiring, Skeleton, State, TooLarge, Weights,
@@ -231,8 +227,8 @@ impl Grammars {
     /// The rules of a level.
     pub fn rules(&self, level: Level) -> Vec<Arc<dyn Rule>> {
         let mut rules = rules(Conditions {
-            level,
             in_time: self.in_time.as_ref(),
+            ..Conditions::of(level)
         });
         rules.extend(self.own.iter().cloned());
         rules
@@ -449,7 +445,7 @@ impl Walker {
         let next = &self.links[self.plan.after(turn)].layout;
         let next = layout.before(next, self.grammars.is_timed());
         let skeleton = self.grammars.skeleton(level, None);
-        let lattice = diagnose::lattice(&mut open(&skeleton), &onsets(layout), &next);
+        let lattice = Lattice::from_beginnings(&mut open(&skeleton), &onsets(layout), &next);
         // With its tastes, which remember more, it was not too large.
         lattice.map_or(BigUint::ZERO, |lattice| lattice.count_lines())
     }

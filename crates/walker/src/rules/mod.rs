@@ -154,6 +154,16 @@ pub struct Conditions<'a> {
     pub(crate) in_time: Option<&'a InTime>,
 }
 
+impl Conditions<'_> {
+    /// A level, with all the time that the hand needs.
+    pub fn of(level: Level) -> Self {
+        Conditions {
+            level,
+            in_time: None,
+        }
+    }
+}
+
 /// Makes a rule for a level, or says that it does not hold there.
 type Entry = fn(Conditions<'_>) -> Option<Arc<dyn Rule>>;
 
@@ -181,11 +191,7 @@ pub fn rules(conditions: Conditions<'_>) -> Vec<Arc<dyn Rule>> {
 /// The name of every rule, in the order in which outputs list them.
 pub fn names() -> Vec<&'static str> {
     let mut names = Vec::new();
-    let all = rules(Conditions {
-        level: Level::TOP,
-        in_time: None,
-    });
-    for rule in all {
+    for rule in rules(Conditions::of(Level::TOP)) {
         if !names.contains(&rule.name()) {
             names.push(rule.name());
         }

@@ -1,23 +1,71 @@
-//! The exact law of small walkers, by listing every line: what the sampler is held against.
+//! The exact law of small charts, by listing every line: what the sampler is held against. Probabilities come
+//! from the listed lines' own weights, not from the sums that the sampler uses.
 
-use crate::walker::Walker;
+use endpin_theory::Chorus;
+use endpin_walker::{
+    Development, Options,
+    lattice::{Edge, Lattice, Listed, Skeleton, State},
+    line::layout::Layout,
+    rules::{Conditions, rules},
+    tastes::tastes,
+};
 use std::collections::BTreeMap;
 
 /// More lines than this from one starting root are not listed.
 const MOST: usize = 1_000_000;
 
-impl Walker {
-    /// Every line of the first chorus (the key of each of its places) with its probability; empty if there
-    /// are more than a million.
-    ///
-    /// Probabilities come from listing all lines, not from the sums that the sampler uses.
-    pub fn law(&self) -> BTreeMap<Vec<u8>, f64> {
+/// All lines of a chart that is played over and over in the same way.
+pub struct Law {
+    beginnings: Vec<(State, f64)>,
+    /// For each state in which a chorus may begin, the lines from it.
+    lines: BTreeMap<State, Vec<(Listed, State)>>,
+}
+
+impl Law {
+    pub fn of(chorus: &Chorus, options: &Options) -> Law {
+        let development = Development {
+            level: options.level,
+            feel: options.feel,
+            busy: 0,
+            lift: 0,
+            loose: false,
+        };
+        let next = chorus.spans[0]
+            .chord
+            .as_ref()
+            .map(|chord| chord.bass().chroma());
+        let layout = Layout::new(chorus, development, options, next);
+        let onsets: Vec<_> = layout.slots.iter().map(|slot| slot.onset.clone()).collect();
+        let mut skeleton = Skeleton::new(
+            rules(Conditions::of(options.level)),
+            tastes(&options.weights, options.level),
+        );
+        let beginnings = skeleton.beginnings(&onsets[0]);
+        let along = Lattice::along(&skeleton, &onsets, &onsets[0]);
+        let mut lines = BTreeMap::new();
+        let mut left: Vec<State> = beginnings.iter().map(|&(state, _)| state).collect();
+        while let Some(state) = left.pop() {
+            let lattice = Lattice::build(&mut skeleton, &onsets, &[state], &onsets[0]).unwrap();
+            let listed = lattice.list(0, &along, MOST).unwrap();
+            let exits = lattice.exits();
+            let from = listed.into_iter().map(|line| {
+                let exit = exits[line.exit];
+                (line, exit)
+            });
+            lines.insert(state, from.collect());
+            left.extend(exits.iter().filter(|exit| !lines.contains_key(exit)));
+        }
+        Law { beginnings, lines }
+    }
+
+    /// Every line of the first chorus (the key of each of its onsets) with its probability.
+    pub fn of_lines(&self) -> BTreeMap<Vec<u8>, f64> {
         let mut law: BTreeMap<Vec<u8>, f64> = BTreeMap::new();
-        for (entry, beginning) in self.beginnings.iter().enumerate() {
-            for (keys, _, weight) in self.lines_from(0, entry) {
-                if *beginning > 0.0 {
-                    *law.entry(keys).or_default() += beginning * weight;
-                }
+        for (state, beginning) in &self.beginnings {
+            for (line, _) in &self.lines[state] {
+                let first = state.key().unwrap_or(Edge::SILENT);
+                let keys = [&[first], &*line.keys].concat();
+                *law.entry(keys).or_default() += beginning * line.weight;
             }
         }
         normalise(&mut law);
@@ -25,55 +73,28 @@ impl Walker {
     }
 
     /// Probability of each key on which chorus `number` (from 1) may begin.
-    pub fn law_of_starts(&self, number: u32) -> BTreeMap<u8, f64> {
-        let mut law: BTreeMap<usize, f64> = BTreeMap::new();
-        for (entry, beginning) in self.beginnings.iter().enumerate() {
-            let lines = self.lines_from(0, entry);
-            let total: f64 = lines.iter().map(|(_, _, weight)| weight).sum();
-            law.insert(entry, beginning * total);
-        }
+    pub fn of_starts(&self, number: u32) -> BTreeMap<u8, f64> {
+        let total =
+            |state: &State| -> f64 { self.lines[state].iter().map(|(line, _)| line.weight).sum() };
+        let beginnings = self.beginnings.iter();
+        let mut law: BTreeMap<State, f64> = beginnings
+            .map(|(state, weight)| (*state, weight * total(state)))
+            .collect();
         normalise(&mut law);
-        for chorus in 1..u64::from(number) {
-            let turn = self.plan.turn_of(chorus - 1);
-            let mut next: BTreeMap<usize, f64> = BTreeMap::new();
-            for (entry, probability) in law {
-                let mut onward: BTreeMap<usize, f64> = BTreeMap::new();
-                for (_, exit, weight) in self.lines_from(turn, entry) {
-                    *onward.entry(exit).or_default() += weight;
-                }
-                normalise(&mut onward);
-                for (exit, share) in onward {
-                    *next.entry(exit).or_default() += probability * share;
+        for _ in 1..number {
+            let mut next: BTreeMap<State, f64> = BTreeMap::new();
+            for (state, probability) in law {
+                for (line, exit) in &self.lines[&state] {
+                    *next.entry(*exit).or_default() += probability * line.weight / total(&state);
                 }
             }
             law = next;
         }
-        let entries = self.links[self.plan.turn_of(u64::from(number.max(1)) - 1)]
-            .lattice
-            .entries();
         let mut keys: BTreeMap<u8, f64> = BTreeMap::new();
-        for (entry, probability) in law {
-            *keys
-                .entry(entries[entry].key().unwrap_or(u8::MAX))
-                .or_default() += probability;
+        for (state, probability) in law {
+            *keys.entry(state.key().unwrap()).or_default() += probability;
         }
         keys
-    }
-
-    /// All lines of a turn from an entry: keys, entry of the next turn, weight.
-    fn lines_from(&self, turn: usize, entry: usize) -> Vec<(Vec<u8>, usize, f64)> {
-        let link = &self.links[turn];
-        let alive = &self.links[self.plan.after(turn)].alive;
-        let lines = link.lattice.list(entry, MOST).unwrap_or_default();
-        lines
-            .into_iter()
-            .map(|line| {
-                let mut keys = vec![link.first_key(entry)];
-                keys.extend(line.keys);
-                (keys, link.entry_of_exit[line.exit], line.weight)
-            })
-            .filter(|&(_, next, _)| alive[next])
-            .collect()
     }
 }
 

@@ -1,11 +1,10 @@
 //! The line problem of the reference values (`line-problem.md`), stated through the public interface of rules.
 
 use endpin_walker::{
-    grammar::{Grammar, State},
-    lattice::Lattice,
-    place::{Chromas, Keys, Place},
-    rules::{Memory, Rule, Step},
+    lattice::{Lattice, Skeleton},
+    rules::{Chromas, Keys, Memory, Onset, Rule, Step},
 };
+use std::sync::Arc;
 
 /// Rules 1 and 2 of the problem, and the pitches of rule 3 that need no other note.
 #[derive(Debug)]
@@ -27,14 +26,14 @@ impl Rule for Harmony {
 
     /// Remembers whether the last note has yet to resolve into a root a semitone away.
     fn read(&self, owes: Memory, step: &Step<'_>) -> Option<Memory> {
-        let (place, to) = (step.place, step.to?);
-        if owes == 1 && (step.distance()?.abs() != 1 || to % 12 != place.root) {
+        let (onset, to) = (step.onset, step.to?);
+        if owes == 1 && (step.distance()?.abs() != 1 || to % 12 != onset.root) {
             return None;
         }
-        match (place.arrival, place.stressed) {
-            (true, _) => (to % 12 == place.root).then_some(0),
-            (_, true) => place.tones.contains(to).then_some(0),
-            _ => Some((!place.tones.contains(to) && !place.scale.contains(to)).into()),
+        match (onset.arrival, onset.stressed) {
+            (true, _) => (to % 12 == onset.root).then_some(0),
+            (_, true) => onset.tones.contains(to).then_some(0),
+            _ => Some((!onset.tones.contains(to) && !onset.scale.contains(to)).into()),
         }
     }
 }
@@ -54,7 +53,7 @@ impl Rule for Leading {
 
     fn read(&self, _: Memory, step: &Step<'_>) -> Option<Memory> {
         match step.distance() {
-            Some(distance) if step.place.arrival => {
+            Some(distance) if step.onset.arrival => {
                 matches!(distance, 1 | -1 | 2 | -2 | -7 | 5).then_some(0)
             }
             _ => Some(0),
@@ -75,6 +74,10 @@ impl Rule for Reach {
         "No repeats, nothing between a fifth and an octave."
     }
 
+    fn widest_move(&self) -> u8 {
+        12
+    }
+
     fn read(&self, _: Memory, step: &Step<'_>) -> Option<Memory> {
         let Some(distance) = step.distance() else {
             return Some(0);
@@ -83,8 +86,8 @@ impl Rule for Reach {
     }
 }
 
-/// The places of the problem: 48 beats.
-pub fn places() -> Vec<Place> {
+/// The onsets of the problem: 48 beats.
+pub fn onsets() -> Vec<Onset> {
     const DOMINANT: ([u8; 4], [u8; 7]) = ([0, 4, 7, 10], [0, 2, 4, 5, 7, 9, 10]);
     const MINOR: ([u8; 4], [u8; 7]) = ([0, 3, 7, 10], [0, 2, 3, 5, 7, 9, 10]);
     const FLAT_NINE: ([u8; 4], [u8; 8]) = ([0, 4, 7, 10], [0, 1, 3, 4, 6, 7, 9, 10]);
@@ -97,14 +100,14 @@ pub fn places() -> Vec<Place> {
                 .collect::<Chromas>()
         };
         let (tones, scale) = (above(tones), above(scale));
-        (0..beats).map(move |beat| Place {
+        (0..beats).map(move |beat| Onset {
             keys: Keys::between(28, 55),
             tones,
             scale,
             root,
             arrival: beat == 0,
             stressed: beat % 2 == 0,
-            ..Place::default()
+            ..Onset::default()
         })
     };
     let dominant = (&DOMINANT.0[..], &DOMINANT.1[..]);
@@ -136,18 +139,12 @@ pub fn places() -> Vec<Place> {
 
 /// Its lattice.
 pub fn lattice() -> Lattice {
-    lattice_of(&places())
+    lattice_of(&onsets())
 }
 
-/// The lattice of these places, closed into a loop.
-pub fn lattice_of(places: &[Place]) -> Lattice {
-    let grammar = Grammar::new(
-        vec![Box::new(Harmony), Box::new(Leading), Box::new(Reach)],
-        Vec::new(),
-    );
-    let entries: Vec<State> = Grammar::choices(&places[0])
-        .filter_map(|to| grammar.step(State::START, &places[0], to).ok())
-        .map(|(state, _)| state)
-        .collect();
-    Lattice::build(&grammar, places, entries, &places[0])
+/// The lattice of these onsets, closed into a loop.
+pub fn lattice_of(onsets: &[Onset]) -> Lattice {
+    let rules: Vec<Arc<dyn Rule>> = vec![Arc::new(Harmony), Arc::new(Leading), Arc::new(Reach)];
+    let mut skeleton = Skeleton::new(rules, Vec::new());
+    Lattice::from_beginnings(&mut skeleton, onsets, &onsets[0]).unwrap()
 }
