@@ -146,13 +146,14 @@ impl Tables {
             return None;
         }
         let mut row = Row::default();
-        let sums = weights.stretch(0);
+        let sums: Vec<_> = (0..exits).map(|exit| weights.stretch(0, exit)).collect();
         let layers = blocks.iter().enumerate().map(|(layer, block)| {
             let mut cells = Vec::with_capacity(block.len() * exits * statements);
             for exit in 0..exits {
                 for state in 0..block.states() {
                     for stated in 0..statements {
-                        let edges = weights.of_edges(layer, state, stated, exit, &sums[layer + 1]);
+                        let edges =
+                            weights.of_edges(layer, state, stated, exit, &sums[exit][layer + 1]);
                         alias_row(edges, &mut row);
                         cells.extend_from_slice(&row.cells);
                     }

@@ -10,8 +10,8 @@
 //! weights for each onset, by key ([`Lattice::along`]). What has been remembered and will not be asked for any
 //! more is forgotten: states with equal futures are merged.
 
-use super::skeleton::{Answers, Skeleton, State, Target};
-use crate::rules::{Onset, Step};
+use super::skeleton::{Answers, Kind, Skeleton, State};
+use crate::rules::Onset;
 use rustc_hash::{FxHashMap, FxHasher};
 use std::{
     hash::{Hash, Hasher},
@@ -339,22 +339,59 @@ impl Lattice {
     }
 }
 
-/// A choice that the rules allow: the note, and the number of its key with what they remember after it.
-type Allowed = (Target, u32);
+/// Numbers things that are known by their place in a table, in the order in which they are met; the table is
+/// used again without being cleared.
+#[derive(Default)]
+struct Numbering {
+    /// Numbers counted on from one use to the next; those of earlier uses lie below `base`.
+    table: Vec<u32>,
+    base: u32,
+    count: u32,
+}
+
+impl Numbering {
+    fn clear(&mut self) {
+        // The table begins with zeros, which are nobody's number.
+        self.base += self.count.max(1);
+        self.count = 0;
+    }
+
+    /// The number of what stands at a place, and whether it is new.
+    #[inline]
+    fn of(&mut self, place: usize) -> (u32, bool) {
+        if self.table.len() <= place {
+            self.table.resize((place + 1).next_power_of_two(), 0);
+        }
+        let number = &mut self.table[place];
+        if *number >= self.base {
+            return (*number - self.base, false);
+        }
+        *number = self.base + self.count;
+        self.count += 1;
+        (self.count - 1, true)
+    }
+}
+
+/// A choice that the rules allow: the move, the key, and the number of that key with what rules remember.
+#[derive(Clone, Copy)]
+struct Allowed {
+    up: Option<i8>,
+    key: u8,
+    pair: u32,
+}
 
 /// Makes blocks; its tables are kept from one to the next.
 #[derive(Default)]
 struct Expander {
     allowed: Vec<Allowed>,
-    allowed_after: FxHashMap<(u8, u32), (u32, u32)>,
+    /// What is allowed after each key with what rules remember.
+    before: Numbering,
+    ranges: Vec<(u32, u32)>,
     /// The keys with what rules remember that the block reaches.
+    after: Numbering,
     pairs: Vec<(u8, u32)>,
-    pair_numbers: FxHashMap<(u8, u32), u32>,
-    /// For each pair and each memory of tastes, the number of the state, counted on from block to block, so that
-    /// those of earlier blocks lie below `base`.
-    numbers: Vec<u32>,
-    stride: usize,
-    base: u32,
+    /// Those with what tastes remember.
+    states: Numbering,
     /// The states that the last block reached, in the order in which they were met.
     reached: Vec<(u8, u32, u32)>,
 }
@@ -366,47 +403,32 @@ impl Expander {
     /// only.
     fn expand(&mut self, skeleton: &mut Skeleton, layer: &Layer, onset: &Onset) -> Block {
         let kind = skeleton.kind(onset);
-        let widest = skeleton.widest();
-        self.allowed.clear();
-        self.allowed_after.clear();
-        self.pairs.clear();
-        self.pair_numbers.clear();
-        self.base += self.reached.len() as u32 + 1;
+        let ranges: Vec<(u32, u32)> = self.allow(skeleton, kind, layer, onset);
+        self.states.clear();
         self.reached.clear();
-        let mut block = Block::empty();
-        for &(key, rules, tastes) in layer.iter() {
+        let count = ranges
+            .iter()
+            .map(|(first, last)| (last - first) as usize)
+            .sum();
+        let mut block = Block {
+            starts: Vec::with_capacity(layer.len() + 1),
+            edges: Vec::with_capacity(count),
+        };
+        block.starts.push(0);
+        for (&(key, _, tastes), (first, last)) in layer.iter().zip(ranges) {
             let from = (key != Edge::SILENT).then_some(key);
-            let known = self.allowed_after.get(&(key, rules)).copied();
-            let (first, last) = known.unwrap_or_else(|| {
-                let first = self.allowed.len() as u32;
-                let row = skeleton.rule_row(&kind, rules, from);
-                for &target in &kind.targets {
-                    let to = target.key;
-                    let far = from
-                        .zip(to)
-                        .is_some_and(|(from, to)| from.abs_diff(to) > widest);
-                    if far {
-                        continue;
-                    }
-                    let step = Step { onset, from, to };
-                    if let Some(rules) = skeleton.read(row, target, rules, &step) {
-                        let pair = self.pair(to.unwrap_or(key), rules);
-                        self.allowed.push((target, pair));
-                    }
+            let row = skeleton.taste_row(kind, tastes, from);
+            for allowed in &self.allowed[first as usize..last as usize] {
+                let weighed = skeleton.weigh(row, allowed.up, kind, tastes, from);
+                let place = weighed.tastes as usize * self.pairs.len() + allowed.pair as usize;
+                let (to, new) = self.states.of(place);
+                if new {
+                    let (key, rules) = self.pairs[allowed.pair as usize];
+                    self.reached.push((key, rules, weighed.tastes));
                 }
-                let range = (first, self.allowed.len() as u32);
-                self.allowed_after.insert((key, rules), range);
-                range
-            });
-            let row = skeleton.taste_row(&kind, tastes, from);
-            for choice in first..last {
-                let (target, pair) = self.allowed[choice as usize];
-                let to = target.key;
-                let step = Step { onset, from, to };
-                let weighed = skeleton.weigh(row, target, &kind, tastes, &step);
                 block.edges.push(Edge {
-                    to: self.number(skeleton, pair, weighed.tastes),
-                    key: to.unwrap_or(Edge::SILENT),
+                    to,
+                    key: allowed.key,
                     statement: weighed.statement,
                     weight: weighed.weight,
                 });
@@ -416,46 +438,49 @@ impl Expander {
         block
     }
 
-    /// The number of a key with what rules remember.
-    fn pair(&mut self, key: u8, rules: u32) -> u32 {
-        let next = self.pairs.len() as u32;
-        let number = *self.pair_numbers.entry((key, rules)).or_insert(next);
-        if number == next {
-            self.pairs.push((key, rules));
-        }
-        number
-    }
-
-    /// The number of a state in the layer that the block reaches.
-    #[inline]
-    fn number(&mut self, skeleton: &Skeleton, pair: u32, tastes: u32) -> u32 {
-        if tastes as usize >= self.stride {
-            self.widen(skeleton);
-        }
-        let at = pair as usize * self.stride + tastes as usize;
-        if self.numbers.len() <= at {
-            self.numbers.resize((at + 1).next_power_of_two(), 0);
-        }
-        let number = self.numbers[at];
-        if number >= self.base {
-            return number - self.base;
-        }
-        let next = self.reached.len() as u32;
-        self.numbers[at] = self.base + next;
-        let (key, rules) = self.pairs[pair as usize];
-        self.reached.push((key, rules, tastes));
-        next
-    }
-
-    /// Makes room for more memories of tastes.
-    fn widen(&mut self, skeleton: &Skeleton) {
-        self.stride = (skeleton.taste_memories() * 2).next_power_of_two();
-        self.numbers.clear();
-        let reached = std::mem::take(&mut self.reached);
-        for &(key, rules, tastes) in &reached {
-            let pair = self.pair(key, rules);
-            self.number(skeleton, pair, tastes);
-        }
+    /// What the rules allow after each state of a layer.
+    fn allow(
+        &mut self,
+        skeleton: &mut Skeleton,
+        kind: Kind,
+        layer: &Layer,
+        onset: &Onset,
+    ) -> Vec<(u32, u32)> {
+        let place = |key: u8, rules: u32| rules as usize * 256 + usize::from(key);
+        self.before.clear();
+        self.ranges.clear();
+        self.after.clear();
+        self.pairs.clear();
+        self.allowed.clear();
+        let ranges = layer.iter().map(|&(key, rules, _)| {
+            let (number, new) = self.before.of(place(key, rules));
+            if new {
+                let from = (key != Edge::SILENT).then_some(key);
+                let first = self.allowed.len() as u32;
+                for number in skeleton.moves(kind, onset, rules, from) {
+                    let passed = skeleton.passed(number);
+                    let to = passed
+                        .up
+                        .map(|up| from.unwrap_or(0).wrapping_add_signed(up));
+                    if to.is_some_and(|to| !onset.keys.contains(to)) {
+                        continue;
+                    }
+                    let sounding = to.unwrap_or(key);
+                    let (pair, new) = self.after.of(place(sounding, passed.rules));
+                    if new {
+                        self.pairs.push((sounding, passed.rules));
+                    }
+                    self.allowed.push(Allowed {
+                        up: passed.up,
+                        key: to.unwrap_or(Edge::SILENT),
+                        pair,
+                    });
+                }
+                self.ranges.push((first, self.allowed.len() as u32));
+            }
+            self.ranges[number as usize]
+        });
+        ranges.collect()
     }
 }
 

@@ -108,124 +108,42 @@ impl Numbers {
     }
 }
 
-/// The most columns of a table: degrees above the root.
-const DEGREES: usize = 12;
+/// What the rules let happen: a move in semitones or silence, and what they remember after it, by number.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) struct Passed {
+    /// None is silence.
+    pub up: Option<i8>,
+    pub rules: u32,
+}
 
-/// Answers over onsets of one kind: a row for each memory, in it a cell for silence and one for each move, and
-/// where degrees matter a column for each of those that occur. A cell is 0 until it is asked for.
+/// What the rules answer at onsets of a kind, seen from the root of the chord.
 #[derive(Debug)]
-struct Table {
+struct RuleTable {
+    /// The onset, its root on a C, with all the keys that rules admit around [`MIDDLE`].
     onset: Onset,
-    /// The column of each degree, in semitones above the root; [`Table::NO_COLUMN`] for those that had no key.
-    columns: [u8; DEGREES],
-    width: usize,
+    /// For each memory and each degree moved from, where its list of moves is, counted from 1; 0 if it has not
+    /// been asked for.
+    lists: Vec<u32>,
+}
+
+/// What the tastes answer at onsets that are alike but for their harmony.
+#[derive(Debug)]
+struct TasteTable {
+    onset: Onset,
     /// Where the row of each memory begins in the cells; 0 if it has none.
     rows: Vec<u32>,
 }
 
-impl Table {
-    const NO_COLUMN: u8 = u8::MAX;
-
-    /// A table whatever the degree.
-    fn of_moves(onset: Onset) -> Table {
-        Table {
-            onset,
-            columns: [0; DEGREES],
-            width: 1,
-            rows: Vec::new(),
-        }
-    }
-
-    /// A table with a column for each degree that may start.
-    fn of_degrees(onset: Onset, admits: impl Fn(&Onset, u8) -> bool) -> Table {
-        let mut table = Table {
-            columns: [Table::NO_COLUMN; DEGREES],
-            width: 0,
-            ..Table::of_moves(onset)
-        };
-        let everywhere = Onset {
-            keys: Keys::between(0, 127),
-            ..table.onset.clone()
-        };
-        for (degree, column) in (0..).zip(&mut table.columns) {
-            if admits(&everywhere, 60 + degree) {
-                *column = table.width as u8;
-                table.width += 1;
-            }
-        }
-        table
-    }
-
-    /// The cell of a move to a key, but for the key it comes from; none if it may not start.
-    fn cell_of(&self, key: u8, root: u8) -> Option<u32> {
-        let column = self.columns[usize::from((key + 12 - root) % 12)];
-        let cell = usize::from(key) * self.width + usize::from(column);
-        (column != Table::NO_COLUMN).then_some(cell as u32)
-    }
-
-    /// The row of a memory for moves from a key, made if there is none yet.
-    fn row(&mut self, cells: &mut Vec<u32>, memory: u32, widest: u8, from: u8) -> Row {
-        let memory = memory as usize;
-        let moves = 2 * usize::from(widest) + 1;
-        if self.rows.len() <= memory {
-            self.rows.resize(memory + 1, 0);
-        }
-        if self.rows[memory] == 0 {
-            self.rows[memory] = cells.len() as u32;
-            cells.resize(cells.len() + 1 + moves * self.width, 0);
-        }
-        let silent = self.rows[memory] as usize;
-        let first = silent + 1 + usize::from(widest) * self.width;
-        Row {
-            silent,
-            // A key beyond the widest move has no cell; whoever asks has left it out.
-            from: first.wrapping_sub(usize::from(from) * self.width),
-        }
-    }
-}
-
-/// Where the cells of a row begin, for moves from a key, as if the key moved to were 0.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Row {
-    silent: usize,
-    from: usize,
-}
-
-/// A key that may start, and where the cells of moves to it stand in the rows of rules and tastes; or silence.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Target {
-    /// None is silence.
-    pub key: Option<u8>,
-    rule_cell: u32,
-    taste_cell: u32,
-}
-
-impl Target {
-    const SILENCE: Target = Target {
-        key: None,
-        rule_cell: 0,
-        taste_cell: 0,
-    };
-}
-
-impl Row {
-    #[inline]
-    fn cell(self, silent: bool, to: u32) -> usize {
-        match silent {
-            true => self.silent,
-            false => self.from.wrapping_add(to as usize),
-        }
-    }
-}
-
 /// The tables of an onset.
-#[derive(Clone, Debug)]
+#[derive(Clone, Copy, Debug)]
 pub(super) struct Kind {
     rules: usize,
     tastes: usize,
-    /// Silence, if it may be, then the keys that may start.
-    pub targets: Vec<Target>,
 }
+
+/// Where the cells of a memory of tastes begin, one for silence and one for each move; none if nothing is kept.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Row(Option<usize>);
 
 /// What all tastes together say of a step.
 #[derive(Clone, Copy, Debug)]
@@ -293,36 +211,23 @@ pub struct Skeleton {
     answers: Arc<Answers>,
     rule_memories: Numbers,
     taste_memories: Numbers,
-    rule_tables: Tables,
-    taste_tables: Tables,
-    rule_cells: Vec<u32>,
+    rule_tables: Vec<RuleTable>,
+    rule_table_numbers: FxHashMap<Onset, usize>,
+    taste_tables: Vec<TasteTable>,
+    taste_table_numbers: FxHashMap<Onset, usize>,
+    /// Lists of moves, and where each begins and ends.
+    moves: Vec<Passed>,
+    lists: Vec<(u32, u32)>,
     taste_cells: Vec<u32>,
     /// What the cells of tastes hold, less 1, is the number of one of these.
     weighed: Vec<Weighed>,
 }
 
-/// Tables by the onset that they are of.
-#[derive(Debug, Default)]
-struct Tables {
-    all: Vec<Table>,
-    numbers: FxHashMap<Onset, usize>,
-}
-
-impl Tables {
-    fn number(&mut self, onset: Onset, make: impl FnOnce(Onset) -> Table) -> usize {
-        if let Some(&number) = self.numbers.get(&onset) {
-            return number;
-        }
-        self.all.push(make(onset.clone()));
-        self.numbers.insert(onset, self.all.len() - 1);
-        self.all.len() - 1
-    }
-}
-
 /// Wider moves than this are not kept in tables.
 const WIDEST_KEPT: u8 = 24;
 
-const REFUSED: u32 = 1;
+/// The C from which moves that are kept are worked out.
+const MIDDLE: u8 = 60;
 
 impl Skeleton {
     /// Reads these rules and tastes together.
@@ -345,10 +250,13 @@ impl Skeleton {
             ),
             rule_memories: Numbers::new(),
             taste_memories: Numbers::new(),
-            rule_tables: Tables::default(),
-            taste_tables: Tables::default(),
+            rule_tables: Vec::new(),
+            rule_table_numbers: FxHashMap::default(),
+            taste_tables: Vec::new(),
+            taste_table_numbers: FxHashMap::default(),
+            moves: Vec::new(),
+            lists: Vec::new(),
             // No row begins at 0.
-            rule_cells: vec![0],
             taste_cells: vec![0],
             weighed: Vec::new(),
         }
@@ -386,18 +294,13 @@ impl Skeleton {
     /// The weights of notes at an onset by where they lie.
     pub(super) fn along(&self, onset: &Onset) -> Along {
         let mut along = [1.0; 256];
-        let tastes = self.tastes.iter().filter(|taste| has_a_say(taste, onset));
-        for taste in tastes {
-            for key in onset.keys.iter() {
+        let keys: Vec<u8> = onset.keys.iter().collect();
+        for taste in self.tastes.iter().filter(|taste| has_a_say(taste, onset)) {
+            for &key in &keys {
                 along[usize::from(key)] *= f64::from(taste.reads.along(onset, key));
             }
         }
         along
-    }
-
-    /// The widest move in semitones that all rules let pass.
-    pub(super) fn widest(&self) -> u8 {
-        self.widest
     }
 
     /// The memories of a state as tables number them.
@@ -416,98 +319,146 @@ impl Skeleton {
         }
     }
 
-    /// The tables of an onset, and the keys that may start there.
+    /// The tables of an onset.
     pub(super) fn kind(&mut self, onset: &Onset) -> Kind {
-        let root = onset.root;
-        let (all, reads_keys) = (&self.rules, self.reads_keys);
-        let admits = |onset: &Onset, key| admits(all, onset, key);
-        // What reads keys has to be asked for each.
-        let by_degree = |onset: &Onset, key| reads_keys || admits(onset, key);
-        let of_degrees = |onset| Table::of_degrees(onset, by_degree);
-        let rules = self.rule_tables.number(onset.from_its_root(), of_degrees);
-        let tastes = self
-            .taste_tables
-            .number(onset.without_harmony(), Table::of_moves);
-        let (rule_table, taste_table) =
-            (&self.rule_tables.all[rules], &self.taste_tables.all[tastes]);
-        let target = |key: u8| {
-            if reads_keys && !admits(onset, key) {
-                return None;
-            }
-            Some(Target {
-                key: Some(key),
-                rule_cell: rule_table.cell_of(key, root)?,
-                taste_cell: taste_table.cell_of(key, root)?,
-            })
-        };
-        let silence = silence(onset).map(|()| Target::SILENCE);
-        let notes = sounds(onset).then(|| onset.keys.iter().filter_map(target));
-        let targets = silence.into_iter().chain(notes.into_iter().flatten());
+        let rules = onset.from_its_root();
+        let tastes = onset.without_harmony();
+        let rule_table = self.rule_table_numbers.get(&rules).copied();
+        let taste_table = self.taste_table_numbers.get(&tastes).copied();
         Kind {
-            targets: targets.collect(),
-            rules,
-            tastes,
+            rules: rule_table.unwrap_or_else(|| {
+                let keys = Keys::between(MIDDLE - WIDEST_KEPT, MIDDLE + 11 + WIDEST_KEPT);
+                let everywhere = Onset {
+                    keys,
+                    ..rules.clone()
+                };
+                let keys = keys.retain(|key| admits(&self.rules, &everywhere, key));
+                self.rule_tables.push(RuleTable {
+                    onset: Onset { keys, ..everywhere },
+                    lists: Vec::new(),
+                });
+                let number = self.rule_tables.len() - 1;
+                self.rule_table_numbers.insert(rules, number);
+                number
+            }),
+            tastes: taste_table.unwrap_or_else(|| {
+                self.taste_tables.push(TasteTable {
+                    onset: tastes.clone(),
+                    rows: Vec::new(),
+                });
+                let number = self.taste_tables.len() - 1;
+                self.taste_table_numbers.insert(tastes, number);
+                number
+            }),
         }
     }
 
-    /// The row of what rules remember, for moves from a key; none if nothing is kept.
-    pub(super) fn rule_row(&mut self, kind: &Kind, rules: u32, from: Option<u8>) -> Option<Row> {
-        if self.reads_keys || self.widest > WIDEST_KEPT {
-            return None;
-        }
-        let table = &mut self.rule_tables.all[kind.rules];
-        Some(table.row(&mut self.rule_cells, rules, self.widest, from?))
+    /// Whether answers are kept in tables: moves are bounded, and hold from every key.
+    fn keeps(&self) -> bool {
+        !self.reads_keys && self.widest <= WIDEST_KEPT
     }
 
-    /// The same for what tastes remember.
-    pub(super) fn taste_row(&mut self, kind: &Kind, tastes: u32, from: Option<u8>) -> Option<Row> {
-        if self.widest > WIDEST_KEPT {
-            return None;
-        }
-        let table = &mut self.taste_tables.all[kind.tastes];
-        Some(table.row(&mut self.taste_cells, tastes, self.widest, from?))
-    }
-
-    /// Lets the rules read a step with an admitted note: what they remember next, by number.
-    #[inline]
-    pub(super) fn read(
+    /// What the rules let happen at an onset after a key, silence first, then from low to high; keys that the
+    /// onset does not have are among it.
+    pub(super) fn moves(
         &mut self,
-        row: Option<Row>,
-        target: Target,
+        kind: Kind,
+        onset: &Onset,
         rules: u32,
-        step: &Step<'_>,
-    ) -> Option<u32> {
-        let at = row.map(|row| row.cell(target.key.is_none(), target.rule_cell));
-        match at.map_or(0, |at| self.rule_cells[at]) {
-            0 => self.read_first(at, rules, step),
-            REFUSED => None,
-            known => Some(known - 2),
+        from: Option<u8>,
+    ) -> std::ops::Range<usize> {
+        let Some(from) = from.filter(|_| self.keeps()) else {
+            let keys = onset.keys.retain(|key| admits(&self.rules, onset, key));
+            let onset = Onset {
+                keys,
+                ..onset.clone()
+            };
+            return self.new_moves(&onset, rules, from);
+        };
+        let degree = usize::from((from + 12 - onset.root) % 12);
+        let at = rules as usize * 12 + degree;
+        let lists = &mut self.rule_tables[kind.rules].lists;
+        if lists.len() <= at {
+            lists.resize(at + 1, 0);
         }
+        if lists[at] == 0 {
+            let onset = self.rule_tables[kind.rules].onset.clone();
+            let range = self.new_moves(&onset, rules, Some(MIDDLE + degree as u8));
+            self.lists.push((range.start as u32, range.end as u32));
+            self.rule_tables[kind.rules].lists[at] = self.lists.len() as u32;
+        }
+        let list = self.rule_tables[kind.rules].lists[at] as usize - 1;
+        let (first, last) = self.lists[list];
+        first as usize..last as usize
     }
 
-    fn read_first(&mut self, at: Option<usize>, rules: u32, step: &Step<'_>) -> Option<u32> {
-        let memory = self.rule_memories.memories[rules as usize];
-        let after = self.read_all(memory, step);
-        let after = after.map(|after| self.rule_memories.of(after));
-        if let Some(at) = at {
-            self.rule_cells[at] = after.map_or(REFUSED, |after| after + 2);
+    /// The same, asked of the rules; the onset has only keys that they admit.
+    fn new_moves(&mut self, onset: &Onset, rules: u32, from: Option<u8>) -> std::ops::Range<usize> {
+        if !self.keeps() {
+            self.moves.clear();
         }
-        after
+        let first = self.moves.len();
+        let memory = self.rule_memories.memories[rules as usize];
+        let near = |from: u8| {
+            let (lowest, highest) = (
+                from.saturating_sub(self.widest),
+                from.saturating_add(self.widest),
+            );
+            onset.keys.within(lowest, highest)
+        };
+        let near = Onset {
+            keys: from.map_or(onset.keys, near),
+            ..onset.clone()
+        };
+        for to in choices(&near) {
+            if let Some(after) = self.read_all(memory, &Step { onset, from, to }) {
+                let up = to.map(|to| (i16::from(to) - i16::from(from.unwrap_or(0))) as i8);
+                let rules = self.rule_memories.of(after);
+                self.moves.push(Passed { up, rules });
+            }
+        }
+        first..self.moves.len()
+    }
+
+    /// One of the moves.
+    #[inline]
+    pub(super) fn passed(&self, number: usize) -> Passed {
+        self.moves[number]
+    }
+
+    /// The row of what tastes remember.
+    pub(super) fn taste_row(&mut self, kind: Kind, tastes: u32, from: Option<u8>) -> Row {
+        if self.widest > WIDEST_KEPT || from.is_none() {
+            return Row(None);
+        }
+        let rows = &mut self.taste_tables[kind.tastes].rows;
+        let memory = tastes as usize;
+        if rows.len() <= memory {
+            rows.resize(memory + 1, 0);
+        }
+        if rows[memory] == 0 {
+            rows[memory] = self.taste_cells.len() as u32;
+            let cells = 2 + 2 * usize::from(self.widest);
+            self.taste_cells.resize(self.taste_cells.len() + cells, 0);
+        }
+        Row(Some(rows[memory] as usize))
     }
 
     /// Lets the tastes weigh a step.
     #[inline]
     pub(super) fn weigh(
         &mut self,
-        row: Option<Row>,
-        target: Target,
-        kind: &Kind,
+        row: Row,
+        up: Option<i8>,
+        kind: Kind,
         tastes: u32,
-        step: &Step<'_>,
+        from: Option<u8>,
     ) -> Weighed {
-        let at = row.map(|row| row.cell(target.key.is_none(), target.taste_cell));
+        let widest = isize::from(self.widest as i8);
+        let cell = up.map_or(0, |up| (1 + widest + isize::from(up)) as usize);
+        let at = row.0.map(|row| row + cell);
         match at.map_or(0, |at| self.taste_cells[at]) {
-            0 => self.weigh_first(at, kind, tastes, step),
+            0 => self.weigh_first(at, up, kind, tastes, from),
             known => self.weighed[known as usize - 1],
         }
     }
@@ -515,14 +466,16 @@ impl Skeleton {
     fn weigh_first(
         &mut self,
         at: Option<usize>,
-        kind: &Kind,
+        up: Option<i8>,
+        kind: Kind,
         tastes: u32,
-        step: &Step<'_>,
+        from: Option<u8>,
     ) -> Weighed {
         let memory = self.taste_memories.memories[tastes as usize];
         // What tastes may not look at, they are not shown.
-        let onset = &self.taste_tables.all[kind.tastes].onset;
-        let (weight, statement, after) = self.weigh_all(memory, &Step { onset, ..*step });
+        let onset = &self.taste_tables[kind.tastes].onset;
+        let to = up.map(|up| (i16::from(from.unwrap_or(0)) + i16::from(up)) as u8);
+        let (weight, statement, after) = self.weigh_all(memory, &Step { onset, from, to });
         let weighed = Weighed {
             weight,
             tastes: self.taste_memories.of(after),
@@ -533,11 +486,6 @@ impl Skeleton {
             self.taste_cells[at] = self.weighed.len() as u32;
         }
         weighed
-    }
-
-    /// How many memories tastes have been found to have.
-    pub(super) fn taste_memories(&self) -> usize {
-        self.taste_memories.memories.len()
     }
 
     /// Lets every rule read a step.

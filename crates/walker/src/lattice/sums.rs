@@ -11,68 +11,59 @@ use super::{
 };
 use num_bigint::BigUint;
 use rand::Rng;
-use std::{borrow::Cow, sync::Arc};
+use std::{borrow::Cow, ops::Range, sync::Arc};
 
-/// How what follows a state is gathered: a sum over its edges of what each makes of what follows it. A state
-/// may have several such numbers, side by side.
+/// How what follows a state is gathered: a sum over its edges of what each makes of what follows it.
 pub trait Semiring {
     /// What is summed.
     type Item: Clone;
 
-    /// How many numbers a state has.
-    fn width(&self) -> usize {
-        1
-    }
-
     /// The empty sum.
     fn zero(&self) -> Self::Item;
 
-    /// Adds to the numbers of a state in `layer` those of the state to which an edge leads.
-    fn add(&mut self, sum: &mut [Self::Item], layer: usize, edge: &Edge, after: &[Self::Item]);
+    /// Adds to the sum of a state in `layer` what an edge makes of the sum of the state to which it leads.
+    fn add(&mut self, sum: &mut Self::Item, layer: usize, edge: &Edge, after: &Self::Item);
 
     /// Ends the sum of a state.
-    fn close(&mut self, _sum: &mut [Self::Item]) {}
+    fn close(&mut self, _sum: &mut Self::Item) {}
 
     /// Looks at a finished layer.
     fn settle(&mut self, _layer: usize, _sums: &mut [Self::Item]) {}
 }
 
 impl Lattice {
-    /// Gathers what follows each state, from the numbers of the states after the layers `layers` back to the
+    /// Gathers what follows each state, from the sums of the states after the layers `layers` back to the
     /// first of them; `keep` is given every layer on the way, the first last.
     pub fn gather<S: Semiring>(
         &self,
         semiring: &mut S,
-        layers: std::ops::Range<usize>,
+        layers: Range<usize>,
         after: Vec<S::Item>,
         mut keep: impl FnMut(usize, Vec<S::Item>),
     ) {
-        let width = semiring.width();
+        let first = layers.start;
         let mut after = after;
         for layer in layers.rev() {
             let block = &self.blocks()[layer];
-            let mut sums = vec![semiring.zero(); block.states() * width];
-            for (state, sum) in sums.chunks_exact_mut(width).enumerate() {
+            let mut sums = Vec::with_capacity(block.states());
+            for state in 0..block.states() {
+                let mut sum = semiring.zero();
                 for edge in block.edges(state) {
-                    let at = edge.to as usize * width;
-                    semiring.add(sum, layer, edge, &after[at..at + width]);
+                    semiring.add(&mut sum, layer, edge, &after[edge.to as usize]);
                 }
-                semiring.close(sum);
+                semiring.close(&mut sum);
+                sums.push(sum);
             }
             semiring.settle(layer, &mut sums);
             keep(layer + 1, std::mem::replace(&mut after, sums));
         }
-        keep(0, after);
+        keep(first, after);
     }
 
     /// The same over the whole lattice, for the entries alone.
-    fn total<S: Semiring>(&self, semiring: &mut S, exits: Vec<S::Item>) -> Vec<S::Item> {
+    pub(crate) fn total<S: Semiring>(&self, semiring: &mut S, exits: Vec<S::Item>) -> Vec<S::Item> {
         let mut first = Vec::new();
-        self.gather(semiring, 0..self.onsets(), exits, |layer, sums| {
-            if layer == 0 {
-                first = sums;
-            }
-        });
+        self.gather(semiring, 0..self.onsets(), exits, |_, sums| first = sums);
         first
     }
 
@@ -150,8 +141,8 @@ impl Semiring for Counting {
         BigUint::ZERO
     }
 
-    fn add(&mut self, sum: &mut [BigUint], _: usize, _: &Edge, after: &[BigUint]) {
-        sum[0] += &after[0];
+    fn add(&mut self, sum: &mut BigUint, _: usize, _: &Edge, after: &BigUint) {
+        *sum += after;
     }
 }
 
@@ -170,177 +161,223 @@ impl<C: Fn(usize, u8) -> u32> Semiring for Cheapest<C> {
         Self::NONE
     }
 
-    fn add(&mut self, sum: &mut [u32], layer: usize, edge: &Edge, after: &[u32]) {
-        sum[0] = sum[0].min(after[0].saturating_add(self.0(layer, edge.key)));
+    fn add(&mut self, sum: &mut u32, layer: usize, edge: &Edge, after: &u32) {
+        *sum = (*sum).min(after.saturating_add(self.0(layer, edge.key)));
     }
 }
 
-/// Total weights of lines: for each statement before them and each exit.
-struct Weighing<'a> {
-    lattice: &'a Lattice,
-    along: &'a [Arc<Along>],
-    exits: usize,
+/// Exits that are gathered together.
+const TOGETHER: usize = 3;
+
+/// Total weights of lines to a few exits: a number for each statement before them and each exit. How many there
+/// are is known when this is compiled, so that a sum stays in the processor's registers.
+struct Weighing<'a, const WIDTH: usize> {
+    weights: &'a Weights,
     /// Whether weights are squared.
     squared: bool,
     /// What the edges of a state state, and the weights to each exit after that, answers apart.
-    stated: Vec<f64>,
+    stated: [f64; WIDTH],
     states: bool,
-    /// The power of two that was divided out of each layer.
+    /// The power of two that is divided out of each layer; none: what fits.
+    given: Option<&'a [i64]>,
     powers: Vec<i64>,
 }
 
-impl Semiring for Weighing<'_> {
-    type Item = f64;
-
-    fn width(&self) -> usize {
-        self.exits * self.lattice.answers().count
+impl<const WIDTH: usize> Weighing<'_, WIDTH> {
+    fn square(&self, weight: f64) -> f64 {
+        if self.squared {
+            weight * weight
+        } else {
+            weight
+        }
     }
+}
 
-    fn zero(&self) -> f64 {
-        0.0
+impl<const WIDTH: usize> Semiring for Weighing<'_, WIDTH> {
+    type Item = [f64; WIDTH];
+
+    fn zero(&self) -> [f64; WIDTH] {
+        [0.0; WIDTH]
     }
 
     #[inline(always)]
-    fn add(&mut self, sum: &mut [f64], layer: usize, edge: &Edge, after: &[f64]) {
-        let square = |weight: f64| {
-            if self.squared {
-                weight * weight
-            } else {
-                weight
-            }
-        };
-        let weight = square(edge.weight * self.along[layer][usize::from(edge.key)]);
+    fn add(&mut self, sum: &mut [f64; WIDTH], layer: usize, edge: &Edge, after: &[f64; WIDTH]) {
+        let along = self.weights.along[layer][usize::from(edge.key)];
+        let weight = self.square(edge.weight * along);
         if edge.statement == 0 {
-            // In sixes, which the compiler turns into few instructions: so many statements there are.
-            let (sums, rest) = sum.as_chunks_mut::<6>();
-            let (afters, rest_after) = after.as_chunks::<6>();
-            for (sums, afters) in sums.iter_mut().zip(afters) {
-                for number in 0..6 {
-                    sums[number] += weight * afters[number];
-                }
-            }
-            for (sum, after) in rest.iter_mut().zip(rest_after) {
-                *sum += weight * after;
+            for number in 0..WIDTH {
+                sum[number] += weight * after[number];
             }
             return;
         }
         // Whatever was stated before, the same follows; it is only weighed otherwise, once for all edges.
         self.states = true;
-        let at = usize::from(edge.statement) * self.exits;
-        let stated = &mut self.stated[at..at + self.exits];
-        for (sum, after) in stated.iter_mut().zip(&after[at..]) {
-            *sum += weight * after;
+        let at = usize::from(edge.statement) * TOGETHER;
+        for number in at..at + TOGETHER {
+            self.stated[number] += weight * after[number];
         }
     }
 
-    fn close(&mut self, sum: &mut [f64]) {
+    fn close(&mut self, sum: &mut [f64; WIDTH]) {
         if !self.states {
             return;
         }
-        self.states = false;
-        let answers = self.lattice.answers();
-        for (before, sum) in sum.chunks_exact_mut(self.exits).enumerate() {
-            for (now, stated) in self.stated.chunks_exact(self.exits).enumerate().skip(1) {
-                let answer = answers.weight(before, now);
-                let answer = if self.squared {
-                    answer * answer
-                } else {
-                    answer
-                };
+        let answers = self.weights.lattice.answers();
+        for (before, sum) in sum.chunks_exact_mut(TOGETHER).enumerate() {
+            for (now, stated) in self.stated.chunks_exact(TOGETHER).enumerate().skip(1) {
+                let answer = self.square(answers.weight(before, now));
                 for (sum, stated) in sum.iter_mut().zip(stated) {
                     *sum += answer * stated;
                 }
             }
         }
-        self.stated.fill(0.0);
+        self.states = false;
+        self.stated = [0.0; WIDTH];
     }
 
-    fn settle(&mut self, layer: usize, sums: &mut [f64]) {
-        self.powers[layer] = rescale(sums);
+    fn settle(&mut self, layer: usize, sums: &mut [[f64; WIDTH]]) {
+        let numbers = sums.as_flattened_mut();
+        let power = self
+            .given
+            .map_or_else(|| power_of(numbers), |given| given[layer]);
+        let factor = power_of_two(-power);
+        numbers.iter_mut().for_each(|number| *number *= factor);
+        self.powers[layer] = power;
     }
 }
 
 /// Layers whose weights are kept; of longer lattices every so many, the others being worked out again.
 const STRETCH: usize = 512;
 
+/// The weights of the states of a layer, as many numbers each as a sum has.
+type Layer = Box<[f64]>;
+
+/// Weights towards a few exits.
+#[derive(Debug, Default)]
+struct Group {
+    /// The weights after each stretch of the lattice.
+    after: Vec<Layer>,
+    /// Those of all layers of the first stretch.
+    first: Vec<Layer>,
+}
+
 /// Total weights of all lines of a lattice, from each state to each exit.
 #[derive(Debug)]
 pub struct Weights {
     lattice: Arc<Lattice>,
     along: Vec<Arc<Along>>,
-    exits: usize,
-    /// For each stretch of the lattice the weights of the layer after it; of the first stretch all.
-    after: Vec<Box<[f64]>>,
-    first: Vec<Box<[f64]>>,
-    /// The weights of the entries are to be multiplied by 2 to this power.
-    exponent: i64,
+    groups: Vec<Group>,
+    /// The power of two that was divided out of each layer.
+    powers: Vec<i64>,
 }
 
 impl Weights {
     /// Gathers the weights of lines from the back; `along` is what varies along the form.
     pub fn new(lattice: Arc<Lattice>, along: Vec<Arc<Along>>) -> Weights {
-        let exits = lattice.exits().len();
         let mut weights = Weights {
-            exits,
-            after: Vec::new(),
-            first: Vec::new(),
-            exponent: 0,
+            powers: Vec::new(),
+            groups: Vec::new(),
             along,
             lattice,
         };
-        let stretches = weights.lattice.onsets().div_ceil(STRETCH);
-        let mut after = weights.at_exits();
-        for stretch in (0..stretches).rev() {
-            let mut first = Vec::new();
-            weights.after.push(after.as_slice().into());
-            let exponent = weights.gather(stretch, after, false, |layer, sums| {
-                if layer == stretch * STRETCH || stretch == 0 {
-                    first.push(sums);
+        for group in 0..weights.lattice.exits().len().div_ceil(TOGETHER) {
+            let stretches = weights.lattice.onsets().div_ceil(STRETCH);
+            let mut made = Group::default();
+            let mut after = weights.at_exits(group);
+            let mut powers = vec![0; weights.lattice.onsets()];
+            for stretch in (0..stretches).rev() {
+                let mut kept = Vec::new();
+                let given = (group > 0).then_some(&*weights.powers);
+                let layers = weights.layers(stretch);
+                let divided =
+                    weights.gather(layers.clone(), &after, false, given, |layer, sums| {
+                        if layer == layers.start || stretch == 0 {
+                            kept.push(sums);
+                        }
+                    });
+                powers[layers.clone()].copy_from_slice(&divided[layers]);
+                made.after.push(std::mem::replace(
+                    &mut after,
+                    kept.last().cloned().unwrap_or_default(),
+                ));
+                if stretch == 0 {
+                    kept.reverse();
+                    made.first = kept;
                 }
-            });
-            weights.exponent += exponent;
-            after = first.last().cloned().unwrap_or_default();
-            if stretch == 0 {
-                first.reverse();
-                weights.first = first.into_iter().map(Into::into).collect();
             }
+            made.after.reverse();
+            if group == 0 {
+                weights.powers = powers;
+            }
+            weights.groups.push(made);
         }
-        weights.after.reverse();
         weights
     }
 
-    /// Weights of the exits: one, each for itself, whatever was stated before.
-    fn at_exits(&self) -> Vec<f64> {
-        let width = self.exits * self.lattice.answers().count;
-        (0..self.exits * width)
+    /// How many numbers a sum has: the statements, rounded up to what was compiled, times the exits together.
+    fn width(&self) -> usize {
+        TOGETHER
+            * match self.lattice.answers().count {
+                1 => 1,
+                ..=6 => 6,
+                _ => 8,
+            }
+    }
+
+    /// Weights of the exits of a group: one, each for itself, whatever was stated before.
+    fn at_exits(&self, group: usize) -> Layer {
+        let width = self.width();
+        (0..self.lattice.exits().len() * width)
             .map(|place| {
-                let (state, exit) = (place / width, place % self.exits);
+                let (state, exit) = (place / width, group * TOGETHER + place % TOGETHER);
                 f64::from(u8::from(state == exit))
             })
             .collect()
     }
 
-    /// Gathers over a stretch, and gives the power of two that was divided out.
+    /// The layers of a stretch.
+    fn layers(&self, stretch: usize) -> Range<usize> {
+        stretch * STRETCH..self.lattice.onsets().min((stretch + 1) * STRETCH)
+    }
+
+    /// Gathers over layers, and gives the powers of two that were divided out.
     fn gather(
         &self,
-        stretch: usize,
-        after: Vec<f64>,
+        layers: Range<usize>,
+        after: &[f64],
         squared: bool,
-        keep: impl FnMut(usize, Vec<f64>),
-    ) -> i64 {
-        let last = self.lattice.onsets().min((stretch + 1) * STRETCH);
+        given: Option<&[i64]>,
+        keep: impl FnMut(usize, Layer),
+    ) -> Vec<i64> {
+        match self.width() {
+            3 => self.gather_wide::<3>(layers, after, squared, given, keep),
+            18 => self.gather_wide::<18>(layers, after, squared, given, keep),
+            _ => self.gather_wide::<24>(layers, after, squared, given, keep),
+        }
+    }
+
+    fn gather_wide<const WIDTH: usize>(
+        &self,
+        layers: Range<usize>,
+        after: &[f64],
+        squared: bool,
+        given: Option<&[i64]>,
+        mut keep: impl FnMut(usize, Layer),
+    ) -> Vec<i64> {
         let mut weighing = Weighing {
-            lattice: &self.lattice,
-            along: &self.along,
-            exits: self.exits,
+            weights: self,
             squared,
-            stated: vec![0.0; self.exits * self.lattice.answers().count],
+            stated: [0.0; WIDTH],
             states: false,
+            given,
             powers: vec![0; self.lattice.onsets()],
         };
-        let layers = stretch * STRETCH..last;
-        self.lattice.gather(&mut weighing, layers, after, keep);
-        weighing.powers.iter().sum()
+        let (after, _) = after.as_chunks::<WIDTH>();
+        self.lattice
+            .gather(&mut weighing, layers, after.to_vec(), |layer, sums| {
+                keep(layer, sums.into_flattened().into());
+            });
+        weighing.powers
     }
 
     /// The lattice.
@@ -350,52 +387,65 @@ impl Weights {
 
     /// Total weight of all lines from an entry to an exit, in a unit of the whole lattice.
     pub fn total(&self, entry: usize, exit: usize) -> f64 {
-        let width = self.exits * self.lattice.answers().count;
-        self.first[0][entry * width + exit]
+        self.groups[exit / TOGETHER].first[0][entry * self.width() + exit % TOGETHER]
     }
 
     /// The odds that two lines drawn between the same ends are equal, at the ends where they are greatest.
     pub fn greatest_odds_of_equals(&self) -> f64 {
-        let width = self.exits * self.lattice.answers().count;
-        let mut after = self.at_exits();
-        let mut exponent = -2 * self.exponent;
-        for stretch in (0..self.after.len()).rev() {
-            let mut first = Vec::new();
-            exponent += self.gather(stretch, after, true, |_, sums| first = sums);
-            after = first;
-        }
-        let ends = (0..self.lattice.entries().len() * width).filter(|end| end % width < self.exits);
-        let ratio = |end: usize| match self.first[0][end] {
-            total if total > 0.0 => after[end] / (total * total),
-            _ => 0.0,
-        };
-        let mut odds = ends.map(ratio).fold(0.0, f64::max);
-        while exponent < 0 && odds > 0.0 {
-            odds *= 0.5;
-            exponent += 1;
+        let mut odds = 0.0f64;
+        for group in 0..self.groups.len() {
+            let mut after = self.at_exits(group);
+            let mut exponent = -2 * self.powers.iter().sum::<i64>();
+            for stretch in (0..self.groups[group].after.len()).rev() {
+                let mut first = Layer::default();
+                let layers = self.layers(stretch);
+                let powers = self.gather(layers, &after, true, None, |_, sums| first = sums);
+                exponent += powers.iter().sum::<i64>();
+                after = first;
+            }
+            let mut greatest = 0.0f64;
+            for entry in 0..self.lattice.entries().len() {
+                let at = entry * self.width();
+                for exit in at..at + TOGETHER {
+                    let total = self.groups[group].first[0][exit];
+                    if total > 0.0 {
+                        greatest = greatest.max(after[exit] / (total * total));
+                    }
+                }
+            }
+            while exponent < 0 && greatest > 0.0 {
+                greatest *= 0.5;
+                exponent += 1;
+            }
+            odds = odds.max(greatest);
         }
         odds.min(1.0)
     }
 
-    /// The weights of all layers of a stretch, the one after it included.
-    pub(super) fn stretch(&self, stretch: usize) -> Cow<'_, [Box<[f64]>]> {
+    /// The weights of all layers of a stretch towards an exit, the layer after it included.
+    pub(super) fn stretch(&self, stretch: usize, exit: usize) -> Cow<'_, [Layer]> {
+        let group = &self.groups[exit / TOGETHER];
         if stretch == 0 {
-            return Cow::Borrowed(&self.first);
+            return Cow::Borrowed(&group.first);
         }
-        let mut layers: Vec<Box<[f64]>> = Vec::new();
-        let after = self.after[stretch].to_vec();
-        self.gather(stretch, after, false, |layer, sums| {
-            if layer > 0 {
-                layers.push(sums.into());
-            }
-        });
+        let mut layers = Vec::new();
+        let after = &group.after[stretch];
+        self.gather(
+            self.layers(stretch),
+            after,
+            false,
+            Some(&self.powers),
+            |_, sums| {
+                layers.push(sums);
+            },
+        );
         layers.reverse();
         Cow::Owned(layers)
     }
 
     /// How many stretches there are.
     pub(super) fn stretches(&self) -> usize {
-        self.after.len()
+        self.lattice.onsets().div_ceil(STRETCH)
     }
 
     /// The weights of the edges of a state towards an exit, given what was stated before it and the weights of
@@ -408,13 +458,13 @@ impl Weights {
         exit: usize,
         after: &'a [f64],
     ) -> impl Iterator<Item = (&'a Edge, usize, f64)> {
-        let width = self.exits * self.lattice.answers().count;
+        let width = self.width();
         let along = &self.along[layer];
         let edges = self.lattice.blocks()[layer].edges(state).iter();
         edges.map(move |edge| {
             let (answer, now) = self.lattice.answers().answer(stated, edge);
             let weight = edge.weight * along[usize::from(edge.key)] * answer;
-            let at = edge.to as usize * width + now * self.exits + exit;
+            let at = edge.to as usize * width + now * TOGETHER + exit % TOGETHER;
             (edge, now, weight * after[at])
         })
     }
@@ -426,7 +476,7 @@ impl Weights {
         let (mut state, mut stated) = (entry, 0);
         let mut row = Row::default();
         for stretch in 0..self.stretches() {
-            let layers = self.stretch(stretch);
+            let layers = self.stretch(stretch, exit);
             let from = stretch * STRETCH;
             for layer in from..last.min(from + STRETCH) {
                 let after = &layers[layer - from + 1];
@@ -471,14 +521,16 @@ fn unit(random: u64) -> f64 {
     (random >> 11) as f64 * (1.0 / (1u64 << 53) as f64)
 }
 
-/// Divides by the power of two that brings the greatest number to between 1 and 2, and gives the power.
-fn rescale(numbers: &mut [f64]) -> i64 {
+/// The power of two by which the greatest number has to be divided to lie between 1 and 2.
+fn power_of(numbers: &[f64]) -> i64 {
     let greatest = numbers.iter().copied().fold(0.0, f64::max);
-    if greatest == 0.0 {
-        return 0;
+    match greatest > 0.0 {
+        true => (greatest.to_bits() >> 52) as i64 - 1023,
+        false => 0,
     }
-    let exponent = (greatest.to_bits() >> 52) as i64 - 1023;
-    let factor = f64::from_bits(((1023 - exponent) as u64) << 52);
-    numbers.iter_mut().for_each(|number| *number *= factor);
-    exponent
+}
+
+/// 2 to a power; weights keep sums far from the ends of the range, so it is a normal number.
+fn power_of_two(power: i64) -> f64 {
+    f64::from_bits(((1023 + power) as u64) << 52)
 }

@@ -486,47 +486,36 @@ impl Way {
 impl Lattice {
     /// For each entry, whether each exit can be reached.
     fn reached(&self) -> Vec<Vec<bool>> {
+        let mut reached = vec![Vec::new(); self.entries().len()];
         let exits = self.exits().len();
-        let mut reaching = Reaching {
-            words: exits.div_ceil(64),
-        };
-        let words = reaching.words;
-        let mut last = vec![0u64; exits * words];
-        for exit in 0..exits {
-            last[exit * words + exit / 64] |= 1 << (exit % 64);
+        // As many exits at a time as there are bits.
+        for first in (0..exits).step_by(128) {
+            let bit = |exit: usize| match exit.checked_sub(first) {
+                Some(bit @ ..128) => 1 << bit,
+                _ => 0,
+            };
+            let sets = self.total(&mut Reaching, (0..exits).map(bit).collect());
+            for (set, reached) in sets.into_iter().zip(&mut reached) {
+                let last = exits.min(first + 128);
+                reached.extend((first..last).map(|exit| set & bit(exit) != 0));
+            }
         }
-        let mut first = Vec::new();
-        self.gather(&mut reaching, 0..self.onsets(), last, |_, sums| {
-            first = sums
-        });
-        let entries = first.chunks_exact(words.max(1)).map(|set| {
-            let exits = (0..exits).map(|exit| set[exit / 64] >> (exit % 64) & 1 == 1);
-            exits.collect()
-        });
-        entries.collect()
+        reached
     }
 }
 
 /// Which exits can be reached, as a set of bits.
-struct Reaching {
-    words: usize,
-}
+struct Reaching;
 
 impl Semiring for Reaching {
-    type Item = u64;
+    type Item = u128;
 
-    fn width(&self) -> usize {
-        self.words.max(1)
-    }
-
-    fn zero(&self) -> u64 {
+    fn zero(&self) -> u128 {
         0
     }
 
-    fn add(&mut self, sum: &mut [u64], _: usize, _: &Edge, after: &[u64]) {
-        sum.iter_mut()
-            .zip(after)
-            .for_each(|(sum, after)| *sum |= after);
+    fn add(&mut self, sum: &mut u128, _: usize, _: &Edge, after: &u128) {
+        *sum |= after;
     }
 }
 

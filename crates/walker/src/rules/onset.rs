@@ -58,6 +58,13 @@ impl Keys {
         key < 128 && self.0 >> key & 1 == 1
     }
 
+    /// Those from `lowest` to `highest`, both included.
+    pub fn within(self, lowest: u8, highest: u8) -> Keys {
+        let from = self.0.checked_shr(lowest.into()).unwrap_or(0);
+        let above = u32::from(127u8.saturating_sub(highest));
+        Keys((from << lowest.min(127)) << above >> above)
+    }
+
     /// Those of these that `wanted` accepts.
     pub fn retain(self, wanted: impl Fn(u8) -> bool) -> Keys {
         self.iter().filter(|&key| wanted(key)).collect()
