@@ -142,18 +142,20 @@ impl Tables {
         let wide = blocks
             .iter()
             .any(|block| block.states() > Chosen::MOST_STATES);
-        if cells * exits * statements > MOST_CELLS || wide || weights.stretches() > 1 {
+        if cells * exits * statements > MOST_CELLS || wide || weights.stretches().count() > 1 {
             return None;
         }
         let mut row = Row::default();
-        let sums: Vec<_> = (0..exits).map(|exit| weights.stretch(0, exit)).collect();
+        let sums: Vec<_> = (0..exits)
+            .map(|exit| weights.stretch(0..last, exit))
+            .collect();
         let layers = blocks.iter().enumerate().map(|(layer, block)| {
             let mut cells = Vec::with_capacity(block.len() * exits * statements);
             for exit in 0..exits {
                 for state in 0..block.states() {
                     for stated in 0..statements {
                         let edges =
-                            weights.of_edges(layer, state, stated, exit, &sums[exit][layer + 1]);
+                            weights.of_edges(layer, state, stated, exit, &sums[exit][layer]);
                         alias_row(edges, &mut row);
                         cells.extend_from_slice(&row.cells);
                     }

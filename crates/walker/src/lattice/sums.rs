@@ -7,11 +7,12 @@
 
 use super::{
     draw::{Row, alias_row},
-    graph::{Along, Edge, Lattice},
+    graph::{Along, Block, Edge, Lattice},
 };
 use num_bigint::BigUint;
 use rand::Rng;
-use std::{borrow::Cow, ops::Range, sync::Arc};
+use rustc_hash::FxHashMap;
+use std::{ops::Range, sync::Arc};
 
 /// How what follows a state is gathered: a sum over its edges of what each makes of what follows it.
 pub trait Semiring {
@@ -26,45 +27,37 @@ pub trait Semiring {
 
     /// Ends the sum of a state.
     fn close(&mut self, _sum: &mut Self::Item) {}
-
-    /// Looks at a finished layer.
-    fn settle(&mut self, _layer: usize, _sums: &mut [Self::Item]) {}
 }
 
 impl Lattice {
-    /// Gathers what follows each state, from the sums of the states after the layers `layers` back to the
-    /// first of them; `keep` is given every layer on the way, the first last.
+    /// The sums of the states of a layer, given those of the layer after.
     pub fn gather<S: Semiring>(
         &self,
         semiring: &mut S,
-        layers: Range<usize>,
-        after: Vec<S::Item>,
-        mut keep: impl FnMut(usize, Vec<S::Item>),
-    ) {
-        let first = layers.start;
-        let mut after = after;
-        for layer in layers.rev() {
-            let block = &self.blocks()[layer];
-            let mut sums = Vec::with_capacity(block.states());
-            for state in 0..block.states() {
-                let mut sum = semiring.zero();
-                for edge in block.edges(state) {
-                    semiring.add(&mut sum, layer, edge, &after[edge.to as usize]);
-                }
-                semiring.close(&mut sum);
-                sums.push(sum);
+        layer: usize,
+        after: &[S::Item],
+    ) -> Vec<S::Item> {
+        let block = &self.blocks()[layer];
+        let sums = (0..block.states()).map(|state| {
+            let mut sum = semiring.zero();
+            for edge in block.edges(state) {
+                semiring.add(&mut sum, layer, edge, &after[edge.to as usize]);
             }
-            semiring.settle(layer, &mut sums);
-            keep(layer + 1, std::mem::replace(&mut after, sums));
-        }
-        keep(first, after);
+            semiring.close(&mut sum);
+            sum
+        });
+        sums.collect()
     }
 
-    /// The same over the whole lattice, for the entries alone.
-    pub(crate) fn total<S: Semiring>(&self, semiring: &mut S, exits: Vec<S::Item>) -> Vec<S::Item> {
-        let mut first = Vec::new();
-        self.gather(semiring, 0..self.onsets(), exits, |_, sums| first = sums);
-        first
+    /// The same from the exits, or from the layer before `last`, back to the entries.
+    pub(crate) fn total<S: Semiring>(
+        &self,
+        semiring: &mut S,
+        last: usize,
+        after: Vec<S::Item>,
+    ) -> Vec<S::Item> {
+        let layers = (0..last).rev();
+        layers.fold(after, |after, layer| self.gather(semiring, layer, &after))
     }
 
     /// Exact number of different lines from each entry that some exit completes; weights do not matter.
@@ -77,9 +70,7 @@ impl Lattice {
         let after = completed
             .map(|some| BigUint::from(u8::from(some)))
             .collect();
-        let mut first = Vec::new();
-        self.gather(&mut Counting, 0..last, after, |_, sums| first = sums);
-        first
+        self.total(&mut Counting, last, after)
     }
 
     /// Exact number of lines from all entries that some exit completes.
@@ -97,7 +88,8 @@ impl Lattice {
                 let exit = self.exits().iter().position(|exit| exit == state)?;
                 let mut exits = vec![BigUint::ZERO; self.exits().len()];
                 exits[exit] = BigUint::from(1u8);
-                Some(self.total(&mut Counting, exits).swap_remove(entry))
+                let first = self.total(&mut Counting, self.onsets(), exits);
+                first.into_iter().nth(entry)
             });
         loops.sum()
     }
@@ -105,12 +97,13 @@ impl Lattice {
     /// A line that costs least, from any entry to any exit: its entry, the edge taken in each layer, by
     /// number among those of its state, and its exit; none if there is no line.
     pub fn cheapest(&self, cost: impl Fn(usize, u8) -> u32) -> Option<(usize, Vec<Edge>, usize)> {
-        let mut layers = vec![Vec::new(); self.onsets() + 1];
         let mut cheapest = Cheapest(cost);
-        let exits = vec![0; self.exits().len()];
-        self.gather(&mut cheapest, 0..self.onsets(), exits, |layer, costs| {
-            layers[layer] = costs;
-        });
+        let mut layers = vec![vec![0; self.exits().len()]];
+        for layer in (0..self.onsets()).rev() {
+            let after = &layers[layers.len() - 1];
+            layers.push(self.gather(&mut cheapest, layer, after));
+        }
+        layers.reverse();
         let (entry, _) = layers[0]
             .iter()
             .enumerate()
@@ -178,9 +171,6 @@ struct Weighing<'a, const WIDTH: usize> {
     /// What the edges of a state state, and the weights to each exit after that, answers apart.
     stated: [f64; WIDTH],
     states: bool,
-    /// The power of two that is divided out of each layer; none: what fits.
-    given: Option<&'a [i64]>,
-    powers: Vec<i64>,
 }
 
 impl<const WIDTH: usize> Weighing<'_, WIDTH> {
@@ -234,39 +224,28 @@ impl<const WIDTH: usize> Semiring for Weighing<'_, WIDTH> {
         self.states = false;
         self.stated = [0.0; WIDTH];
     }
-
-    fn settle(&mut self, layer: usize, sums: &mut [[f64; WIDTH]]) {
-        let numbers = sums.as_flattened_mut();
-        let power = self
-            .given
-            .map_or_else(|| power_of(numbers), |given| given[layer]);
-        let factor = power_of_two(-power);
-        numbers.iter_mut().for_each(|number| *number *= factor);
-        self.powers[layer] = power;
-    }
 }
 
-/// Layers whose weights are kept; of longer lattices every so many, the others being worked out again.
+/// Of long lattices the weights of every so many layers are kept, the others being worked out again when they
+/// are asked for.
 const STRETCH: usize = 512;
 
-/// The weights of the states of a layer, as many numbers each as a sum has.
-type Layer = Box<[f64]>;
+/// The most numbers that are kept of other layers: 128 MiB.
+const MOST_KEPT: usize = 1 << 24;
 
-/// Weights towards a few exits.
-#[derive(Debug, Default)]
-struct Group {
-    /// The weights after each stretch of the lattice.
-    after: Vec<Layer>,
-    /// Those of all layers of the first stretch.
-    first: Vec<Layer>,
-}
+/// The weights of the states of a layer, as many numbers each as a sum has. Equal layers are one.
+type Layer = Arc<[f64]>;
+
+/// Layers that have been gathered, by the edges and the weights along the form that led to them.
+type Gathered = FxHashMap<(*const Block, *const Along), (Layer, Layer, i64)>;
 
 /// Total weights of all lines of a lattice, from each state to each exit.
 #[derive(Debug)]
 pub struct Weights {
     lattice: Arc<Lattice>,
     along: Vec<Arc<Along>>,
-    groups: Vec<Group>,
+    /// For each few exits the layers, those of the entries first; none if it is not kept.
+    groups: Vec<Vec<Option<Layer>>>,
     /// The power of two that was divided out of each layer.
     powers: Vec<i64>,
 }
@@ -274,6 +253,7 @@ pub struct Weights {
 impl Weights {
     /// Gathers the weights of lines from the back; `along` is what varies along the form.
     pub fn new(lattice: Arc<Lattice>, along: Vec<Arc<Along>>) -> Weights {
+        let onsets = lattice.onsets();
         let mut weights = Weights {
             powers: Vec::new(),
             groups: Vec::new(),
@@ -281,37 +261,53 @@ impl Weights {
             lattice,
         };
         for group in 0..weights.lattice.exits().len().div_ceil(TOGETHER) {
-            let stretches = weights.lattice.onsets().div_ceil(STRETCH);
-            let mut made = Group::default();
             let mut after = weights.at_exits(group);
-            let mut powers = vec![0; weights.lattice.onsets()];
-            for stretch in (0..stretches).rev() {
-                let mut kept = Vec::new();
-                let given = (group > 0).then_some(&*weights.powers);
-                let layers = weights.layers(stretch);
-                let divided =
-                    weights.gather(layers.clone(), &after, false, given, |layer, sums| {
-                        if layer == layers.start || stretch == 0 {
-                            kept.push(sums);
-                        }
-                    });
-                powers[layers.clone()].copy_from_slice(&divided[layers]);
-                made.after.push(std::mem::replace(
-                    &mut after,
-                    kept.last().cloned().unwrap_or_default(),
-                ));
-                if stretch == 0 {
-                    kept.reverse();
-                    made.first = kept;
-                }
+            let mut layers = vec![Some(after.clone())];
+            let mut powers = vec![0; onsets];
+            let mut gathered = Gathered::default();
+            let mut kept = 0;
+            for layer in (0..onsets).rev() {
+                let given = weights.powers.get(layer).copied();
+                let (sums, power, new) = weights.known_or_new(&mut gathered, layer, &after, given);
+                kept += if new { sums.len() } else { 0 };
+                let keep = kept <= MOST_KEPT || layer % STRETCH == 0;
+                layers.push(keep.then(|| sums.clone()));
+                powers[layer] = power;
+                after = sums;
             }
-            made.after.reverse();
-            if group == 0 {
-                weights.powers = powers;
-            }
-            weights.groups.push(made);
+            layers.reverse();
+            weights.groups.push(layers);
+            weights.powers = powers;
         }
         weights
+    }
+
+    /// A layer, its power, and whether it is one that was not met before: in a chart that goes on and on the
+    /// weights come to stay the same, and are then found instead of gathered.
+    fn known_or_new(
+        &self,
+        gathered: &mut Gathered,
+        layer: usize,
+        after: &Layer,
+        given: Option<i64>,
+    ) -> (Layer, i64, bool) {
+        let edges = Arc::as_ptr(&self.lattice.blocks()[layer]);
+        let key = (edges, Arc::as_ptr(&self.along[layer]));
+        if let Some((before, sums, power)) = gathered.get(&key) {
+            if Arc::ptr_eq(before, after) && given.is_none_or(|given| given == *power) {
+                return (sums.clone(), *power, false);
+            }
+        }
+        let mut numbers = self.gather(layer, after, false);
+        let power = given.unwrap_or_else(|| power_of(&numbers));
+        rescale(&mut numbers, power);
+        let same = gathered.get(&key).filter(|(_, sums, _)| **sums == *numbers);
+        let (sums, new) = match same {
+            Some((_, sums, _)) => (sums.clone(), false),
+            None => (numbers.into(), true),
+        };
+        gathered.insert(key, (after.clone(), sums.clone(), power));
+        (sums, power, new)
     }
 
     /// How many numbers a sum has: the statements, rounded up to what was compiled, times the exits together.
@@ -335,49 +331,30 @@ impl Weights {
             .collect()
     }
 
-    /// The layers of a stretch.
-    fn layers(&self, stretch: usize) -> Range<usize> {
-        stretch * STRETCH..self.lattice.onsets().min((stretch + 1) * STRETCH)
-    }
-
-    /// Gathers over layers, and gives the powers of two that were divided out.
-    fn gather(
-        &self,
-        layers: Range<usize>,
-        after: &[f64],
-        squared: bool,
-        given: Option<&[i64]>,
-        keep: impl FnMut(usize, Layer),
-    ) -> Vec<i64> {
+    /// The weights of a layer, given those of the layer after; not rescaled.
+    fn gather(&self, layer: usize, after: &[f64], squared: bool) -> Vec<f64> {
         match self.width() {
-            3 => self.gather_wide::<3>(layers, after, squared, given, keep),
-            18 => self.gather_wide::<18>(layers, after, squared, given, keep),
-            _ => self.gather_wide::<24>(layers, after, squared, given, keep),
+            3 => self.gather_wide::<3>(layer, after, squared),
+            18 => self.gather_wide::<18>(layer, after, squared),
+            _ => self.gather_wide::<24>(layer, after, squared),
         }
     }
 
     fn gather_wide<const WIDTH: usize>(
         &self,
-        layers: Range<usize>,
+        layer: usize,
         after: &[f64],
         squared: bool,
-        given: Option<&[i64]>,
-        mut keep: impl FnMut(usize, Layer),
-    ) -> Vec<i64> {
+    ) -> Vec<f64> {
         let mut weighing = Weighing {
             weights: self,
             squared,
             stated: [0.0; WIDTH],
             states: false,
-            given,
-            powers: vec![0; self.lattice.onsets()],
         };
         let (after, _) = after.as_chunks::<WIDTH>();
-        self.lattice
-            .gather(&mut weighing, layers, after.to_vec(), |layer, sums| {
-                keep(layer, sums.into_flattened().into());
-            });
-        weighing.powers
+        let sums = self.lattice.gather(&mut weighing, layer, after);
+        sums.into_flattened()
     }
 
     /// The lattice.
@@ -387,65 +364,68 @@ impl Weights {
 
     /// Total weight of all lines from an entry to an exit, in a unit of the whole lattice.
     pub fn total(&self, entry: usize, exit: usize) -> f64 {
-        self.groups[exit / TOGETHER].first[0][entry * self.width() + exit % TOGETHER]
+        let entries = self.groups[exit / TOGETHER][0].as_deref();
+        entries.map_or(0.0, |entries| {
+            entries[entry * self.width() + exit % TOGETHER]
+        })
     }
 
     /// The odds that two lines drawn between the same ends are equal, at the ends where they are greatest.
     pub fn greatest_odds_of_equals(&self) -> f64 {
-        let mut odds = 0.0f64;
-        for group in 0..self.groups.len() {
-            let mut after = self.at_exits(group);
+        let odds = |group: usize| {
             let mut exponent = -2 * self.powers.iter().sum::<i64>();
-            for stretch in (0..self.groups[group].after.len()).rev() {
-                let mut first = Layer::default();
-                let layers = self.layers(stretch);
-                let powers = self.gather(layers, &after, true, None, |_, sums| first = sums);
-                exponent += powers.iter().sum::<i64>();
-                after = first;
+            let mut squares = self.at_exits(group).to_vec();
+            for layer in (0..self.lattice.onsets()).rev() {
+                squares = self.gather(layer, &squares, true);
+                let power = power_of(&squares);
+                rescale(&mut squares, power);
+                exponent += power;
             }
-            let mut greatest = 0.0f64;
-            for entry in 0..self.lattice.entries().len() {
-                let at = entry * self.width();
-                for exit in at..at + TOGETHER {
-                    let total = self.groups[group].first[0][exit];
-                    if total > 0.0 {
-                        greatest = greatest.max(after[exit] / (total * total));
-                    }
-                }
-            }
-            while exponent < 0 && greatest > 0.0 {
-                greatest *= 0.5;
+            let totals = self.groups[group][0].as_deref().unwrap_or_default();
+            // Before the first note nothing was stated.
+            let exits = (0..totals.len()).filter(|at| at % self.width() < TOGETHER);
+            let ratio = |exit: usize| match totals[exit] {
+                total if total > 0.0 => squares[exit] / (total * total),
+                _ => 0.0,
+            };
+            let mut odds = exits.map(ratio).fold(0.0, f64::max);
+            while exponent < 0 && odds > 0.0 {
+                odds *= 0.5;
                 exponent += 1;
             }
-            odds = odds.max(greatest);
-        }
-        odds.min(1.0)
+            odds
+        };
+        (0..self.groups.len())
+            .map(odds)
+            .fold(0.0, f64::max)
+            .min(1.0)
     }
 
-    /// The weights of all layers of a stretch towards an exit, the layer after it included.
-    pub(super) fn stretch(&self, stretch: usize, exit: usize) -> Cow<'_, [Layer]> {
+    /// The layers after those of a stretch of the lattice, towards an exit.
+    pub(super) fn stretch(&self, layers: Range<usize>, exit: usize) -> Vec<Layer> {
         let group = &self.groups[exit / TOGETHER];
-        if stretch == 0 {
-            return Cow::Borrowed(&group.first);
+        let mut made: Vec<Layer> = Vec::with_capacity(layers.len());
+        // The last one is kept, or those before it can be.
+        for layer in layers.rev() {
+            let kept = group[layer + 1].clone();
+            let after = made.last().cloned();
+            let again = || {
+                let mut sums = self.gather(layer + 1, &after?, false);
+                rescale(&mut sums, self.powers[layer + 1]);
+                Some(sums.into())
+            };
+            made.extend(kept.or_else(again));
         }
-        let mut layers = Vec::new();
-        let after = &group.after[stretch];
-        self.gather(
-            self.layers(stretch),
-            after,
-            false,
-            Some(&self.powers),
-            |_, sums| {
-                layers.push(sums);
-            },
-        );
-        layers.reverse();
-        Cow::Owned(layers)
+        made.reverse();
+        made
     }
 
-    /// How many stretches there are.
-    pub(super) fn stretches(&self) -> usize {
-        self.lattice.onsets().div_ceil(STRETCH)
+    /// The layers of the chorus in stretches, but for the join.
+    pub(super) fn stretches(&self) -> impl Iterator<Item = Range<usize>> {
+        let last = self.lattice.onsets() - 1;
+        (0..last)
+            .step_by(STRETCH)
+            .map(move |first| first..last.min(first + STRETCH))
     }
 
     /// The weights of the edges of a state towards an exit, given what was stated before it and the weights of
@@ -472,14 +452,11 @@ impl Weights {
     /// Draws one chorus between an entry and an exit between which there are lines: the key that starts at
     /// each onset after the first ([`Edge::SILENT`] for none) is added to `keys`.
     pub fn draw(&self, entry: usize, exit: usize, rng: &mut impl Rng, keys: &mut Vec<u8>) {
-        let last = self.lattice.onsets() - 1;
         let (mut state, mut stated) = (entry, 0);
         let mut row = Row::default();
-        for stretch in 0..self.stretches() {
-            let layers = self.stretch(stretch, exit);
-            let from = stretch * STRETCH;
-            for layer in from..last.min(from + STRETCH) {
-                let after = &layers[layer - from + 1];
+        for layers in self.stretches() {
+            let sums = self.stretch(layers.clone(), exit);
+            for (layer, after) in layers.zip(&sums) {
                 alias_row(self.of_edges(layer, state, stated, exit, after), &mut row);
                 let Some(chosen) = row.choose(rng.next_u64()) else {
                     return;
@@ -528,6 +505,12 @@ fn power_of(numbers: &[f64]) -> i64 {
         true => (greatest.to_bits() >> 52) as i64 - 1023,
         false => 0,
     }
+}
+
+/// Divides numbers by 2 to a power.
+fn rescale(numbers: &mut [f64], power: i64) {
+    let factor = power_of_two(-power);
+    numbers.iter_mut().for_each(|number| *number *= factor);
 }
 
 /// 2 to a power; weights keep sums far from the ends of the range, so it is a normal number.

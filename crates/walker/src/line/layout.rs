@@ -11,6 +11,7 @@ use endpin_theory::{
     analysis::{Understood, analyse},
     chart::{Bar, Chorus, Span},
     chord::{ChordTone, Part},
+    meter::TICKS_PER_QUARTER,
 };
 
 /// What sounds through a span, as the walker needs it.
@@ -114,6 +115,7 @@ impl Layout {
                 options,
                 number,
                 harmony: &harmonies[number],
+                common: common(&harmonies[number], options),
                 coming,
             };
             let last = span.start + span.beats;
@@ -218,6 +220,7 @@ struct BeatsOfSpan<'a> {
     options: &'a Options,
     number: usize,
     harmony: &'a Harmony,
+    common: Onset,
     /// Key of the octave on which what follows arrives.
     coming: Option<u8>,
 }
@@ -280,7 +283,9 @@ impl BeatsOfSpan<'_> {
         if sound.is_some() {
             slots.push(slot(onset.clone(), Ticks::ZERO));
         }
-        let lively = self.development.level.rung().lively && feel.lively && !stressed;
+        // Between eighths and sixteenths there is no room.
+        let roomy = length.0 >= TICKS_PER_QUARTER;
+        let lively = self.development.level.rung().lively && feel.lively && !stressed && roomy;
         if lively && self.harmony.chord.is_some() {
             let third = Ticks(length.0 / 3);
             let between = [
@@ -305,50 +310,50 @@ impl BeatsOfSpan<'_> {
         }
     }
 
-    /// What all onsets of the span in a bar have in common.
+    /// An onset of the span in a bar.
     fn onset(&self, bar: &Bar, feel: &FeelRow) -> Onset {
-        let Some(chord) = &self.harmony.chord else {
-            return Onset::default();
-        };
-        let tones: Chromas = self
-            .harmony
-            .tones
-            .iter()
-            .map(|tone| tone.name.chroma())
-            .collect();
-        let scale: Chromas = self
-            .harmony
-            .scale
-            .iter()
-            .flat_map(|scale| scale.notes())
-            .map(|name| name.chroma())
-            .collect();
-        let root = chord.root().chroma();
-        let fifth = self
-            .harmony
-            .tones
-            .iter()
-            .find(|tone| tone.part == Part::Fifth);
         let (lowest, highest) = self.options.range;
         let lift = i16::from(self.development.lift);
         let middle = (i16::from(lowest) + i16::from(highest)) / 2 + lift;
         let wave = ARC[(bar.number as usize - 1) % ARC.len()];
         let centre = middle + feel.register.unwrap_or(wave);
-        let avoids = |key: u8| self.options.avoid.iter().any(|avoid| avoid.forbids(key));
-        Onset {
-            keys: Keys::between(lowest, highest).retain(|key| !avoids(key)),
-            tones,
-            scale: scale.union(tones),
-            root,
-            fifth: fifth.map_or(root, |tone| tone.name.chroma()),
-            bass: chord.bass().chroma(),
-            seventh: chord.seventh(),
-            vocabulary: feel
-                .vocabulary
-                .min(self.development.level.rung().vocabulary),
-            centre: centre.clamp(i16::from(lowest), i16::from(highest)) as u8,
-            busy: self.development.busy + PHRASE[(bar.number as usize - 1) % PHRASE.len()],
-            ..Onset::default()
+        match self.harmony.chord {
+            None => Onset::default(),
+            Some(_) => Onset {
+                vocabulary: feel
+                    .vocabulary
+                    .min(self.development.level.rung().vocabulary),
+                centre: centre.clamp(i16::from(lowest), i16::from(highest)) as u8,
+                busy: self.development.busy + PHRASE[(bar.number as usize - 1) % PHRASE.len()],
+                ..self.common.clone()
+            },
         }
+    }
+}
+
+/// What all onsets of a span have in common.
+fn common(harmony: &Harmony, options: &Options) -> Onset {
+    let Some(chord) = &harmony.chord else {
+        return Onset::default();
+    };
+    let tones: Chromas = harmony
+        .tones
+        .iter()
+        .map(|tone| tone.name.chroma())
+        .collect();
+    let scale = harmony.scale.iter().flat_map(|scale| scale.notes());
+    let scale: Chromas = scale.map(|name| name.chroma()).collect();
+    let root = chord.root().chroma();
+    let fifth = harmony.tones.iter().find(|tone| tone.part == Part::Fifth);
+    let avoids = |key: u8| options.avoid.iter().any(|avoid| avoid.forbids(key));
+    Onset {
+        keys: Keys::between(options.range.0, options.range.1).retain(|key| !avoids(key)),
+        tones,
+        scale: scale.union(tones),
+        root,
+        fifth: fifth.map_or(root, |tone| tone.name.chroma()),
+        bass: chord.bass().chroma(),
+        seventh: chord.seventh(),
+        ..Onset::default()
     }
 }

@@ -12,6 +12,7 @@ use crate::{
     pins::{Bars, Fixed, Hold},
     plan::Plan,
 };
+use endpin_theory::Ticks;
 use std::sync::Arc;
 
 impl Walker {
@@ -94,8 +95,26 @@ impl Walker {
         if holds.is_empty() {
             return Walker::new(plan, options);
         }
-        let walker = Walker::new(plan.clone(), options.clone())?;
         for hold in holds {
+            let mut sources = plan.clone();
+            let mut walker = Walker::new(sources.clone(), options.clone())?;
+            if hold.bars.0.contains(&1) {
+                // Every chorus will begin as this one does, so it has to lead back to where it began.
+                let source = walker.line(seed, hold.chorus);
+                let first = source
+                    .notes
+                    .first()
+                    .filter(|note| note.start == Ticks::ZERO);
+                let first = first.map(|note| Fixed::Note {
+                    bar: 1,
+                    beat: 1,
+                    pitch: note.pitch,
+                });
+                for chorus in [hold.chorus, hold.chorus + 1] {
+                    sources.fix(Some(chorus), first.as_slice());
+                }
+                walker = Walker::new(sources, options.clone())?;
+            }
             let source = walker.line(seed, hold.chorus);
             plan.hold(&source, &hold.bars)?;
         }

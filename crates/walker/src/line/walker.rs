@@ -494,7 +494,8 @@ impl Lattice {
                 Some(bit @ ..128) => 1 << bit,
                 _ => 0,
             };
-            let sets = self.total(&mut Reaching, (0..exits).map(bit).collect());
+            let last = (0..exits).map(bit).collect();
+            let sets = self.total(&mut Reaching, self.onsets(), last);
             for (set, reached) in sets.into_iter().zip(&mut reached) {
                 let last = exits.min(first + 128);
                 reached.extend((first..last).map(|exit| set & bit(exit) != 0));
