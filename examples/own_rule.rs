@@ -49,10 +49,18 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let plain = Walker::new(plan.clone(), options.clone())?;
     let walker = Walker::with_rules(plan, options.clone(), own.clone())?;
     println!("{}", walker.line(1, 1));
-    println!("{} lines, {} without the two rules", walker.count(), plain.count());
+    println!(
+        "{} lines, {} without the two rules",
+        walker.count(),
+        plain.count()
+    );
     let take: Vec<Heard> = plain.line(1, 1).notes.iter().map(Heard::from).collect();
     let judgement = Judge::as_asked(chorus, &options, own)?.judge(&take, 1);
-    for fault in judgement.verdicts.iter().filter(|verdict| !verdict.broken.is_empty()) {
+    for fault in judgement
+        .verdicts
+        .iter()
+        .filter(|verdict| !verdict.broken.is_empty())
+    {
         println!("bar {} beat {}: {}", fault.bar, fault.beat, fault.why);
     }
     Ok(())

@@ -9,19 +9,19 @@ use std::hint::black_box;
 
 fn lines(criterion: &mut Criterion) {
     let mut group = criterion.benchmark_group("line");
-    let exact = Exact::new();
+    let mut exact = Exact::new();
     let relation = Relation::new();
     let arrivals = relation.arrivals();
     let mut rng = ChaCha8Rng::seed_from_u64(1);
     group.throughput(Throughput::Elements(1000));
-    group.bench_function("exact, whole segments, a thousand", |bencher| {
+    group.bench_function("exact, a thousand", |bencher| {
         let mut keys = vec![0; 1000 * 48];
-        bencher.iter(|| exact.by_segments(&mut rng, black_box(&mut keys)));
+        bencher.iter(|| exact.many(&mut rng, black_box(&mut keys)));
     });
     group.throughput(Throughput::Elements(1));
-    group.bench_function("exact, note by note", |bencher| {
+    group.bench_function("exact, one alone", |bencher| {
         let mut keys = Vec::with_capacity(48);
-        bencher.iter(|| exact.by_sums(&mut rng, black_box(&mut keys)));
+        bencher.iter(|| exact.alone(&mut rng, black_box(&mut keys)));
     });
     group.bench_function("randomised backtracking", |bencher| {
         bencher.iter(|| backtracking::draw(&relation, &mut rng));
@@ -34,7 +34,7 @@ fn lines(criterion: &mut Criterion) {
     first.bench_function("exact, all tables built", |bencher| {
         bencher.iter(|| {
             let mut keys = [0; 48];
-            Exact::new().by_segments(&mut rng, &mut keys);
+            Exact::new().many(&mut rng, &mut keys);
             keys
         });
     });

@@ -1,19 +1,21 @@
-//! The walker's exact samplers on the line problem.
+//! The walker's exact sampler on the line problem, by the path that the commands take.
 
-use crate::problem::lattice;
-use endpin_walker::{lattice::Lattice, segments::Segments, sums::Sums};
-use rand::Rng;
+use crate::problem::{lattice, onsets};
+use endpin_walker::lattice::{Drawing, Weights, draw::Tables};
+use rand::{Rng, SeedableRng};
+use rand_chacha::ChaCha8Rng;
+use std::sync::Arc;
 
-/// Lines that are begun together.
-const TOGETHER: usize = 64;
+/// Lines that are drawn together.
+const TOGETHER: usize = 128;
 
-/// Lattice, sums and tables of the problem, and the ends of its loops.
+/// Weights and tables of the problem, and the ends of its loops.
 pub struct Exact {
-    lattice: Lattice,
-    sums: Sums,
-    tables: Segments,
+    weights: Weights,
+    tables: Tables,
     /// For each entry: the exit that is the same state, and a limit for a random number.
     loops: Vec<(usize, u64)>,
+    lines: u64,
 }
 
 impl Exact {
@@ -22,38 +24,26 @@ impl Exact {
     /// # Panics
     /// Never: the problem is small enough for tables.
     pub fn new() -> Exact {
-        let lattice = lattice();
-        let sums = Sums::new(&lattice);
-        let tables = Segments::new(&lattice, &sums).expect("three roots an arrival");
-        let exits: Vec<usize> = lattice
-            .entries()
-            .iter()
-            .map(|entry| {
-                lattice
-                    .exits()
-                    .iter()
-                    .position(|exit| exit == entry)
-                    .expect("a loop")
-            })
-            .collect();
-        let totals: Vec<f64> = (0..exits.len())
-            .map(|entry| sums.total(entry, exits[entry]))
-            .collect();
+        let along = vec![Arc::new([1.0; 256]); onsets().len()];
+        let weights = Weights::new(Arc::new(lattice()), along);
+        let tables = Tables::new(&weights).expect("few cells");
+        let lattice = weights.lattice();
+        let exit = |entry| lattice.exits().iter().position(|exit| exit == entry);
+        let exits = lattice.entries().iter().map(|entry| exit(entry).expect("a loop"));
+        let exits: Vec<usize> = exits.collect();
+        let totals = exits.iter().enumerate().map(|(entry, &exit)| weights.total(entry, exit));
+        let totals: Vec<f64> = totals.collect();
         let total: f64 = totals.iter().sum();
         let mut sum = 0.0;
-        let loops = exits
-            .iter()
-            .zip(&totals)
-            .map(|(&exit, part)| {
-                sum += part;
-                (exit, (sum / total * u64::MAX as f64) as u64)
-            })
-            .collect();
+        let limits = totals.iter().map(|part| {
+            sum += part;
+            (sum / total * u64::MAX as f64) as u64
+        });
         Exact {
-            lattice,
-            sums,
+            loops: exits.into_iter().zip(limits).collect(),
+            weights,
             tables,
-            loops,
+            lines: 0,
         }
     }
 
@@ -63,26 +53,34 @@ impl Exact {
         (entry, self.loops[entry].0)
     }
 
-    /// Draws a line note by note, by backward sums; the last key is that of the first beat.
-    pub fn by_sums(&self, rng: &mut impl Rng, keys: &mut Vec<u8>) {
+    /// Draws a line alone: its rows are made as it goes. The last key is that of the first beat.
+    pub fn alone(&self, rng: &mut impl Rng, keys: &mut Vec<u8>) {
         keys.clear();
         let (entry, exit) = self.begin(rng.next_u64());
-        self.sums.draw(&self.lattice, entry, exit, rng, keys);
-        keys.push(self.lattice.entries()[entry].key().unwrap_or(0));
+        self.weights.draw(entry, exit, rng, keys);
+        keys.push(self.weights.lattice().entries()[entry].key().unwrap_or(0));
     }
 
-    /// Draws lines segment by segment, side by side, one for each 48 keys; the last key of a line is that of
-    /// its first beat.
-    pub fn by_segments(&self, rng: &mut impl Rng, keys: &mut [u8]) {
-        let mut ends = [(0, 0); TOGETHER];
+    /// Draws lines side by side, one for each 48 keys, each from a stream of its own.
+    pub fn many(&mut self, rng: &mut impl Rng, keys: &mut [u8]) {
+        let seeded = ChaCha8Rng::seed_from_u64(1);
         for keys in keys.chunks_mut(48 * TOGETHER) {
-            let ends = &mut ends[..keys.len() / 48];
-            let mut randoms = [[0; 8]; TOGETHER];
-            rng.fill_bytes(randoms.as_flattened_mut());
-            for (ends, random) in ends.iter_mut().zip(randoms) {
-                *ends = self.begin(u64::from_le_bytes(random));
-            }
-            self.tables.draw(ends, rng, keys);
+            let mut drawings: Vec<Drawing<'_>> = keys
+                .chunks_exact_mut(48)
+                .map(|keys| {
+                    let (entry, exit) = self.begin(rng.next_u64());
+                    let mut rng = seeded.clone();
+                    rng.set_stream(self.lines);
+                    self.lines += 1;
+                    Drawing {
+                        entry,
+                        exit,
+                        rng,
+                        keys,
+                    }
+                })
+                .collect();
+            self.tables.draw(&self.weights, &mut drawings);
         }
     }
 }

@@ -2,7 +2,7 @@
 
 pub mod backtracking;
 pub mod exact;
-#[path = "../../crates/walker/tests/shared/line_problem.rs"]
+#[path = "../../crates/walker/tests/support/line_problem.rs"]
 pub mod problem;
 pub mod rejection;
 pub mod relation;

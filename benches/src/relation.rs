@@ -1,13 +1,13 @@
 //! The line problem as plain tables, for samplers that know nothing of rules: which keys may stand on a beat,
 //! and which may follow which. Its rules look at two neighbouring notes at most.
 
-use crate::problem::places;
-use endpin_walker::place::Place;
+use crate::problem::onsets;
+use endpin_walker::rules::Onset;
 use rand::{Rng, RngExt};
 
 /// The problem in tables; sets of keys are bits of a word, one a key.
 pub struct Relation {
-    places: Vec<Place>,
+    onsets: Vec<Onset>,
     /// For each beat, the keys that may stand there.
     pub keys: Vec<u128>,
     /// For each beat and key, the keys that may follow.
@@ -17,28 +17,28 @@ pub struct Relation {
 impl Relation {
     /// Tables of the problem.
     pub fn new() -> Relation {
-        let places = places();
-        let keys: Vec<u128> = places
+        let onsets = onsets();
+        let keys: Vec<u128> = onsets
             .iter()
-            .map(|place| {
-                let fits = |&key: &u8| match (place.arrival, place.stressed) {
-                    (true, _) => key % 12 == place.root,
-                    (_, true) => place.tones.contains(key),
+            .map(|onset| {
+                let fits = |&key: &u8| match (onset.arrival, onset.stressed) {
+                    (true, _) => key % 12 == onset.root,
+                    (_, true) => onset.tones.contains(key),
                     _ => true,
                 };
-                place
+                onset
                     .keys
                     .iter()
                     .filter(fits)
                     .fold(0, |set, key| set | 1 << key)
             })
             .collect();
-        let after = (0..places.len())
+        let after = (0..onsets.len())
             .map(|beat| {
-                let next = (beat + 1) % places.len();
+                let next = (beat + 1) % onsets.len();
                 let follow = |key: usize| {
                     let fits =
-                        |&coming: &u8| follows(&places[beat], &places[next], key as u8, coming);
+                        |&coming: &u8| follows(&onsets[beat], &onsets[next], key as u8, coming);
                     let set = (0..128u8)
                         .filter(fits)
                         .fold(0, |set, key| set | 1u128 << key);
@@ -48,7 +48,7 @@ impl Relation {
             })
             .collect();
         Relation {
-            places,
+            onsets,
             keys,
             after,
         }
@@ -61,8 +61,8 @@ impl Relation {
 
     /// Beats on which chords arrive, and the end.
     pub fn arrivals(&self) -> Vec<usize> {
-        let arrivals = (0..self.places.len()).filter(|&beat| self.places[beat].arrival);
-        arrivals.chain([self.places.len()]).collect()
+        let arrivals = (0..self.onsets.len()).filter(|&beat| self.onsets[beat].arrival);
+        arrivals.chain([self.onsets.len()]).collect()
     }
 }
 
@@ -73,7 +73,7 @@ impl Default for Relation {
 }
 
 /// Rules 3 to 5 of the problem on two neighbouring notes.
-fn follows(here: &Place, coming: &Place, key: u8, next: u8) -> bool {
+fn follows(here: &Onset, coming: &Onset, key: u8, next: u8) -> bool {
     let distance = i16::from(next) - i16::from(key);
     let reach = matches!(distance.abs(), 1..=7 | 12);
     let connects = here.stressed

@@ -22,17 +22,18 @@
 //! ```
 //!
 //! ```text
-//!   Chorus ──► layout ──► Place ─┐
-//!   Level  ──► rules, tastes ────┴─► grammar ──► lattice ──► sums ──► ChorusLine
-//!                                                              │          │
-//!                                                            count      judge
+//!   Chorus ──► layout ──► Onset ─┐
+//!   Level  ──► rules, tastes ────┴─► skeleton ──► lattice ──► weights ──► ChorusLine
+//!                    │                              │
+//!                  judge                          count
 //! ```
 //!
 //! How it works, from the inside out: a [`rules::Rule`] or a taste ([`tastes::Taste`]) is a small automaton
-//! that reads the line note by note over [`place::Place`]s; [`grammar`] reads all of them side by side;
-//! [`lattice`] is the graph of the states that they reach; [`sums`] are the weights of all that can follow
-//! each state, from which lines are drawn ([`segments`]: whole chords at a time, where lattices are small);
-//! [`layout`] makes places of a chart, [`walker`] joins the lattices of successive choruses.
+//! that reads the line note by note over [`rules::Onset`]s; a [`lattice::Skeleton`] reads all of them side by
+//! side; a [`lattice::Lattice`] is the graph of the states that they reach; [`lattice::Weights`] are those of
+//! all that can follow each state, by which lines are drawn; [`line::layout`] makes onsets of a chart, the
+//! [`Walker`] joins the lattices of successive choruses. The [`judge`] runs the same rules over a line that
+//! somebody played.
 
 // What may panic outside tests stands under an `expect` of the lint, with its proof.
 #![cfg_attr(

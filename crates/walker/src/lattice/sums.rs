@@ -78,6 +78,24 @@ impl Lattice {
         self.count_completed().into_iter().sum()
     }
 
+    /// The logarithm to base 10 of the number of lines, to a dozen digits; none if there is no line. For long
+    /// charts it is found much sooner than the number.
+    pub fn digits(&self) -> Option<f64> {
+        let last = self.onsets() - 1;
+        let join = &self.blocks()[last];
+        let completed = (0..join.states()).map(|state| !join.edges(state).is_empty());
+        let mut sums: Vec<f64> = completed.map(|some| f64::from(u8::from(some))).collect();
+        let mut power = 0;
+        for layer in (0..last).rev() {
+            sums = self.gather(&mut Magnitude, layer, &sums);
+            let divided = power_of(&sums);
+            rescale(&mut sums, divided);
+            power += divided;
+        }
+        let total: f64 = sums.iter().sum();
+        (total > 0.0).then(|| total.log10() + power as f64 * 2f64.log10())
+    }
+
     /// Exact number of lines that close into a loop: those that reach again the state they began with.
     pub fn count_loops(&self) -> BigUint {
         let loops = self
@@ -135,6 +153,21 @@ impl Semiring for Counting {
     }
 
     fn add(&mut self, sum: &mut BigUint, _: usize, _: &Edge, after: &BigUint) {
+        *sum += after;
+    }
+}
+
+/// Numbers of lines, nearly.
+struct Magnitude;
+
+impl Semiring for Magnitude {
+    type Item = f64;
+
+    fn zero(&self) -> f64 {
+        0.0
+    }
+
+    fn add(&mut self, sum: &mut f64, _: usize, _: &Edge, after: &f64) {
         *sum += after;
     }
 }

@@ -438,16 +438,26 @@ impl Walker {
         self.count_of(0)
     }
 
-    /// The same of the choruses of a turn, from wherever they may begin.
+    /// The logarithm to base 10 of that number; none if there is no line.
+    pub fn digits(&self) -> Option<f64> {
+        self.all_lines(0)?.digits()
+    }
+
+    /// The same number of the choruses of a turn, from wherever they may begin.
     pub(crate) fn count_of(&self, turn: usize) -> BigUint {
+        let lattice = self.all_lines(turn);
+        lattice.map_or(BigUint::ZERO, |lattice| lattice.count_lines())
+    }
+
+    /// All lines of a turn, without tastes.
+    fn all_lines(&self, turn: usize) -> Option<Lattice> {
         let layout = &self.links[turn].layout;
         let level = self.plan.turns()[turn].development.level;
         let next = &self.links[self.plan.after(turn)].layout;
         let next = layout.before(next, self.grammars.is_timed());
         let skeleton = self.grammars.skeleton(level, None);
-        let lattice = Lattice::from_beginnings(&mut open(&skeleton), &onsets(layout), &next);
         // With its tastes, which remember more, it was not too large.
-        lattice.map_or(BigUint::ZERO, |lattice| lattice.count_lines())
+        Lattice::from_beginnings(&mut open(&skeleton), &onsets(layout), &next).ok()
     }
 }
 

@@ -7,6 +7,7 @@ use crate::{
     performance::session::Session,
 };
 use endpin_theory::{Chorus, Span, Understood};
+use endpin_walker::Walker;
 use serde::Serialize;
 use std::{path::PathBuf, process::ExitCode};
 
@@ -203,8 +204,25 @@ fn text(session: &Session) -> String {
         bar.tempo,
         bar.feel,
         level.words(),
-        grouped(&session.walker().count().to_string()),
+        number_of_lines(session.walker()),
     )
+}
+
+/// Digits beyond which nobody reads a number.
+const MOST_DIGITS: f64 = 300.0;
+
+/// How many lines there are: exactly, or as a power of ten where the number fills pages.
+fn number_of_lines(walker: &Walker) -> String {
+    match walker.digits() {
+        Some(digits) if digits > MOST_DIGITS => {
+            let leading = 10f64.powf(digits.fract());
+            format!(
+                "about {leading:.1} x 10^{}",
+                grouped(&digits.trunc().to_string())
+            )
+        }
+        _ => grouped(&walker.count().to_string()),
+    }
 }
 
 /// A number with its digits in threes.
