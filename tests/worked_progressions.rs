@@ -91,9 +91,9 @@ fn aaba_with_dominant_bridge() {
          G7: VI7 (V7/ii); Bb; G half-whole diminished
          Cm7: ii7; Bb; C dorian
          F7: V7; Bb; F mixolydian
-         Fm7: v7 (ii7/IV); Bb; F dorian
-         Bb7: I7 (V7/IV); Bb; Bb mixolydian
-         Ebmaj7: IVmaj7; Bb; Eb lydian
+         Fm7: ii7; Eb; F dorian
+         Bb7: V7; Eb; Bb mixolydian
+         Ebmaj7: Imaj7; Eb; Eb major
          Ebm6: iv6 (borrowed); Bb; Eb melodic minor
          Bb6: I6; Bb; Bb major
          F7: V7; Bb; F mixolydian
@@ -218,9 +218,9 @@ fn diatonic_cycle_in_minor() {
         "falling fifths through the relative major to a minor cadence",
         "G minor",
         "Cm7 | F7 | Bbmaj7 | Ebmaj7 | Am7b5 | D7b9 | Gm6 | %",
-        "Cm7: iv7; G minor; C dorian
-         F7: VII7 (V7/III); G minor; F mixolydian
-         Bbmaj7: IIImaj7; G minor; Bb major
+        "Cm7: ii7; Bb; C dorian
+         F7: V7; Bb; F mixolydian
+         Bbmaj7: Imaj7; Bb; Bb major
          Ebmaj7: VImaj7; G minor; Eb lydian
          Am7b5: iiø7; G minor; A locrian
          D7b9: V7b9; G minor; D phrygian dominant

@@ -44,7 +44,7 @@ const MOST: usize = 4;
 
 /// The scales for a chord at its step of the path, best first; never empty.
 pub(super) fn choices(heard: &Heard, step: Step) -> Vec<Scale> {
-    let chord = heard.chord;
+    let chord = heard.chord.as_ref();
     let fitting = |kinds: &[ScaleKind]| -> Vec<ScaleKind> {
         kinds
             .iter()
@@ -73,7 +73,7 @@ pub(super) fn choices(heard: &Heard, step: Step) -> Vec<Scale> {
 }
 
 fn preferred(heard: &Heard, (hypothesis, reading): Step) -> &'static [ScaleKind] {
-    let chord = heard.chord;
+    let chord = heard.chord.as_ref();
     let minor_key = hypothesis.mode() == Mode::Minor;
     let degree = (chord.root().chroma() + 12 - hypothesis.tonic) % 12;
     let sixth = chord.has(Degree::new(6, 0));

@@ -1,10 +1,12 @@
 //! What each chord does: its function, its local key and its scale.
 //!
-//! The keys along a chart are found together, as the cheapest path through key hypotheses (a dynamic
-//! programme). For each chord and each of 36 hypotheses (twelve tonics, each major, minor or a blues), the
-//! chord has readings, each with a cost that says how surprising it is; a chord's cost is weighed by its
-//! length. Going on in another key has a cost as well. The form comes round, so the last chord leads to the
-//! first, and the path begins and ends in the home key.
+//! The home key is heard first: a tonic chord of it is I wherever it stands, and another key has to earn itself.
+//! Keys along a chart are found together, as the cheapest path through 24 of them, major and minor (a dynamic
+//! programme). For each chord and each key, the chord has readings, each with a cost that says how surprising
+//! it is; a chord's cost is weighed by its length. Going into another key costs more the farther it lies, going
+//! home costs nothing, and no key is left before a cadence has arrived in it. ii-V-I names its own tonic. The
+//! form comes round, so the last chord leads to the first. The same chords in the same surroundings of one form
+//! read alike.
 //!
 #![doc = include_str!("costs.md")]
 //!
@@ -36,7 +38,10 @@
 //! assert_eq!(understood[1].scale.to_string(), "A half-whole diminished");
 //! ```
 
+mod alike;
 mod choice;
+mod form;
+mod home;
 mod numeral;
 mod path;
 mod reading;
@@ -46,11 +51,11 @@ mod sounding;
 use crate::{
     chart::Span,
     key::{Key, Mode},
-    pitch::{Letter, NoteName},
     scale::Scale,
 };
+pub use home::{FoundKey, find_key, find_keys};
 pub use numeral::numeral;
-use path::{Hypothesis, Priced, Step, cheapest_path};
+use path::{Ground, Hypothesis, Step};
 use sounding::Heard;
 
 /// A chord as understood in its place.
@@ -71,8 +76,7 @@ pub struct Understood {
 /// Understands every span of a chorus, given the home key; one answer a span, also for `N.C.`.
 pub fn analyse(spans: &[Span], home: Key) -> Vec<Understood> {
     let heard = sounding::hear(spans);
-    let priced: Vec<Priced> = heard.iter().map(Priced::of).collect();
-    let (path, _) = cheapest_path(&priced, Hypothesis::of(home));
+    let path = alike::path(&heard, &Ground::of(&heard, Hypothesis::of(home)));
     let keys = spelled_keys(&heard, &path, home);
 
     let mut key = home;
@@ -82,13 +86,13 @@ pub fn analyse(spans: &[Span], home: Key) -> Vec<Understood> {
             return silent(key);
         };
         key = keys[place];
-        let (heard, step) = (&heard[place], path[place]);
-        let choices = choice::choices(heard, step);
+        let (chord, step) = (&heard[place], path[place]);
+        let choices = choice::choices(chord, step);
         Understood {
-            function: numeral::function(heard.chord, key, step.1),
+            function: numeral::function(&chord.chord, key, step.1),
             key,
             scale: choices[0],
-            reason: reason::reason(heard, key, step, choices[0]),
+            reason: reason::reason(&heard, place, key, step, choices[0]),
             choices,
         }
     });
@@ -106,57 +110,40 @@ fn silent(key: Key) -> Understood {
     }
 }
 
-/// Chords of a chart that decide its key; more would only take longer.
-const DECIDING: usize = 1000;
-
-/// The home key that explains the chords best, for charts that do not name one. Of equals, the one whose
-/// tonic begins the chart, then the one whose tonic ends it, then the one with the fewest signs. Without any
-/// chord it is C.
-pub fn find_key(spans: &[Span]) -> Key {
-    let heard = sounding::hear(&spans[..spans.len().min(DECIDING)]);
-    let priced: Vec<Priced> = heard.iter().map(Priced::of).collect();
-    let is_root = |heard: Option<&Heard>, key: Key| {
-        heard.is_some_and(|heard| heard.sound.root == key.tonic.chroma())
-    };
-    let c = Key::major(NoteName::new(Letter::C, 0));
-    let home = Key::all()
-        .filter(|key| key.simplest() == *key)
-        .min_by_key(|&key| {
-            let (_, cost) = cheapest_path(&priced, Hypothesis::of(key));
-            let begins = is_root(heard.first(), key);
-            let ends = is_root(heard.last(), key);
-            (cost, !begins, !ends, key.signature().abs(), key.mode)
-        })
-        .unwrap_or(c);
-    spelled(home.tonic.chroma(), home.mode, &heard, |key| {
-        -key.signature().abs()
-    })
-    .unwrap_or(home)
-}
-
-/// Names for the keys of a path: the home key as given; elsewhere, for each stretch in one key, the spelling
-/// that agrees with most roots written there, then the one nearest to home.
+/// Names for the keys of a path: the home key as given; elsewhere, for each key, the spelling that agrees with
+/// most roots written in it, then the one nearest to home.
 fn spelled_keys(heard: &[Heard], path: &[Step], home: Key) -> Vec<Key> {
-    let sound = |(hypothesis, _): &Step| (hypothesis.tonic, hypothesis.mode());
     let away = |key: Key| -(key.signature() - home.signature()).abs();
-    let mut keys = Vec::with_capacity(path.len());
-    for stretch in path.chunk_by(|a, b| sound(a) == sound(b)) {
-        let (tonic, mode) = sound(&stretch[0]);
-        let chords = &heard[keys.len()..keys.len() + stretch.len()];
-        let key = if (home.tonic.chroma(), home.mode) == (tonic, mode) {
-            home
-        } else {
+    let names: Vec<Option<Key>> = (0..24)
+        .map(|index| {
+            let (tonic, mode) = (index % 12, [Mode::Major, Mode::Minor][index as usize / 12]);
+            let within = path.iter().zip(heard).filter(|((hypothesis, _), _)| {
+                hypothesis.tonic == tonic && hypothesis.mode() == mode
+            });
+            let chords: Vec<&Heard> = within.map(|(_, heard)| heard).collect();
+            spelled(tonic, mode, &chords, away)
+        })
+        .collect();
+    path.iter()
+        .map(|(hypothesis, _)| {
+            let (tonic, mode) = (hypothesis.tonic, hypothesis.mode());
+            if (home.tonic.chroma(), home.mode) == (tonic, mode) {
+                return home;
+            }
             // Every sound of the octave has a key among the thirty.
-            spelled(tonic, mode, chords, away).unwrap_or(home)
-        };
-        keys.extend(vec![key; stretch.len()]);
-    }
-    keys
+            names[usize::from(tonic) + 12 * mode as usize].unwrap_or(home)
+        })
+        .collect()
 }
 
 /// Of the keys with up to seven signs that sound so, the one whose notes are most of the written roots, then
 /// the one that `preference` puts highest.
-fn spelled(tonic: u8, mode: Mode, chords: &[Heard], preference: impl Fn(Key) -> i8) -> Option<Key> {
+fn spelled(
+    tonic: u8,
+    mode: Mode,
+    chords: &[&Heard],
+    preference: impl Fn(Key) -> i8,
+) -> Option<Key> {
     Key::all()
         .filter(|key| key.mode == mode && key.tonic.chroma() == tonic)
         .max_by_key(|&key| {

@@ -1,5 +1,10 @@
-//! The cheapest path of keys along a chart.
+//! The cheapest path of keys along a chart, home first.
+//!
+//! Home costs nothing to return to. Another key costs its distance on entering, and is left for free only
+//! once a cadence has arrived in it, or a chord was held so long that it needs none: a key has to earn
+//! itself.
 
+use super::form;
 use super::reading::{Color, Reading, cheapest};
 use super::sounding::Heard;
 use crate::key::{Key, Mode};
@@ -11,22 +16,26 @@ pub(super) struct Hypothesis {
     pub(super) color: Color,
 }
 
-/// Twelve tonics in three colours.
-const COUNT: usize = 36;
+/// Twelve tonics, major or minor.
+const KEYS: usize = 24;
+/// A key before and after it has earned itself.
+const STATES: usize = 2 * KEYS;
 const COLORS: [Color; 3] = [Color::Major, Color::Minor, Color::Blues];
 
-/// Cost of leaving a key: this much, and one for each fifth between the signatures.
-const CHANGE: u32 = 6;
-/// Between relative major and minor, which share their notes; between parallel ones, which do not.
-const CHANGE_TO_RELATIVE: u32 = 4;
-const CHANGE_TO_PARALLEL: u32 = 7;
-/// Between the plain and the blues colour of one tonic; on top, into a blues elsewhere.
-const CHANGE_TO_BLUES: u32 = 5;
-/// For a major home that begins, or ends, as a blues.
-const HOME_AS_BLUES: u32 = 1;
-/// Beats over which a chord's cost counts once; shorter chords count half, longer ones up to fourfold, so
-/// that a chord held for four bars makes itself at home.
+/// Cost of going into a key: this much, and so much for each fifth between its signature and that of home,
+/// or of the key before it, whichever is nearer.
+const ENTER: u32 = 6;
+const FIFTH: u32 = 1;
+/// On top for the relative of home, which shares its notes: what is heard there is home's own harmony.
+const RELATIVE: u32 = 5;
+/// For each chord heard in a key that is not home.
+const AWAY: u32 = 1;
+/// For leaving a key in which no cadence has arrived.
+const UNEARNED: u32 = 30;
+/// Beats over which a chord's cost counts once; shorter chords count half, longer ones up to fourfold.
 const USUAL_BEATS: usize = 4;
+/// For a key other than the settled one: out of the question.
+const FORBIDDEN: u32 = 1_000_000;
 
 impl Hypothesis {
     /// The hypotheses in order, counted from the home tonic up, so that equal costs are settled alike in
@@ -63,56 +72,28 @@ impl Hypothesis {
         }
     }
 
-    /// What it costs to begin in this key, or to end in it before the form comes round: a major home may as
-    /// well be a blues.
-    fn away_from(self, home: Hypothesis) -> u32 {
-        let blues = Hypothesis {
-            color: Color::Blues,
-            ..home
-        };
-        match home.color {
-            Color::Major => home
-                .change_to(self)
-                .min(HOME_AS_BLUES + blues.change_to(self)),
-            _ => home.change_to(self),
-        }
+    fn fifths_to(self, other: Hypothesis) -> u32 {
+        let apart = (self.signature_tonic() + 12 - other.signature_tonic()) % 12;
+        // A fifth is seven semitones, and 7 is its own inverse modulo 12.
+        let fifths = u32::from(apart) * 7 % 12;
+        fifths.min(12 - fifths)
     }
 
-    /// What it costs to go on in another key; the same both ways but for entering a blues.
-    fn change_to(self, to: Hypothesis) -> u32 {
-        if self == to {
+    /// What it costs to go on in another key.
+    fn enter_from(self, before: Hypothesis, home: Hypothesis) -> u32 {
+        if self == home {
             return 0;
         }
-        let blues = [self.color, to.color].contains(&Color::Blues);
-        if self.tonic == to.tonic {
-            return if blues && self.mode() == to.mode() {
-                CHANGE_TO_BLUES
-            } else {
-                CHANGE_TO_PARALLEL
-            };
-        }
-        let apart = (self.signature_tonic() + 12 - to.signature_tonic()) % 12;
-        // A fifth is seven semitones, and 7 is its own inverse modulo 12.
-        let fifths = u32::from(apart * 7 % 12);
-        let fifths = fifths.min(12 - fifths);
-        let change = if fifths == 0 {
-            CHANGE_TO_RELATIVE
-        } else {
-            CHANGE + fifths
-        };
-        change
-            + if to.color == Color::Blues {
-                2 * CHANGE_TO_BLUES
-            } else {
-                0
-            }
+        let from_home = self.fifths_to(home);
+        let relative = if from_home == 0 { RELATIVE } else { 0 };
+        ENTER + relative + FIFTH * from_home.min(self.fifths_to(before))
     }
 }
 
 /// A chord with its cheapest reading under every hypothesis, major tonics first, from C up.
 pub(super) struct Priced {
     weight: u32,
-    readings: [(u32, Reading); COUNT],
+    readings: [(u32, Reading); 3 * 12],
 }
 
 impl Priced {
@@ -135,39 +116,103 @@ impl Priced {
 /// A chord's key and what it is there.
 pub(super) type Step = (Hypothesis, Reading);
 
-/// The cheapest keys for all chords, beginning and ending at home as the form comes round, and the total
-/// cost. Of equal paths, the one that stays in a key, then the one in the key listed first.
-pub(super) fn cheapest_path(chords: &[Priced], home: Hypothesis) -> (Vec<Step>, u32) {
+/// What is known of a chart in one home key before its path is looked for.
+pub(super) struct Ground {
+    pub(super) home: Hypothesis,
+    /// The key of each chord where it is settled.
+    pub(super) settled: Vec<Option<Hypothesis>>,
+    /// Which chords stand in a blues.
+    pub(super) blues: Vec<bool>,
+}
+
+impl Ground {
+    pub(super) fn of(heard: &[Heard], home: Hypothesis) -> Ground {
+        let blues = match home.color {
+            Color::Minor => vec![false; heard.len()],
+            _ => form::blues(heard, home.tonic),
+        };
+        Ground {
+            home,
+            settled: form::settled(heard, home),
+            blues,
+        }
+    }
+
+    /// The key at a place with its colour there: home may be a blues.
+    pub(super) fn colored(&self, place: usize, key: Hypothesis) -> Hypothesis {
+        if key == self.home && self.blues[place] {
+            return Hypothesis {
+                color: Color::Blues,
+                ..key
+            };
+        }
+        key
+    }
+}
+
+/// The cheapest keys for all chords, and the total cost. Of equal paths, the one that stays in a key, then
+/// the one nearer to home in the list.
+pub(super) fn cheapest_path(
+    heard: &[Heard],
+    chords: &[Priced],
+    ground: &Ground,
+) -> (Vec<Step>, u32) {
+    let home = ground.home;
+    let at: [Hypothesis; KEYS] = std::array::from_fn(|index| Hypothesis::at(index, home));
+    let at_home = at.iter().position(|key| *key == home).unwrap_or(0);
     let scale = USUAL_BEATS as u32;
-    let at: [Hypothesis; COUNT] = std::array::from_fn(|index| Hypothesis::at(index, home));
     // To each key, from each key.
-    let change = at.map(|to| at.map(|from| scale * from.change_to(to)));
-    let away = at.map(|key| scale * key.away_from(home));
-    let mut total = away;
-    let mut came_from: Vec<[u8; COUNT]> = Vec::with_capacity(chords.len());
-    for (index, chord) in chords.iter().enumerate() {
-        let mut next = [(0, 0u8); COUNT];
-        for (key, change) in change.iter().enumerate() {
-            // The start already counts the way from home.
-            let mut best = (total[key], key as u8);
-            for before in (0..COUNT).filter(|_| index > 0) {
-                let cost = total[before] + change[before];
-                if cost < best.0 {
-                    best = (cost, before as u8);
+    let enter = at.map(|to| at.map(|from| scale * to.enter_from(from, home)));
+    let leave = |state: usize| {
+        let free = state % KEYS == at_home || state >= KEYS;
+        if free { 0 } else { scale * UNEARNED }
+    };
+    let impossible = u32::MAX / 2;
+    // The form begins at home.
+    let mut total = [impossible; STATES];
+    total[at_home] = 0;
+    let mut came_from: Vec<[u8; STATES]> = Vec::with_capacity(chords.len());
+    for (place, chord) in chords.iter().enumerate() {
+        let mut next = [(impossible, 0u8); STATES];
+        for key in 0..KEYS {
+            let settled = ground.settled[place].is_some_and(|settled| settled != at[key]);
+            let away = if key == at_home {
+                0
+            } else {
+                AWAY * chord.weight
+            };
+            let price = chord.under(ground.colored(place, at[key])).0
+                + away
+                + if settled { FORBIDDEN } else { 0 };
+            let rests = at[key].rests(&heard[place]);
+            let arrives = rests || at[key].arrives(&heard[place]);
+            let mut offer = |earned: bool, cost: u32, from: usize| {
+                let state = key + if earned && key != at_home { KEYS } else { 0 };
+                let cost = cost.saturating_add(price).min(impossible);
+                if cost < next[state].0 {
+                    next[state] = (cost, from as u8);
                 }
+            };
+            offer(arrives, total[key], key);
+            offer(true, total[key + KEYS], key + KEYS);
+            for from in (0..STATES).filter(|from| from % KEYS != key) {
+                let cost = total[from] + leave(from) + enter[key][from % KEYS];
+                offer(rests, cost, from);
             }
-            next[key] = (best.0 + chord.under(at[key]).0, best.1);
         }
         total = next.map(|(cost, _)| cost);
         came_from.push(next.map(|(_, before)| before));
     }
-    let ending = |key: usize| total[key] + away[key];
-    let mut key = (0..COUNT).min_by_key(|&key| ending(key)).unwrap_or(0);
-    let cost = ending(key);
+    let ending = |state: usize| total[state] + leave(state);
+    let mut state = (0..STATES)
+        .min_by_key(|&state| (ending(state), state % KEYS != at_home))
+        .unwrap_or(at_home);
+    let cost = ending(state);
     let mut path: Vec<Step> = Vec::with_capacity(chords.len());
-    for (chord, came_from) in chords.iter().zip(&came_from).rev() {
-        path.push((at[key], chord.under(at[key]).1));
-        key = usize::from(came_from[key]);
+    for (place, came_from) in came_from.iter().enumerate().rev() {
+        let key = ground.colored(place, at[state % KEYS]);
+        path.push((key, chords[place].under(key).1));
+        state = usize::from(came_from[state]);
     }
     path.reverse();
     (path, cost)
@@ -176,9 +221,9 @@ pub(super) fn cheapest_path(chords: &[Priced], home: Hypothesis) -> (Vec<Step>, 
 /// What the documentation's table names.
 #[cfg(test)]
 pub(super) const COSTS: &[(&str, u32)] = &[
-    ("CHANGE_TO_RELATIVE", CHANGE_TO_RELATIVE),
-    ("CHANGE_TO_PARALLEL", CHANGE_TO_PARALLEL),
-    ("CHANGE", CHANGE),
-    ("CHANGE_TO_BLUES", CHANGE_TO_BLUES),
-    ("HOME_AS_BLUES", HOME_AS_BLUES),
+    ("ENTER", ENTER),
+    ("FIFTH", FIFTH),
+    ("RELATIVE", RELATIVE),
+    ("AWAY", AWAY),
+    ("UNEARNED", UNEARNED),
 ];

@@ -53,7 +53,7 @@ const MAJOR_TONIC: &[Row] = &[(0, &[Major, Open], Reading::Own, 0)];
 const MAJOR_BUT_TONIC: &[Row] = &[
     (0, &[Suspended], Reading::Own, 4),
     (0, &[Augmented], Reading::Own, 6),
-    (0, &[Dominant], Reading::Own, 9),
+    (0, &[Dominant], Reading::Own, 4),
     (2, &[Minor], Reading::Own, 1),
     (4, &[Minor], Reading::Own, 3),
     (5, &[Major, Open], Reading::Own, 2),
@@ -62,7 +62,7 @@ const MAJOR_BUT_TONIC: &[Row] = &[
     (7, &[Augmented, Open], Reading::Own, 3),
     (9, &[Minor], Reading::Own, 2),
     (11, &[HalfDiminished], Reading::Own, 3),
-    (0, &[Minor], Reading::Borrowed, 9),
+    (0, &[Minor], Reading::Borrowed, 6),
     (1, &[Major], Reading::Borrowed, 6),
     (2, &[HalfDiminished], Reading::Borrowed, 2),
     (3, &[Major], Reading::Borrowed, 6),
@@ -250,11 +250,13 @@ impl Around {
         // The target may be put off by its own ii, a fifth above it; or come as its substitute.
         let delayed = |target: u8| self.leads_to_a(target + 7, &[Minor, HalfDiminished]);
         let replaced = |target: u8| self.leads_to_a(target + 6, &[Dominant]);
+        // Or ii-V goes on to another ii-V, a half step lower.
+        let chained = self.follows_its_two() && self.leads_to_a(self.degree + 6, &[Minor]);
         if let Some(cost) = color.target(target) {
             let after_two = if self.follows_its_two() { AFTER_TWO } else { 0 };
             if self.leads_to(target) {
                 offer(cost + triad - after_two, Reading::Secondary(target));
-            } else if delayed(target) || replaced(target) {
+            } else if delayed(target) || replaced(target) || chained {
                 offer(
                     cost + triad + DELAYED - after_two,
                     Reading::Secondary(target),

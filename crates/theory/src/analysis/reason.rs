@@ -13,9 +13,11 @@ use crate::{
 };
 
 /// "V of ii, so half-whole diminished: its b9, Eb, falls to D, the fifth of Gm7."
-pub(super) fn reason(heard: &Heard, key: Key, step: Step, scale: Scale) -> String {
+pub(super) fn reason(all: &[Heard], place: usize, key: Key, step: Step, scale: Scale) -> String {
+    let heard = &all[place];
     let what = what(heard, key, step);
-    match why(heard.chord, key, step.1, scale, heard.next) {
+    let next = heard.next.map(|next| all[next].written);
+    match why(&heard.chord, key, step.1, scale, next) {
         Some(why) => format!("{what}, so {}: {why}", scale.name()),
         None => format!("{what}, so {}", scale.name()),
     }
@@ -29,7 +31,7 @@ fn long_name(key: Key) -> String {
 }
 
 fn what(heard: &Heard, key: Key, (hypothesis, reading): Step) -> String {
-    let chord = heard.chord;
+    let chord = heard.chord.as_ref();
     let numeral = numeral_as(chord, key, reading);
     let above = (chord.root().chroma() + 12 - hypothesis.tonic) % 12;
     let of = |target| target_numeral(target, key.mode);

@@ -5,6 +5,7 @@ use crate::{
     chord::{Chord, Family},
     interval::Degree,
 };
+use std::borrow::Cow;
 
 /// What of a chord a neighbour hears.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -15,15 +16,21 @@ pub(super) struct Sound {
 }
 
 /// A chord with its neighbours, the form going round.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub(super) struct Heard<'a> {
-    pub(super) chord: &'a Chord,
+    /// The chord as it sounds: `Bb/C` is a suspended chord on C.
+    pub(super) chord: Cow<'a, Chord>,
+    /// As written.
+    pub(super) written: &'a Chord,
     pub(super) beats: usize,
+    /// Bar and beat of its arrival, each from 1.
+    pub(super) at: (u32, u32),
     pub(super) sound: Sound,
     pub(super) major_seventh: bool,
     pub(super) before: Option<Sound>,
     pub(super) after: Option<Sound>,
-    pub(super) next: Option<&'a Chord>,
+    /// Number of the next chord that is more than this one in another dress.
+    pub(super) next: Option<usize>,
 }
 
 impl Sound {
@@ -44,47 +51,71 @@ impl Sound {
         };
         (self.root, dressed(self)) != (other.root, dressed(other))
     }
+
+    /// A fifth below this root: where a dominant on it leads.
+    pub(super) fn fifth_below(self) -> u8 {
+        (self.root + 5) % 12
+    }
+
+    pub(super) fn is_dominant(self) -> bool {
+        matches!(self.family, Family::Dominant | Family::Suspended)
+    }
+}
+
+/// A triad or seventh chord over the bass that makes it a suspended one, as that chord: `Bb/C` and `Gm7/C`
+/// are C9sus4, `Bbmaj7/C` is C13sus4. (Common practice, no source.)
+fn suspended(chord: &Chord) -> Option<Chord> {
+    let bass = chord.slash()?;
+    let up = (bass.chroma() + 12 - chord.root().chroma()) % 12;
+    let suffix = match (chord.family(), up) {
+        (Family::Major, 2) if chord.has(Degree::new(7, 0)) => "13sus4",
+        (Family::Major, 2) => "9sus4",
+        (Family::Minor, 5) if chord.has(Degree::new(7, -1)) => "9sus4",
+        (Family::HalfDiminished, 5) => "7sus4b9",
+        _ => return None,
+    };
+    format!("{bass}{suffix}").parse().ok()
 }
 
 /// The chords that sound, in order.
 pub(super) fn hear(spans: &[Span]) -> Vec<Heard<'_>> {
-    let chords: Vec<(&Chord, usize)> = spans
+    let mut heard: Vec<Heard<'_>> = spans
         .iter()
-        .filter_map(|span| Some((span.chord.as_ref()?, span.beats)))
+        .filter_map(|span| {
+            let written = span.chord.as_ref()?;
+            let chord = suspended(written).map_or(Cow::Borrowed(written), Cow::Owned);
+            Some(Heard {
+                sound: Sound::of(&chord),
+                major_seventh: chord.has(Degree::new(7, 0)),
+                chord,
+                written,
+                beats: span.beats,
+                at: (span.bar, span.beat),
+                before: None,
+                after: None,
+                next: None,
+            })
+        })
         .collect();
-    let sounds: Vec<Sound> = chords.iter().map(|(chord, _)| Sound::of(chord)).collect();
-    let count = chords.len();
+    let sounds: Vec<Sound> = heard.iter().map(|heard| heard.sound).collect();
+    let count = sounds.len();
     // Twice round, so that the last chord finds its successor at the top.
-    let mut after = vec![None; count];
     for place in (0..2 * count).rev() {
         let (here, next) = (place % count, (place + 1) % count);
-        after[here] = if sounds[here].differs(sounds[next]) {
+        heard[here].next = if sounds[here].differs(sounds[next]) {
             Some(next)
         } else {
-            after[next]
+            heard[next].next
         };
+        heard[here].after = heard[here].next.map(|next| sounds[next]);
     }
-    let mut before = vec![None; count];
     for place in 0..2 * count {
         let (here, previous) = ((place + 1) % count, place % count);
-        before[here] = if sounds[here].differs(sounds[previous]) {
-            Some(previous)
+        heard[here].before = if sounds[here].differs(sounds[previous]) {
+            Some(sounds[previous])
         } else {
-            before[previous]
+            heard[previous].before
         };
     }
-    let major_seventh = Degree::new(7, 0);
-    chords
-        .iter()
-        .enumerate()
-        .map(|(place, &(chord, beats))| Heard {
-            chord,
-            beats,
-            sound: sounds[place],
-            major_seventh: chord.has(major_seventh),
-            before: before[place].map(|other: usize| sounds[other]),
-            after: after[place].map(|other: usize| sounds[other]),
-            next: after[place].map(|other: usize| chords[other].0),
-        })
-        .collect()
+    heard
 }

@@ -1,0 +1,121 @@
+//! The home key of a chart that names none.
+
+use super::path::{Ground, Hypothesis, Priced, cheapest_path};
+use super::sounding::{self, Heard};
+use super::spelled;
+use crate::{
+    chart::Span,
+    key::{Key, Mode},
+    pitch::{Letter, NoteName},
+};
+
+/// Chords of a chart that decide its key; more would only take longer.
+const DECIDING: usize = 1000;
+
+/// The home key that was found, and the next best where it came close.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct FoundKey {
+    /// The key that explains the chords best.
+    pub key: Key,
+    /// Another that explains them nearly as well.
+    pub runner_up: Option<Key>,
+}
+
+/// The home key that explains the chords best, for charts that do not name one; without any chord C.
+pub fn find_key(spans: &[Span]) -> Key {
+    find_keys(spans).key
+}
+
+/// The same with the runner-up, where one comes close.
+///
+/// What counts: how cheaply the chords are read from home (see the costs above), the key that begins the
+/// form, and the last key in which a cadence arrives.
+pub fn find_keys(spans: &[Span]) -> FoundKey {
+    let heard = sounding::hear(spans);
+    let heard = &heard[..heard.len().min(DECIDING)];
+    let priced: Vec<Priced> = heard.iter().map(Priced::of).collect();
+    let mut ranked: Vec<(i64, Key)> = Key::all()
+        .filter(|key| key.simplest() == *key)
+        .map(|key| (cost(heard, &priced, key), key))
+        .collect();
+    ranked.sort_by_key(|&(cost, key)| (cost, key.signature().abs(), key.mode, key));
+    let name = |key: Key| {
+        let chords: Vec<&Heard> = heard.iter().collect();
+        spelled(key.tonic.chroma(), key.mode, &chords, |key| {
+            -key.signature().abs()
+        })
+        .unwrap_or(key)
+    };
+    match ranked[..] {
+        [(first, key), (second, other), ..] if !heard.is_empty() => FoundKey {
+            key: name(key),
+            runner_up: (second - first <= 4 * CLOSE).then(|| name(other)),
+        },
+        _ => FoundKey {
+            key: Key::major(NoteName::new(Letter::C, 0)),
+            runner_up: None,
+        },
+    }
+}
+
+/// For each beat that is heard away from home.
+const AWAY: i64 = 1;
+/// Off, for a tonic that begins the form.
+const BEGINS: i64 = 36;
+/// Off, for one that ends it; a dominant seventh chord at the end may as well lead back to the top.
+const ENDS: i64 = 32;
+const ENDS_DOMINANT: i64 = 11;
+/// Off, for the tonic in which the last cadence arrives.
+const LAST_CADENCE: i64 = 27;
+/// Off, for a twelve-bar blues.
+const BLUES: i64 = 23;
+/// A runner-up within this is close.
+const CLOSE: i64 = 15;
+
+fn cost(heard: &[Heard], priced: &[Priced], key: Key) -> i64 {
+    let home = Hypothesis::of(key);
+    let ground = Ground::of(heard, home);
+    let (path, cost) = cheapest_path(heard, priced, &ground);
+    let away: usize = path
+        .iter()
+        .zip(heard)
+        .filter(|((key, _), _)| (key.tonic, key.mode()) != (home.tonic, home.mode()))
+        .map(|(_, heard)| heard.beats)
+        .sum();
+    let tonic = |heard: Option<&Heard>| heard.is_some_and(|heard| home.is_at_rest(heard));
+    let seventh =
+        |heard: Option<&Heard>| heard.is_some_and(|heard| home.is_seventh_tonic(heard.sound));
+    let arrival = heard.iter().rev().find_map(|heard| {
+        [Mode::Major, Mode::Minor].into_iter().find_map(|mode| {
+            let there = Hypothesis::of(Key {
+                tonic: heard.chord.root(),
+                mode,
+            });
+            there.arrives(heard).then_some(there)
+        })
+    });
+    let (first, last) = (heard.first(), heard.last());
+    let evidence = [
+        (tonic(first) || seventh(first), BEGINS),
+        (tonic(last), ENDS),
+        (seventh(last), ENDS_DOMINANT),
+        (arrival == Some(home), LAST_CADENCE),
+        (ground.blues.contains(&true), BLUES),
+    ];
+    let evidence: i64 = evidence
+        .iter()
+        .map(|&(found, worth)| if found { worth } else { 0 })
+        .sum();
+    i64::from(cost) + AWAY * away as i64 - 4 * evidence
+}
+
+/// What the documentation's table names.
+#[cfg(test)]
+pub(super) const WORTHS: &[(&str, i64)] = &[
+    ("AWAY", -AWAY),
+    ("BEGINS", BEGINS),
+    ("ENDS", ENDS),
+    ("ENDS_DOMINANT", ENDS_DOMINANT),
+    ("LAST_CADENCE", LAST_CADENCE),
+    ("BLUES", BLUES),
+];
