@@ -47,8 +47,9 @@ pub mod meter;
 mod nearest;
 pub mod pitch;
 pub mod scale;
+pub mod spelling;
 
-pub use analysis::{Understood, analyse, find_key};
+pub use analysis::{FoundKey, Understood, analyse, find_key, find_keys};
 pub use chart::{Chart, Chorus, Feel, Palette, Span};
 pub use chord::{Chord, ChordTone, Family, Part};
 pub use interval::{Degree, Interval};
@@ -57,3 +58,4 @@ pub use meter::{Meter, MeterError, Strength, Ticks};
 pub use nearest::{did_you_mean, did_you_mean_key, nearest};
 pub use pitch::{Letter, NoteName, Pitch};
 pub use scale::{Scale, ScaleKind};
+pub use spelling::{Motion, Spelling};

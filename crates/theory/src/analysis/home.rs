@@ -83,8 +83,10 @@ fn cost(heard: &[Heard], priced: &[Priced], key: Key) -> i64 {
         .map(|(_, heard)| heard.beats)
         .sum();
     let tonic = |heard: Option<&Heard>| heard.is_some_and(|heard| home.is_at_rest(heard));
-    let seventh =
-        |heard: Option<&Heard>| heard.is_some_and(|heard| home.is_seventh_tonic(heard.sound));
+    // A dominant after its own ii is V, not a tonic that sounds as a seventh chord.
+    let seventh = |heard: Option<&Heard>| {
+        heard.is_some_and(|heard| home.is_seventh_tonic(heard.sound) && !heard.follows_its_two())
+    };
     let arrival = heard.iter().rev().find_map(|heard| {
         [Mode::Major, Mode::Minor].into_iter().find_map(|mode| {
             let there = Hypothesis::of(Key {

@@ -62,6 +62,16 @@ impl Sound {
     }
 }
 
+impl Heard<'_> {
+    /// Whether the chord before is the ii of this one taken as a dominant: a fourth below.
+    pub(super) fn follows_its_two(&self) -> bool {
+        self.before.is_some_and(|before| {
+            before.fifth_below() == self.sound.root
+                && matches!(before.family, Family::Minor | Family::HalfDiminished)
+        })
+    }
+}
+
 /// A triad or seventh chord over the bass that makes it a suspended one, as that chord: `Bb/C` and `Gm7/C`
 /// are C9sus4, `Bbmaj7/C` is C13sus4. (Common practice, no source.)
 fn suspended(chord: &Chord) -> Option<Chord> {

@@ -1,6 +1,6 @@
 //! A chord symbol in a chart: the chord, and the text as it was written.
 
-use crate::{Chord, Interval, Key, Letter, NoteName};
+use crate::{Chord, Interval, Key, Letter, NoteName, spelling::is_awkward};
 use std::fmt;
 
 /// A chord with its spelling by the writer of the chart. Two symbols are the same if their texts are, but for
@@ -79,12 +79,7 @@ impl Symbol {
 fn plain_name(name: NoteName, key: Key) -> NoteName {
     let signature = key.signature();
     let in_key = key.notes().contains(&name);
-    let awkward = name.alteration().abs() > 1
-        || matches!(
-            (name.letter(), name.alteration()),
-            (Letter::E | Letter::B, 1) | (Letter::C | Letter::F, -1)
-        );
-    if in_key || !awkward {
+    if in_key || !is_awkward(name) {
         return name;
     }
     // Of the other names of this key of the octave, the one with fewest signs, on the key's own side.
