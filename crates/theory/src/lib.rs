@@ -58,4 +58,4 @@ pub use meter::{Meter, MeterError, Strength, Ticks};
 pub use nearest::{did_you_mean, did_you_mean_key, nearest};
 pub use pitch::{Letter, NoteName, Pitch};
 pub use scale::{Scale, ScaleKind};
-pub use spelling::{Motion, Spelling};
+pub use spelling::{Heading, Spelling};

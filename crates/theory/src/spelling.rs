@@ -8,16 +8,16 @@
 //! Source: common practice, no source. Spelling chromatic notes by direction is the rule of most primers.
 //!
 //! ```
-//! use endpin_theory::{Chord, Key, spelling::{Motion, Spelling}};
+//! use endpin_theory::{Chord, Key, spelling::{Heading, Spelling}};
 //! let chord: Chord = "Fdim7".parse()?;
 //! let tones: Vec<_> = chord.tones().iter().map(|(_, name)| *name).collect();
 //! let key: Key = "F".parse().unwrap();
-//! let name = |chroma, motion| Spelling::Reader.name(chroma, None, &tones, key, motion).to_string();
-//! assert_eq!(name(2, Motion::Falling), "D");
-//! assert_eq!(name(6, Motion::Rising), "F#");
-//! assert_eq!(name(6, Motion::Falling), "Gb");
+//! let name = |chroma, heading| Spelling::Reader.name(chroma, None, &tones, key, heading).to_string();
+//! assert_eq!(name(2, Heading::Falling), "D");
+//! assert_eq!(name(6, Heading::Rising), "F#");
+//! assert_eq!(name(6, Heading::Falling), "Gb");
 //! // Bb is in the signature of F, so no line makes it A#.
-//! assert_eq!(name(10, Motion::Rising), "Bb");
+//! assert_eq!(name(10, Heading::Rising), "Bb");
 //! # Ok::<(), endpin_theory::chord::ChordError>(())
 //! ```
 
@@ -40,7 +40,7 @@ pub enum Spelling {
 
 /// Where a line goes from a note.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Motion {
+pub enum Heading {
     /// Upwards.
     Rising,
     /// Downwards.
@@ -49,13 +49,13 @@ pub enum Motion {
     Still,
 }
 
-impl Motion {
+impl Heading {
     /// From one MIDI key to the next different one.
-    pub fn between(from: i16, to: i16) -> Motion {
+    pub fn between(from: i16, to: i16) -> Heading {
         match to.cmp(&from) {
-            Ordering::Greater => Motion::Rising,
-            Ordering::Less => Motion::Falling,
-            Ordering::Equal => Motion::Still,
+            Ordering::Greater => Heading::Rising,
+            Ordering::Less => Heading::Falling,
+            Ordering::Equal => Heading::Still,
         }
     }
 }
@@ -70,21 +70,21 @@ impl Spelling {
     /// chord or a note of its scale. [`Spelling::Strict`] takes it as it is; a reader is spared it unless it
     /// is among `tones` or in the signature.
     ///
-    /// A pitch that is repeated over one chord keeps its name if `motion` is that to the next different pitch.
+    /// A pitch that is repeated over one chord keeps its name if `heading` is that towards the next different pitch.
     pub fn name(
         self,
         chroma: u8,
         own: Option<NoteName>,
         tones: &[NoteName],
         key: Key,
-        motion: Motion,
+        heading: Heading,
     ) -> NoteName {
         let own = own.filter(|name| self == Spelling::Strict && name.chroma() == chroma % 12);
-        own.unwrap_or_else(|| for_reader(chroma, tones, key, motion))
+        own.unwrap_or_else(|| for_reader(chroma, tones, key, heading))
     }
 }
 
-fn for_reader(chroma: u8, tones: &[NoteName], key: Key, motion: Motion) -> NoteName {
+fn for_reader(chroma: u8, tones: &[NoteName], key: Key, heading: Heading) -> NoteName {
     let chroma = chroma % 12;
     let sounds = |name: &&NoteName| name.chroma() == chroma && name.alteration().abs() < 2;
     if let Some(tone) = tones.iter().find(sounds) {
@@ -96,12 +96,12 @@ fn for_reader(chroma: u8, tones: &[NoteName], key: Key, motion: Motion) -> NoteN
     }
     // A chord tone under a double sign keeps its side: Fbb is Eb.
     let doubly = tones.iter().find(|name| name.chroma() == chroma);
-    let sharp = match (motion, doubly) {
+    let sharp = match (heading, doubly) {
         (_, Some(tone)) => tone.alteration() > 0,
-        (Motion::Rising, None) => true,
-        (Motion::Falling, None) => false,
+        (Heading::Rising, None) => true,
+        (Heading::Falling, None) => false,
         // At rest by the key: sharps in sharp keys, flats in flat ones, and the raised fourth in between.
-        (Motion::Still, None) => match key.signature() {
+        (Heading::Still, None) => match key.signature() {
             0 => chroma == 6,
             signs => signs > 0,
         },
@@ -166,13 +166,13 @@ mod tests {
         chord.chord_tones().iter().map(|tone| tone.name).collect()
     }
 
-    const MOTIONS: [Motion; 3] = [Motion::Rising, Motion::Falling, Motion::Still];
+    const HEADINGS: [Heading; 3] = [Heading::Rising, Heading::Falling, Heading::Still];
 
     /// Common practice, no source.
     #[test]
     fn names_that_students_read() {
-        use Motion::*;
-        for (key, chord, chroma, motion, name) in [
+        use Heading::*;
+        for (key, chord, chroma, heading, name) in [
             ("F", "Fdim7", 2, Rising, "D"),
             ("F", "F7", 10, Rising, "Bb"),
             ("F", "F7", 8, Falling, "Ab"),
@@ -193,7 +193,7 @@ mod tests {
             ("Eb", "Gbdim7", 3, Rising, "Eb"),
         ] {
             let named =
-                Spelling::Reader.name(chroma, None, &tones(chord), key.parse().unwrap(), motion);
+                Spelling::Reader.name(chroma, None, &tones(chord), key.parse().unwrap(), heading);
             assert_eq!(named.to_string(), name, "{chroma} over {chord} in {key}");
         }
     }
@@ -204,7 +204,7 @@ mod tests {
         let ninth: NoteName = "B#".parse().unwrap();
         let name = |spelling: Spelling| {
             spelling
-                .name(0, Some(ninth), &tones("A7"), key, Motion::Rising)
+                .name(0, Some(ninth), &tones("A7"), key, Heading::Rising)
                 .to_string()
         };
         assert_eq!(
@@ -230,26 +230,26 @@ mod tests {
             alteration in -1i8..=1,
             suffix in prop::sample::select(vec!["maj7", "7", "m7", "m7b5", "dim7", "7alt", "aug", "m6", "7sus4"]),
             key in 0usize..30,
-            motion in prop::sample::select(MOTIONS.to_vec()),
+            heading in prop::sample::select(HEADINGS.to_vec()),
         ) {
             let root = NoteName::new(Letter::ALL[letter], alteration);
             let tones = tones(&format!("{root}{suffix}"));
             let key = Key::all().nth(key).unwrap();
-            let name = Spelling::Reader.name(chroma, None, &tones, key, motion);
+            let name = Spelling::Reader.name(chroma, None, &tones, key, heading);
             prop_assert_eq!(name.chroma(), chroma);
             prop_assert!(name.alteration().abs() < 2);
             let known = tones.contains(&name) || key.notes().contains(&name);
             prop_assert!(!is_awkward(name) || known);
             if !tones.iter().chain(&key.notes()).any(|tone| tone.chroma() == chroma) {
-                match motion {
-                    Motion::Rising => prop_assert!(name.alteration() >= 0),
-                    Motion::Falling => prop_assert!(name.alteration() <= 0),
-                    Motion::Still => {}
+                match heading {
+                    Heading::Rising => prop_assert!(name.alteration() >= 0),
+                    Heading::Falling => prop_assert!(name.alteration() <= 0),
+                    Heading::Still => {}
                 }
             }
             // What a chord tone is called does not hang on the line.
             if tones.iter().any(|tone| tone.chroma() == chroma) {
-                let all = MOTIONS.map(|motion| Spelling::Reader.name(chroma, None, &tones, key, motion));
+                let all = HEADINGS.map(|heading| Spelling::Reader.name(chroma, None, &tones, key, heading));
                 prop_assert!(all.iter().all(|other| *other == name));
             }
         }

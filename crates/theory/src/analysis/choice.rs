@@ -129,13 +129,17 @@ fn dominant(heard: &Heard, color: Color, degree: u8, reading: Reading) -> &'stat
         Some((root, Family::Minor | Family::HalfDiminished)) if root == own_root => {
             return plain_or_sideways(reading);
         }
+        // What rests on a major chord does not take the scale of a minor one, whatever key is near.
+        Some((root, Family::Major)) if root == (own_root + 5) % 12 => {
+            return plain_or_sideways(reading);
+        }
         Some((root, family)) => {
             root == (own_root + 5) % 12 && matches!(family, Family::Minor | Family::HalfDiminished)
         }
         None => false,
     };
     match (reading, color) {
-        (Reading::Substitute(_) | Reading::Backdoor, _) => SIDEWAYS,
+        (Reading::Substitute(_) | Reading::Backdoor | Reading::Borrowed, _) => SIDEWAYS,
         (Reading::Secondary(2), Color::Major | Color::Blues) => TO_TWO,
         (Reading::Secondary(4 | 9), Color::Major | Color::Blues) => TO_MINOR,
         (Reading::Secondary(2 | 5), Color::Minor) => TO_MINOR,

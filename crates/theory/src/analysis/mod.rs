@@ -40,6 +40,7 @@
 
 mod alike;
 mod choice;
+mod cliche;
 mod form;
 mod home;
 mod numeral;
@@ -92,7 +93,7 @@ pub fn analyse(spans: &[Span], home: Key) -> Vec<Understood> {
             function: numeral::function(&chord.chord, key, step.1),
             key,
             scale: choices[0],
-            reason: reason::reason(&heard, place, key, step, choices[0]),
+            reason: reason::reason(&heard, place, home, key, step, choices[0]),
             choices,
         }
     });

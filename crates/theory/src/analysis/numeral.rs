@@ -32,7 +32,7 @@ pub fn numeral(chord: &Chord, key: Key) -> String {
 pub(super) fn numeral_as(chord: &Chord, key: Key, reading: Reading) -> String {
     let semitones = (chord.root().chroma() + 12 - key.tonic.chroma()) % 12;
     let (number, alteration) = match reading {
-        Reading::Leading(_) => RISING[usize::from(semitones)],
+        Reading::Leading(_) | Reading::Rising => RISING[usize::from(semitones)],
         Reading::Passing if semitones == 6 => RISING[6],
         Reading::Passing | Reading::Substitute(_) => FALLING[usize::from(semitones)],
         _ => return numeral(chord, key),
@@ -129,6 +129,7 @@ pub(super) fn function(chord: &Chord, key: Key, reading: Reading) -> String {
         Reading::Leading(target) | Reading::Inverted(target) => {
             format!("{numeral} (viio7/{})", to(target))
         }
-        Reading::Passing => format!("{numeral} (passing)"),
+        Reading::Passing | Reading::Rising => format!("{numeral} (passing)"),
+        Reading::CommonTone => format!("{numeral} (common tone)"),
     }
 }

@@ -36,8 +36,12 @@ pub(super) enum Reading {
     Leading(u8),
     /// A diminished chord with the leading tone of what follows above its root.
     Inverted(u8),
-    /// A diminished chord passing downwards or about a common tone.
+    /// A diminished chord passing downwards, or a minor chord between two others.
     Passing,
+    /// A diminished chord passing upwards into a bass that is not the root.
+    Rising,
+    /// A diminished chord about the root of its neighbour.
+    CommonTone,
     /// None of these.
     Foreign,
 }
@@ -57,7 +61,7 @@ const MAJOR_BUT_TONIC: &[Row] = &[
     (2, &[Minor], Reading::Own, 1),
     (4, &[Minor], Reading::Own, 3),
     (5, &[Major, Open], Reading::Own, 2),
-    (5, &[Dominant], Reading::Own, 6),
+    (5, &[Dominant, Suspended], Reading::Own, 6),
     (7, &[Dominant, Suspended], Reading::Own, 1),
     (7, &[Augmented, Open], Reading::Own, 3),
     (9, &[Minor], Reading::Own, 2),
@@ -69,7 +73,9 @@ const MAJOR_BUT_TONIC: &[Row] = &[
     (5, &[Minor], Reading::Borrowed, 4),
     (7, &[Minor], Reading::Borrowed, 6),
     (8, &[Major], Reading::Borrowed, 5),
+    (8, &[Dominant], Reading::Borrowed, 6),
     (10, &[Major], Reading::Borrowed, 6),
+    (11, &[Diminished], Reading::Borrowed, 4),
     (6, &[HalfDiminished], Reading::Own, 5),
     (6, &[Diminished], Reading::Passing, 6),
 ];
@@ -98,9 +104,9 @@ const MINOR: &[Row] = &[
 /// In the place of the major tonic.
 #[rustfmt::skip]
 const BLUES: &[Row] = &[
-    (0, &[Dominant], Reading::Own, 0),
+    (0, &[Dominant, Suspended], Reading::Own, 0),
     (0, &[Major], Reading::Own, 4),
-    (5, &[Dominant], Reading::Own, 1),
+    (5, &[Dominant, Suspended], Reading::Own, 1),
     (6, &[Diminished], Reading::Passing, 2),
 ];
 
@@ -111,6 +117,8 @@ const SECONDARY: u32 = 3;
 const SECONDARY_BORROWED: u32 = 5;
 /// On top: resolution put off by the target's own ii, or taken by its tritone substitute.
 const DELAYED: u32 = 1;
+/// On top: ii-V goes on to another ii-V, a half step lower.
+const CHAINED: u32 = 2;
 /// On top: no resolution; for V of V, which the ear takes for a plain II7.
 const UNRESOLVED: u32 = 6;
 const UNRESOLVED_TWO: u32 = 3;
@@ -250,17 +258,18 @@ impl Around {
         // The target may be put off by its own ii, a fifth above it; or come as its substitute.
         let delayed = |target: u8| self.leads_to_a(target + 7, &[Minor, HalfDiminished]);
         let replaced = |target: u8| self.leads_to_a(target + 6, &[Dominant]);
-        // Or ii-V goes on to another ii-V, a half step lower.
         let chained = self.follows_its_two() && self.leads_to_a(self.degree + 6, &[Minor]);
         if let Some(cost) = color.target(target) {
             let after_two = if self.follows_its_two() { AFTER_TWO } else { 0 };
             if self.leads_to(target) {
                 offer(cost + triad - after_two, Reading::Secondary(target));
-            } else if delayed(target) || replaced(target) || chained {
+            } else if delayed(target) || replaced(target) {
                 offer(
                     cost + triad + DELAYED - after_two,
                     Reading::Secondary(target),
                 );
+            } else if chained {
+                offer(cost + CHAINED - after_two, Reading::Secondary(target));
             } else if plain {
                 let unresolved = if target == 7 {
                     UNRESOLVED_TWO
@@ -287,6 +296,12 @@ impl Around {
 
     /// Minor and half-diminished chords in front of a dominant that is not the key's own.
     fn twos(&self, color: Color, offer: &mut impl FnMut(u32, Reading)) {
+        // Three minor chords that fall by half steps: the one in between passes.
+        let falls = self.before == Some(((self.degree + 1) % 12, Minor))
+            && self.leads_to_a(self.degree + 11, &[Minor]);
+        if falls && self.family == Minor {
+            offer(PASSING, Reading::Passing);
+        }
         let target = (self.degree + 10) % 12;
         let dominant = &[Dominant, Suspended];
         if let Some(cost) = color.target(target) {
@@ -314,13 +329,15 @@ impl Around {
         };
         let known = |target: u8| target == 0 || color.target(target).is_some();
         let leading = (self.degree + 1) % 12;
-        if (root == leading || bass == leading) && known(leading) {
+        if root == leading && known(leading) || bass == leading && leading == 7 {
             offer(LEADING, Reading::Leading(leading));
+        } else if bass == leading {
+            offer(PASSING, Reading::Rising);
         }
-        if root == (self.degree + 11) % 12
-            || root == self.degree
-            || (self.degree == 6 && (root == 0 || root == 4))
-        {
+        if root == self.degree || self.before.is_some_and(|(before, _)| before == self.degree) {
+            offer(PASSING, Reading::CommonTone);
+        }
+        if root == (self.degree + 11) % 12 || (self.degree == 6 && (root == 0 || root == 4)) {
             offer(PASSING, Reading::Passing);
         }
         // Any note of the chord may be the leading tone: the chord divides the octave evenly.
@@ -336,6 +353,7 @@ pub(super) const COSTS: &[(&str, u32)] = &[
     ("SECONDARY", SECONDARY),
     ("SECONDARY_BORROWED", SECONDARY_BORROWED),
     ("DELAYED", DELAYED),
+    ("CHAINED", CHAINED),
     ("UNRESOLVED", UNRESOLVED),
     ("UNRESOLVED_TWO", UNRESOLVED_TWO),
     ("AFTER_TWO", AFTER_TWO),
