@@ -15,6 +15,7 @@ const ROUNDS: usize = 4;
 /// The cheapest path that reads the same surroundings alike. A form that is one passage several times over is
 /// that passage several times over.
 pub(super) fn path(heard: &[Heard], ground: &Ground) -> Vec<Step> {
+    let count = heard.len();
     let period = period(heard, ground);
     let heard = &heard[..period.min(heard.len())];
     let priced: Vec<Priced> = heard.iter().map(Priced::of).collect();
@@ -47,7 +48,7 @@ pub(super) fn path(heard: &[Heard], ground: &Ground) -> Vec<Step> {
             path[place] = path[group[0]];
         }
     }
-    path
+    path.into_iter().cycle().take(count).collect()
 }
 
 /// The key that most beats of a group are read in; of equals home, then the first.
@@ -72,14 +73,9 @@ fn most_heard(group: &[usize], heard: &[Heard], path: &[Step], ground: &Ground) 
 
 /// Places that stand in the same surroundings, in groups of two and more.
 fn surroundings(heard: &[Heard], ground: &Ground) -> Vec<Vec<usize>> {
-    let count = heard.len();
-    if count < 5 {
-        return Vec::new();
-    }
     let mut groups: BTreeMap<(bool, [&Chord; 5]), Vec<usize>> = BTreeMap::new();
-    for place in 0..count {
-        let around =
-            [count - 2, count - 1, 0, 1, 2].map(|offset| heard[(place + offset) % count].written);
+    for place in 2..heard.len().saturating_sub(2) {
+        let around = std::array::from_fn(|offset| heard[place + offset - 2].written);
         groups
             .entry((ground.blues[place], around))
             .or_default()

@@ -27,7 +27,7 @@ const COLORS: [Color; 3] = [Color::Major, Color::Minor, Color::Blues];
 const ENTER: u32 = 6;
 const FIFTH: u32 = 1;
 /// On top for the relative of home, which shares its notes: what is heard there is home's own harmony.
-const RELATIVE: u32 = 5;
+const RELATIVE: u32 = 2;
 /// For each chord heard in a key that is not home.
 const AWAY: u32 = 1;
 /// For leaving a key in which no cadence has arrived.

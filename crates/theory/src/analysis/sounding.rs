@@ -15,7 +15,7 @@ pub(super) struct Sound {
     pub(super) family: Family,
 }
 
-/// A chord with its neighbours, the form going round.
+/// A chord with its neighbours. The form goes round: after its last chord comes its first.
 #[derive(Clone, Debug)]
 pub(super) struct Heard<'a> {
     /// The chord as it sounds: `Bb/C` is a suspended chord on C.
@@ -119,12 +119,12 @@ pub(super) fn hear(spans: &[Span]) -> Vec<Heard<'_>> {
         };
         heard[here].after = heard[here].next.map(|next| sounds[next]);
     }
-    for place in 0..2 * count {
-        let (here, previous) = ((place + 1) % count, place % count);
-        heard[here].before = if sounds[here].differs(sounds[previous]) {
-            Some(sounds[previous])
+    // What a chord comes from is within the form: a turnaround at its end leaves its beginning as it was.
+    for here in 1..count {
+        heard[here].before = if sounds[here].differs(sounds[here - 1]) {
+            Some(sounds[here - 1])
         } else {
-            heard[previous].before
+            heard[here - 1].before
         };
     }
     heard

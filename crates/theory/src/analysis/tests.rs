@@ -72,7 +72,38 @@ proptest! {
             );
             prop_assert_eq!(sound(a, semitones), sound(b, 0));
             prop_assert_eq!(a.choices.len(), b.choices.len());
+            if a.key.tonic + by == b.key.tonic {
+                prop_assert_eq!(&a.function, &b.function);
+            }
         }
+    }
+
+    #[test]
+    fn a_section_twice_is_understood_twice(bars in progression(), minor in any::<bool>()) {
+        let text = |form: &str| format!(
+            "title = \"T\"\nkey = \"{}\"\nform = \"{form}\"\n[section.A]\nbars = \"| {bars} | N.C. |\"",
+            if minor { "C minor" } else { "C" },
+        );
+        let read = |form: &str| {
+            let chart = Chart::parse(&text(form)).unwrap();
+            analyse(&chart.chorus().spans, chart.key)
+        };
+        let once = read("A");
+        prop_assert_eq!([&once[..], &once[..]].concat(), read("A A"));
+        prop_assert_eq!([&once[..], &once[..], &once[..]].concat(), read("A A A"));
+    }
+
+    #[test]
+    fn a_turnaround_changes_nothing_before_it(bars in progression(), which in 0usize..4) {
+        let turnaround = ["Dm7 G7", "A7 / G7 /", "Em7 A7 Dm7 G7", "Ab7 G7"][which];
+        let read = |last: &str| {
+            let chart = Chart::from_bars(&format!("{bars} | C6 | {last}"), "4/4".parse().unwrap()).unwrap();
+            let spans = chart.chorus().spans;
+            let understood = analyse(&spans, chart.key);
+            let before = spans.iter().take_while(|span| span.start < 4 * bars.split('|').count()).count();
+            understood.into_iter().take(before).map(|u| (u.function, u.key, u.choices)).collect::<Vec<_>>()
+        };
+        prop_assert_eq!(read("C6"), read(turnaround));
     }
 
     #[test]
