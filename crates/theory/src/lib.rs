@@ -39,6 +39,7 @@
 )]
 
 pub mod analysis;
+pub mod changes;
 pub mod chart;
 pub mod chord;
 pub mod interval;

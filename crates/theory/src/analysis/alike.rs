@@ -4,7 +4,7 @@
 //! in two ways, the key that most of its beats are read in is settled for all of them, and the path is looked
 //! for again.
 
-use super::path::{Ground, Hypothesis, Priced, Step, cheapest_path};
+use super::path::{Footing, Hypothesis, Priced, Sense, cheapest_path};
 use super::sounding::Heard;
 use crate::chord::Chord;
 use std::collections::BTreeMap;
@@ -14,18 +14,18 @@ const ROUNDS: usize = 4;
 
 /// The cheapest path that reads the same surroundings alike. A form that is one passage several times over is
 /// that passage several times over.
-pub(super) fn path(heard: &[Heard], ground: &Ground) -> Vec<Step> {
+pub(super) fn path(heard: &[Heard], footing: &Footing) -> Vec<Sense> {
     let count = heard.len();
-    let period = period(heard, ground);
+    let period = period(heard, footing);
     let heard = &heard[..period.min(heard.len())];
     let priced: Vec<Priced> = heard.iter().map(Priced::of).collect();
-    let groups = surroundings(heard, ground);
-    let mut ground = Ground {
-        home: ground.home,
-        settled: ground.settled[..heard.len()].to_vec(),
-        blues: ground.blues.clone(),
+    let groups = surroundings(heard, footing);
+    let mut footing = Footing {
+        home: footing.home,
+        settled: footing.settled[..heard.len()].to_vec(),
+        blues: footing.blues.clone(),
     };
-    let (mut path, _) = cheapest_path(heard, &priced, &ground);
+    let (mut path, _) = cheapest_path(heard, &priced, &footing);
     for _ in 1..ROUNDS {
         let mut agreed = true;
         for group in &groups {
@@ -33,15 +33,15 @@ pub(super) fn path(heard: &[Heard], ground: &Ground) -> Vec<Step> {
                 continue;
             }
             agreed = false;
-            let key = most_heard(group, heard, &path, &ground);
+            let key = most_heard(group, heard, &path, &footing);
             for &place in group {
-                ground.settled[place] = Some(key);
+                footing.settled[place] = Some(key);
             }
         }
         if agreed {
             break;
         }
-        path = cheapest_path(heard, &priced, &ground).0;
+        path = cheapest_path(heard, &priced, &footing).0;
     }
     for group in &groups {
         for &place in group {
@@ -52,9 +52,9 @@ pub(super) fn path(heard: &[Heard], ground: &Ground) -> Vec<Step> {
 }
 
 /// The key that most beats of a group are read in; of equals home, then the first.
-fn most_heard(group: &[usize], heard: &[Heard], path: &[Step], ground: &Ground) -> Hypothesis {
+fn most_heard(group: &[usize], heard: &[Heard], path: &[Sense], footing: &Footing) -> Hypothesis {
     let plain = |place: usize| match path[place].0 {
-        key if key == ground.colored(place, ground.home) => ground.home,
+        key if key == footing.colored(place, footing.home) => footing.home,
         key => key,
     };
     let beats = |key: Hypothesis| -> usize {
@@ -62,7 +62,7 @@ fn most_heard(group: &[usize], heard: &[Heard], path: &[Step], ground: &Ground) 
         members.map(|&place| heard[place].beats).sum()
     };
     let keys = group.iter().map(|&place| plain(place));
-    let mut best = ground.home;
+    let mut best = footing.home;
     for key in keys {
         if beats(key) > beats(best) {
             best = key;
@@ -72,12 +72,12 @@ fn most_heard(group: &[usize], heard: &[Heard], path: &[Step], ground: &Ground) 
 }
 
 /// Places that stand in the same surroundings, in groups of two and more.
-fn surroundings(heard: &[Heard], ground: &Ground) -> Vec<Vec<usize>> {
+fn surroundings(heard: &[Heard], footing: &Footing) -> Vec<Vec<usize>> {
     let mut groups: BTreeMap<(bool, [&Chord; 5]), Vec<usize>> = BTreeMap::new();
     for place in 2..heard.len().saturating_sub(2) {
         let around = std::array::from_fn(|offset| heard[place + offset - 2].written);
         groups
-            .entry((ground.blues[place], around))
+            .entry((footing.blues[place], around))
             .or_default()
             .push(place);
     }
@@ -88,12 +88,12 @@ fn surroundings(heard: &[Heard], ground: &Ground) -> Vec<Vec<usize>> {
 }
 
 /// The length of the shortest passage that the whole form repeats.
-fn period(heard: &[Heard], ground: &Ground) -> usize {
+fn period(heard: &[Heard], footing: &Footing) -> usize {
     let count = heard.len();
     let same = |a: usize, b: usize| {
         heard[a].written == heard[b].written
             && heard[a].beats == heard[b].beats
-            && ground.blues[a] == ground.blues[b]
+            && footing.blues[a] == footing.blues[b]
     };
     (1..count)
         .filter(|&period| count.is_multiple_of(period))

@@ -3,7 +3,7 @@
 //! Each reading has a list; a scale stays on it if it holds every tone that the symbol asks for, so written
 //! alterations always win. Common practice, no source.
 
-use super::path::Step;
+use super::path::Sense;
 use super::reading::{Color, Reading};
 use super::sounding::Heard;
 use crate::{
@@ -43,7 +43,7 @@ const ANY_DOMINANT: &[ScaleKind] = &[
 const MOST: usize = 4;
 
 /// The scales for a chord at its step of the path, best first; never empty.
-pub(super) fn choices(heard: &Heard, step: Step) -> Vec<Scale> {
+pub(super) fn choices(heard: &Heard, step: Sense) -> Vec<Scale> {
     let chord = heard.chord.as_ref();
     let fitting = |kinds: &[ScaleKind]| -> Vec<ScaleKind> {
         kinds
@@ -72,7 +72,7 @@ pub(super) fn choices(heard: &Heard, step: Step) -> Vec<Scale> {
         .collect()
 }
 
-fn preferred(heard: &Heard, (hypothesis, reading): Step) -> &'static [ScaleKind] {
+fn preferred(heard: &Heard, (hypothesis, reading): Sense) -> &'static [ScaleKind] {
     let chord = heard.chord.as_ref();
     let minor_key = hypothesis.mode() == Mode::Minor;
     let degree = (chord.root().chroma() + 12 - hypothesis.tonic) % 12;

@@ -1,6 +1,6 @@
 //! The home key of a chart that names none.
 
-use super::path::{Ground, Hypothesis, Priced, cheapest_path};
+use super::path::{Footing, Hypothesis, Priced, cheapest_path};
 use super::sounding::{self, Heard};
 use super::spelled;
 use crate::{
@@ -74,8 +74,8 @@ const CLOSE: i64 = 15;
 
 fn cost(heard: &[Heard], priced: &[Priced], key: Key) -> i64 {
     let home = Hypothesis::of(key);
-    let ground = Ground::of(heard, home);
-    let (path, cost) = cheapest_path(heard, priced, &ground);
+    let footing = Footing::of(heard, home);
+    let (path, cost) = cheapest_path(heard, priced, &footing);
     let away: usize = path
         .iter()
         .zip(heard)
@@ -102,7 +102,7 @@ fn cost(heard: &[Heard], priced: &[Priced], key: Key) -> i64 {
         (tonic(last), ENDS),
         (seventh(last), ENDS_DOMINANT),
         (arrival == Some(home), LAST_CADENCE),
-        (ground.blues.contains(&true), BLUES),
+        (footing.blues.contains(&true), BLUES),
     ];
     let evidence: i64 = evidence
         .iter()

@@ -56,7 +56,8 @@ use crate::{
 };
 pub use home::{FoundKey, find_key, find_keys};
 pub use numeral::numeral;
-use path::{Ground, Hypothesis, Step};
+use path::{Footing, Hypothesis, Sense};
+pub(crate) use reading::Reading;
 use sounding::Heard;
 
 /// A chord as understood in its place.
@@ -76,18 +77,15 @@ pub struct Understood {
 
 /// Understands every span of a chorus, given the home key; one answer a span, also for `N.C.`.
 pub fn analyse(spans: &[Span], home: Key) -> Vec<Understood> {
-    let heard = sounding::hear(spans);
-    let path = alike::path(&heard, &Ground::of(&heard, Hypothesis::of(home)));
-    let keys = spelled_keys(&heard, &path, home);
-
+    let (heard, steps) = read(spans, home);
     let mut key = home;
     let mut places = 0..heard.len();
     let understood = spans.iter().map(|span| {
         let Some(place) = span.chord.as_ref().and_then(|_| places.next()) else {
             return silent(key);
         };
-        key = keys[place];
-        let (chord, step) = (&heard[place], path[place]);
+        let (chord, (own, step)) = (&heard[place], steps[place]);
+        key = own;
         let choices = choice::choices(chord, step);
         Understood {
             function: numeral::function(&chord.chord, key, step.1),
@@ -98,6 +96,46 @@ pub fn analyse(spans: &[Span], home: Key) -> Vec<Understood> {
         }
     });
     understood.collect()
+}
+
+/// What a chord does, for those who change it.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Duty {
+    /// Semitones of its root above the tonic of the local key.
+    pub(crate) degree: u8,
+    /// What it is there.
+    pub(crate) reading: Reading,
+    /// Whether it stands in a twelve-bar blues.
+    pub(crate) blues: bool,
+    /// Whether the local key is major.
+    pub(crate) major: bool,
+}
+
+/// The duties of all spans; none for `N.C.`.
+pub(crate) fn duties(spans: &[Span], home: Key) -> Vec<Option<Duty>> {
+    let (heard, steps) = read(spans, home);
+    let duties = heard
+        .iter()
+        .zip(steps)
+        .map(|(heard, (_, (key, reading)))| Duty {
+            degree: (heard.sound.root + 12 - key.tonic) % 12,
+            reading,
+            blues: key.color == reading::Color::Blues,
+            major: key.mode() == Mode::Major,
+        });
+    let mut duties = duties.collect::<Vec<_>>().into_iter();
+    spans
+        .iter()
+        .map(|span| span.chord.as_ref().and_then(|_| duties.next()))
+        .collect()
+}
+
+/// The chords that sound, each with its key and what it is there.
+fn read(spans: &[Span], home: Key) -> (Vec<Heard<'_>>, Vec<(Key, Sense)>) {
+    let heard = sounding::hear(spans);
+    let path = alike::path(&heard, &Footing::of(&heard, Hypothesis::of(home)));
+    let keys = spelled_keys(&heard, &path, home);
+    (heard, keys.into_iter().zip(path).collect())
 }
 
 /// `N.C.`: the key of the chord before it goes on.
@@ -113,7 +151,7 @@ fn silent(key: Key) -> Understood {
 
 /// Names for the keys of a path: the home key as given; elsewhere, for each key, the spelling that agrees with
 /// most roots written in it, then the one nearest to home.
-fn spelled_keys(heard: &[Heard], path: &[Step], home: Key) -> Vec<Key> {
+fn spelled_keys(heard: &[Heard], path: &[Sense], home: Key) -> Vec<Key> {
     let away = |key: Key| -(key.signature() - home.signature()).abs();
     let names: Vec<Option<Key>> = (0..24)
         .map(|index| {

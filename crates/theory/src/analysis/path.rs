@@ -114,10 +114,10 @@ impl Priced {
 }
 
 /// A chord's key and what it is there.
-pub(super) type Step = (Hypothesis, Reading);
+pub(super) type Sense = (Hypothesis, Reading);
 
 /// What is known of a chart in one home key before its path is looked for.
-pub(super) struct Ground {
+pub(super) struct Footing {
     pub(super) home: Hypothesis,
     /// The key of each chord where it is settled.
     pub(super) settled: Vec<Option<Hypothesis>>,
@@ -125,13 +125,13 @@ pub(super) struct Ground {
     pub(super) blues: Vec<bool>,
 }
 
-impl Ground {
-    pub(super) fn of(heard: &[Heard], home: Hypothesis) -> Ground {
+impl Footing {
+    pub(super) fn of(heard: &[Heard], home: Hypothesis) -> Footing {
         let blues = match home.color {
             Color::Minor => vec![false; heard.len()],
             _ => form::blues(heard, home.tonic),
         };
-        Ground {
+        Footing {
             home,
             settled: form::settled(heard, home),
             blues,
@@ -155,9 +155,9 @@ impl Ground {
 pub(super) fn cheapest_path(
     heard: &[Heard],
     chords: &[Priced],
-    ground: &Ground,
-) -> (Vec<Step>, u32) {
-    let home = ground.home;
+    footing: &Footing,
+) -> (Vec<Sense>, u32) {
+    let home = footing.home;
     let at: [Hypothesis; KEYS] = std::array::from_fn(|index| Hypothesis::at(index, home));
     let at_home = at.iter().position(|key| *key == home).unwrap_or(0);
     let scale = USUAL_BEATS as u32;
@@ -175,13 +175,13 @@ pub(super) fn cheapest_path(
     for (place, chord) in chords.iter().enumerate() {
         let mut next = [(impossible, 0u8); STATES];
         for key in 0..KEYS {
-            let settled = ground.settled[place].is_some_and(|settled| settled != at[key]);
+            let settled = footing.settled[place].is_some_and(|settled| settled != at[key]);
             let away = if key == at_home {
                 0
             } else {
                 AWAY * chord.weight
             };
-            let price = chord.under(ground.colored(place, at[key])).0
+            let price = chord.under(footing.colored(place, at[key])).0
                 + away
                 + if settled { FORBIDDEN } else { 0 };
             let rests = at[key].rests(&heard[place]);
@@ -208,9 +208,9 @@ pub(super) fn cheapest_path(
         .min_by_key(|&state| (ending(state), state % KEYS != at_home))
         .unwrap_or(at_home);
     let cost = ending(state);
-    let mut path: Vec<Step> = Vec::with_capacity(chords.len());
+    let mut path: Vec<Sense> = Vec::with_capacity(chords.len());
     for (place, came_from) in came_from.iter().enumerate().rev() {
-        let key = ground.colored(place, at[state % KEYS]);
+        let key = footing.colored(place, at[state % KEYS]);
         path.push((key, chords[place].under(key).1));
         state = usize::from(came_from[state]);
     }

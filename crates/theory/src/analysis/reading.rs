@@ -17,7 +17,7 @@ pub(super) enum Color {
 
 /// What a chord does in its key. Numbers are semitones of the target above the tonic.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Reading {
+pub(crate) enum Reading {
     /// A chord of the key.
     Own,
     /// A chord of the parallel key.

@@ -2,7 +2,7 @@
 
 use super::cliche;
 use super::numeral::{numeral_as, target_numeral};
-use super::path::Step;
+use super::path::Sense;
 use super::reading::{Color, Reading};
 use super::sounding::Heard;
 use crate::{
@@ -20,7 +20,7 @@ pub(super) fn reason(
     place: usize,
     home: Key,
     key: Key,
-    step: Step,
+    step: Sense,
     scale: Scale,
 ) -> String {
     let heard = &all[place];
@@ -47,7 +47,7 @@ fn long_name(key: Key) -> String {
     }
 }
 
-fn what(heard: &Heard, home: Key, key: Key, (hypothesis, reading): Step) -> String {
+fn what(heard: &Heard, home: Key, key: Key, (hypothesis, reading): Sense) -> String {
     let chord = heard.chord.as_ref();
     let numeral = numeral_as(chord, key, reading);
     let above = (heard.sound.root + 12 - hypothesis.tonic) % 12;

@@ -134,6 +134,63 @@ pub(super) fn bars_in_order(chart: &Chart) -> impl Iterator<Item = (&Section, bo
     })
 }
 
+/// Where a bar is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct WrittenAt {
+    /// Number of its section.
+    section: usize,
+    /// Number of its ending, if it stands in one.
+    ending: Option<usize>,
+    /// Number of the bar in there.
+    bar: usize,
+}
+
+impl Chart {
+    /// Where each bar of the unrolled form is written.
+    pub(crate) fn written(&self) -> Vec<WrittenAt> {
+        let mut plays = vec![0usize; self.sections.len()];
+        let mut places = Vec::new();
+        for name in &self.form {
+            let Some(number) = self.sections.iter().position(|other| other.name == *name) else {
+                continue;
+            };
+            let section = &self.sections[number];
+            let mut add = |ending, bars: &[WrittenBar]| {
+                places.extend((0..bars.len()).map(|bar| WrittenAt {
+                    section: number,
+                    ending,
+                    bar,
+                }));
+            };
+            add(None, &section.bars);
+            if let Some(ending) = plays[number].checked_rem(section.endings.len()) {
+                add(Some(ending), &section.endings[ending]);
+            }
+            plays[number] += 1;
+        }
+        places
+    }
+
+    /// The bar that is written there.
+    pub(crate) fn bar_at(&self, at: WrittenAt) -> &WrittenBar {
+        let section = &self.sections[at.section];
+        match at.ending {
+            Some(ending) => &section.endings[ending][at.bar],
+            None => &section.bars[at.bar],
+        }
+    }
+
+    /// Writes another bar there, of as many beats.
+    pub(crate) fn write_bar(&mut self, at: WrittenAt, bar: &WrittenBar) {
+        let section = &mut self.sections[at.section];
+        let bars = match at.ending {
+            Some(ending) => &mut section.endings[ending],
+            None => &mut section.bars,
+        };
+        bars[at.bar].clone_from(bar);
+    }
+}
+
 pub(super) fn unroll(chart: &Chart) -> Chorus {
     let mut bars: Vec<Bar> = Vec::new();
     let mut spans: Vec<Span> = Vec::new();

@@ -25,6 +25,7 @@ mod print;
 mod read;
 mod symbol;
 
+pub(crate) use chorus::WrittenAt;
 pub use chorus::{Bar, Chorus, Span};
 pub use error::{ChartError, ChartProblem};
 pub use symbol::Symbol;
