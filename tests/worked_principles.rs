@@ -101,6 +101,11 @@ const ROWS: &[Row] = &[
      "Cm6 | Fm7 | Dm7 G7 | Cmaj7", "i6, iv7, ii7 @ C, V7, Imaj7"),
     ("a minor chord held long is a mode of its own", "D minor",
      "Dm7 | % | % | % | Fm7 | % | % | % | Dm7 | % | % | %", "i7, i7 @ F minor, i7 @ D minor"),
+    ("a modal section: a minor chord held, its relative major beside it", "E minor",
+     "Em7 | % | % | % | Gm9 | % | % | % | Bbmaj7#11 | % | A7sus4 | %",
+     "i7, i9 @ G minor, IIImaj7#11, IV7sus4 @ E minor"),
+    ("I as V of IV after its own ii, though IV does not come", "Eb",
+     "Eb6 | Bbm7 | Eb7 | Fm7 Bb7 | Eb6 | %", "I6, v7 (ii7/IV), I7 (V7/IV), ii7, V7, I6"),
     // Blues.
     ("a blues in twenty-four bars", "Bb",
      "Bb7 | % | % | % | % | % | % | % | Eb7 | % | % | % | Bb7 | % | % | % | F7 | % | Eb7 | % | Bb7 | % | F7 | %",

@@ -24,8 +24,10 @@
 //! assert_eq!(key.signature(), -5);
 //! assert_eq!(key.relative().to_string(), "Db");
 //!
-//! let error = "G#".parse::<Key>().unwrap_err();
-//! assert_eq!(error.to_string(), "the key G# would have 8 signs; write Ab");
+//! // A key that would have more than seven signs is read as its twin.
+//! let read = Key::read("G#")?;
+//! assert_eq!(read.key.to_string(), "Ab");
+//! assert_eq!(read.word().unwrap(), "G# would have 8 sharps and has no signature; read as its twin, Ab");
 //! # Ok::<(), endpin_theory::key::KeyError>(())
 //! ```
 
@@ -129,6 +131,31 @@ impl Key {
         Key { tonic, mode }
     }
 
+    /// Reads a key; one that would have more than seven signs is read as its twin, the key of the same sound
+    /// with the fewest.
+    ///
+    /// # Errors
+    /// Text that is not a note name with perhaps a mode.
+    pub fn read(text: &str) -> Result<ReadKey, KeyError> {
+        let unknown = || KeyError::Unknown(text.chars().take(24).collect());
+        let (tonic, rest) = NoteName::read(text.trim()).ok_or_else(unknown)?;
+        let mode = match rest.trim_start() {
+            "" | "M" => Mode::Major,
+            "m" | "-" => Mode::Minor,
+            word => match word.to_ascii_lowercase().as_str() {
+                "major" | "maj" => Mode::Major,
+                "minor" | "min" => Mode::Minor,
+                _ => return Err(unknown()),
+            },
+        };
+        let written = Key { tonic, mode };
+        let twin = (written.signature().abs() > MOST_SIGNS).then_some(written);
+        Ok(ReadKey {
+            key: twin.map_or(written, Key::simplest),
+            twin,
+        })
+    }
+
     /// The key of this sound with the fewest signs; of six flats and six sharps, the flats.
     pub fn simplest(self) -> Key {
         Key::all()
@@ -153,42 +180,37 @@ pub enum KeyError {
     /// Not a note name with perhaps a mode.
     #[error("\"{0}\" is not a key; write a note and perhaps a mode, such as \"F\" or \"Bb minor\"")]
     Unknown(String),
-    /// A signature with more than seven signs.
-    #[error("the key {found} would have {signs} signs; write {instead}")]
-    TooManySigns {
-        /// As read.
-        found: Key,
-        /// Signs of its signature.
-        signs: i8,
-        /// The same sound with fewer signs.
-        instead: Key,
-    },
+}
+
+/// A key as it was read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct ReadKey {
+    /// The key to go by, with a signature of seven signs at most.
+    pub key: Key,
+    /// What was written, if that has no signature: the key's twin, which sounds the same.
+    pub twin: Option<Key>,
+}
+
+impl ReadKey {
+    /// A word for whoever wrote a key without a signature.
+    pub fn word(self) -> Option<String> {
+        let written = self.twin?;
+        let signs = written.signature();
+        let kind = if signs < 0 { "flats" } else { "sharps" };
+        Some(format!(
+            "{written} would have {} {kind} and has no signature; read as its twin, {}",
+            signs.abs(),
+            self.key
+        ))
+    }
 }
 
 impl FromStr for Key {
     type Err = KeyError;
 
+    /// As [`Key::read`], without the word about a twin.
     fn from_str(text: &str) -> Result<Self, KeyError> {
-        let unknown = || KeyError::Unknown(text.chars().take(24).collect());
-        let (tonic, rest) = NoteName::read(text.trim()).ok_or_else(unknown)?;
-        let mode = match rest.trim_start() {
-            "" | "M" => Mode::Major,
-            "m" | "-" => Mode::Minor,
-            word => match word.to_ascii_lowercase().as_str() {
-                "major" | "maj" => Mode::Major,
-                "minor" | "min" => Mode::Minor,
-                _ => return Err(unknown()),
-            },
-        };
-        let key = Key { tonic, mode };
-        if key.signature().abs() > MOST_SIGNS {
-            return Err(KeyError::TooManySigns {
-                found: key,
-                signs: key.signature().abs(),
-                instead: key.simplest(),
-            });
-        }
-        Ok(key)
+        Key::read(text).map(|read| read.key)
     }
 }
 
@@ -217,15 +239,31 @@ mod tests {
     }
 
     #[test]
-    fn keys_out_of_reach_are_refused() {
-        assert_eq!(
-            "G#".parse::<Key>().unwrap_err().to_string(),
-            "the key G# would have 8 signs; write Ab"
-        );
-        assert_eq!(
-            "Fb minor".parse::<Key>().unwrap_err().to_string(),
-            "the key Fb minor would have 11 signs; write E minor"
-        );
+    fn keys_without_a_signature_are_read_as_their_twins() {
+        for (text, key, word) in [
+            (
+                "G#",
+                "Ab",
+                "G# would have 8 sharps and has no signature; read as its twin, Ab",
+            ),
+            (
+                "Db minor",
+                "C# minor",
+                "Db minor would have 8 flats and has no signature; read as its twin, C# minor",
+            ),
+            (
+                "Fb minor",
+                "E minor",
+                "Fb minor would have 11 flats and has no signature; read as its twin, E minor",
+            ),
+        ] {
+            let read = Key::read(text).unwrap();
+            assert_eq!(read.key.to_string(), key);
+            assert_eq!(read.word().unwrap(), word);
+            assert_eq!(read.key.tonic.chroma(), read.twin.unwrap().tonic.chroma());
+            assert_eq!(text.parse(), Ok(read.key));
+        }
+        assert_eq!(Key::read("Cb").unwrap().word(), None);
         for bad in ["", "H", "C dorian", "minor", "C#b"] {
             assert!(
                 matches!(bad.parse::<Key>(), Err(KeyError::Unknown(_))),

@@ -54,7 +54,7 @@ pub use analysis::{FoundKey, Understood, analyse, find_key, find_keys};
 pub use chart::{Chart, Chorus, Feel, Palette, Span};
 pub use chord::{Chord, ChordTone, Family, Part};
 pub use interval::{Degree, Interval};
-pub use key::{Key, Mode};
+pub use key::{Key, Mode, ReadKey};
 pub use meter::{Meter, MeterError, Strength, Ticks};
 pub use nearest::{did_you_mean, did_you_mean_key, nearest};
 pub use pitch::{Letter, NoteName, Pitch};

@@ -31,7 +31,7 @@ const RELATIVE: u32 = 2;
 /// For each chord heard in a key that is not home.
 const AWAY: u32 = 1;
 /// For leaving a key in which no cadence has arrived.
-const UNEARNED: u32 = 30;
+const UNEARNED: u32 = 60;
 /// Beats over which a chord's cost counts once; shorter chords count half, longer ones up to fourfold.
 const USUAL_BEATS: usize = 4;
 /// For a key other than the settled one: out of the question.

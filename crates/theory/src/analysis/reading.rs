@@ -90,7 +90,7 @@ const MINOR: &[Row] = &[
     (2, &[Minor], Reading::Borrowed, 4),
     (3, &[Major, Augmented], Reading::Own, 2),
     (5, &[Minor], Reading::Own, 1),
-    (5, &[Dominant], Reading::Own, 3),
+    (5, &[Dominant, Suspended], Reading::Own, 3),
     (5, &[Major], Reading::Own, 5),
     (7, &[Dominant, Suspended, Augmented], Reading::Own, 1),
     (7, &[Minor], Reading::Own, 4),
@@ -141,8 +141,8 @@ const BACKDOOR_UNRESOLVED: u32 = 6;
 const LEADING: u32 = 3;
 const PASSING: u32 = 3;
 const LEADING_INVERTED: u32 = 5;
-/// The blues tonic right after its own ii is rather V of IV.
-const TONIC_AFTER_TWO: u32 = 4;
+/// A dominant seventh on the tonic right after its own ii is rather V of IV.
+const TONIC_AFTER_TWO: u32 = 5;
 /// A major seventh on V is no dominant.
 const MAJOR_SEVENTH_ON_FIVE: u32 = 8;
 
@@ -193,7 +193,7 @@ pub(super) fn cheapest(heard: &Heard, tonic: u8, color: Color) -> (u32, Reading)
         .flatten()
         .filter(|row| row.0 == degree && row.1.contains(&family))
     {
-        let after_two = color == Color::Blues && degree == 0 && around.follows_its_two();
+        let after_two = color != Color::Minor && degree == 0 && around.follows_its_two();
         offer(cost + if after_two { TONIC_AFTER_TWO } else { 0 }, reading);
     }
     let major_seventh = heard.major_seventh;

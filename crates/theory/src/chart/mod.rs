@@ -158,6 +158,19 @@ pub struct Chart {
     form: Vec<String>,
     /// Sections in the order of the file; every name of the form is among them.
     sections: Vec<Section>,
+    /// What there was to say about the text.
+    remarks: Remarks,
+}
+
+/// Words about the text from which a chart was read. They are no part of the chart: charts that were read
+/// from different texts may be equal.
+#[derive(Clone, Debug, Default)]
+struct Remarks(Vec<String>);
+
+impl PartialEq for Remarks {
+    fn eq(&self, _: &Remarks) -> bool {
+        true
+    }
 }
 
 /// A section of a chart.
@@ -207,6 +220,11 @@ impl Chart {
     /// The first mistake; its line and column count within `bars`.
     pub fn from_bars(bars: &str, meter: Meter) -> Result<Chart, ChartError> {
         read::bars_alone(bars, meter)
+    }
+
+    /// What a reader of the file should be told, such as that its key was read as its twin; mostly nothing.
+    pub fn remarks(&self) -> &[String] {
+        &self.remarks.0
     }
 
     /// Names of sections in playing order.

@@ -1,7 +1,7 @@
 //! Reading a chart file: TOML walked by hand, so that every mistake keeps its line and column.
 
 use super::{
-    Chart, ChartError, ChartProblem, Feel, MOST_BARS, Section, TEMPO_RANGE, WrittenBar,
+    Chart, ChartError, ChartProblem, Feel, MOST_BARS, Remarks, Section, TEMPO_RANGE, WrittenBar,
     bars::{self, Placed},
 };
 use crate::{Key, Meter, nearest};
@@ -55,6 +55,7 @@ pub(super) fn bars_alone(text: &str, meter: Meter) -> Result<Chart, ChartError> 
         palette: None,
         form: vec!["A".to_owned()],
         sections,
+        remarks: Remarks::default(),
     };
     check_length(&chart, 0..text.len())
         .map_err(|(problem, at)| ChartError::new(problem, text, at))?;
@@ -77,7 +78,10 @@ fn read_chart(text: &str, entries: &DeTable<'_>) -> Result<Chart, Placed> {
         .string("title")?
         .ok_or((ChartProblem::Missing("title"), 0..0))?;
     let meter = file.meter(None)?.unwrap_or_else(|| COMMON_TIME.clone());
-    let key = file.parsed("key", ChartProblem::Key)?;
+    let key = match file.string("key")? {
+        Some((text, at)) => Some(Key::read(&text).map_err(|error| (ChartProblem::Key(error), at))?),
+        None => None,
+    };
     let key = key.ok_or((
         ChartProblem::Missing("key; write key = \"F\" or \"Bb minor\""),
         0..0,
@@ -93,7 +97,8 @@ fn read_chart(text: &str, entries: &DeTable<'_>) -> Result<Chart, Placed> {
     };
     let chart = Chart {
         title: title.0,
-        key,
+        key: key.key,
+        remarks: Remarks(key.word().into_iter().collect()),
         meter,
         tempo: file.tempo()?.unwrap_or(DEFAULT_TEMPO),
         feel: file.parsed("feel", ChartProblem::Feel)?.unwrap_or_default(),

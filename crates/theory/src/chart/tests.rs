@@ -175,6 +175,19 @@ fn keys_are_spelled_as_readers_expect() {
 }
 
 #[test]
+fn a_key_without_a_signature_is_read_as_its_twin() {
+    let chart = Chart::parse(&BLUES.replace("\"F\"", "\"Db minor\"")).unwrap();
+    assert_eq!(chart.key.to_string(), "C# minor");
+    assert_eq!(
+        chart.remarks(),
+        ["Db minor would have 8 flats and has no signature; read as its twin, C# minor"]
+    );
+    let printed = Chart::parse(&chart.to_string()).unwrap();
+    assert_eq!(printed, chart);
+    assert!(printed.remarks().is_empty());
+}
+
+#[test]
 fn bars_alone_need_no_bounds() {
     let meter = || Meter::new(4, 4).unwrap();
     let chart = Chart::from_bars("F7 | Bb7 / / F7", meter()).unwrap();
