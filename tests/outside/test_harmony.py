@@ -47,8 +47,9 @@ def check(found):
             if degree in TRIAD_DEGREES
         }
         plain_fifth = {"5", "b5"} & set(span["degrees"]) or "+" in span["function"]
-        if len(tones) != 3 or not plain_fifth or "7b5" in span["function"]:
-            continue  # suspended, or its fifth altered: no triad that a numeral names
+        no_triad = "7b5" in span["function"] or "sus" in span["function"]
+        if len(tones) != 3 or not plain_fifth or no_triad:
+            continue  # suspended, by its bass too, or its fifth altered: no triad that a numeral names
         assert triad(span["function"], span["key"]) == tones, span
         read += 1
     return read

@@ -4,9 +4,11 @@
 //!   text ──► Chart ──► Chorus ────────► Understood
 //!            sections   bars, spans      function, key, scale, reason
 //!               │          │                 │
-//!            Meter       Chord ──────────► Scale      Key
+//!            Meter       Chord ──────────► Scale      Key, Spelling
 //!            Ticks       Degree, Interval, NoteName, Pitch
 //! ```
+//!
+//! and `changes` makes one chart into another, richer or plainer, a named substitution at a time.
 //!
 //! A [`Chart`] is what a hand writes; unrolled, it is a [`chart::Chorus`] of [`Span`]s, each a chord and how
 //! long it lasts; [`analyse`] says what each chord does there:

@@ -5,7 +5,7 @@
 //! Fb and does not turn into E.
 //!
 //! Octaves change between B and C, and middle C is C4, MIDI key 60 (scientific pitch notation; the octave
-//! number of MIDI key 60 is not fixed by the MIDI standard, so it is settled here).
+//! number of MIDI key 60 is not fixed by the MIDI standard; 4 is this project's choice).
 //!
 //! ```
 //! use endpin_theory::Pitch;

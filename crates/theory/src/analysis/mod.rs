@@ -14,7 +14,8 @@
 //!
 //! A function is a Roman numeral in the local key, small for a minor third, with the quality after it
 //! (`ii7`, `Imaj7`, `iiø7`, `#ivo7`), and in parentheses what the chord is to another: `VI7 (V7/ii)`,
-//! `v7 (ii7/IV)`, `bII7 (subV7/I)`, `bVII7 (backdoor)`, `iv6 (borrowed)`, `biiio7 (passing)`. In minor keys
+//! `v7 (ii7/IV)`, `bII7 (subV7/I)`, `bVII7 (backdoor)`, `iv6 (borrowed)`, `biiio7 (passing)`,
+//! `io7 (common tone)`. A triad over the root of a dominant is named as the suspended chord that sounds. In minor keys
 //! III, VI and VII stand on the degrees of natural minor, the small vi and vii on the raised ones.
 //!
 //! ## Scales

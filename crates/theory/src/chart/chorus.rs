@@ -104,7 +104,7 @@ impl Chorus {
         bar.start + bar.meter.beat_ticks() * (beat - bar.first_beat) as i64
     }
 
-    /// The chord to come home to: the first chord if its root is the tonic, else none.
+    /// The chord to come home to: the first chord if its root is the tonic.
     pub fn home_chord(&self) -> Option<&Chord> {
         self.spans[0]
             .chord

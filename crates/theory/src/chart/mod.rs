@@ -33,7 +33,7 @@ pub use symbol::Symbol;
 use crate::{Interval, Key, Meter, did_you_mean};
 use std::{fmt, str::FromStr};
 
-/// The most bars that a chart may have once unrolled, so that memory stays bounded.
+/// The most bars that a chart may have once unrolled.
 pub const MOST_BARS: usize = 20_000;
 
 /// Slowest and fastest tempo, in quarter notes a minute.

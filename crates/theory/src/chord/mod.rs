@@ -28,7 +28,7 @@
 //!
 //! Sources: tones and spelling of about fifteen hundred symbols are those on which tonal, chord-symbol,
 //! music21, pychord, mingus and teoria agree (a test reads `tests/reference/chords.csv` and
-//! `more_chords.csv`); which tones spell a chord, where the seam lies, and the notations
+//! `more_chords.csv`); which tones spell a chord, the seam, and the notations
 //! are common practice, no source.
 //!
 //! ```

@@ -127,7 +127,7 @@ fn tones_are_spelled() {
 
 #[test]
 fn seams_and_parts() {
-    // The seam as `Chord::seventh` states it; common practice, no source.
+    // Our choice for triads; the chord's own seventh else.
     for (symbol, seventh) in [
         ("C7", 10),
         ("Cmaj7", 11),
