@@ -1,8 +1,11 @@
 //! What goes out: MIDI files, notation, questions for the ear, reports, pages, text, and where they are put.
+//!
+//! [`marks`] states once how the part of a note is shown in all of them.
 
 pub mod destination;
 pub mod ear;
 pub mod html;
+pub mod marks;
 pub mod midi_file;
 pub mod reading;
 pub mod report;

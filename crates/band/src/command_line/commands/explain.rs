@@ -4,7 +4,9 @@ use crate::{
     command_line::options::Performance,
     failure::{Failure, printable},
     outputs::{
-        destination, reading,
+        destination,
+        marks::{self, LEGEND},
+        reading,
         report::{LineReport, to_json},
         tablature::{self, NoteOnNeck},
     },
@@ -120,10 +122,14 @@ fn on_the_neck(session: &Session, made: &Made<'_>) -> Result<String, Failure> {
 fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
     let comps = !session.wishes().arrange.mute.contains(&PartName::Comp);
     let mut text = format!("{}\n", heading(session));
+    let marks = marks::of(made.notes());
+    let mut first = 0;
     for (line, comp) in &made.choruses {
         let chorus = session.chorus(line.chorus);
         text.push_str(&chorus_heading(session, line));
-        text.push_str(&reading::chorus(chorus, line, &|bar| {
+        let of_chorus = marks::part(&marks, first..first + line.notes.len());
+        first += line.notes.len();
+        text.push_str(&reading::chorus(chorus, line, &of_chorus, &|bar| {
             let whys = line
                 .notes
                 .iter()
@@ -144,7 +150,7 @@ fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
         let chord = chord.as_ref().filter(|_| comps);
         let chord = chord.map(|chord| attack(chord, home.as_ref()));
         text.push_str("\nEnding\n");
-        text.push_str(&reading::ending(bars as u32 + 1, note));
+        text.push_str(&reading::ending(bars as u32 + 1, note, &marks[first]));
         for remark in [why.then(|| because(note)), chord].into_iter().flatten() {
             text.push_str(&format!("     {remark}\n"));
         }
@@ -155,7 +161,7 @@ fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
             text.push_str(&format!("  {:<11} {found}\n", palette.to_string()));
         }
     }
-    format!("{}\n{}", printable(&text), reading::LEGEND)
+    format!("{}\n{}\n", printable(&text), LEGEND.join("\n"))
 }
 
 fn because(note: &LineNote) -> String {

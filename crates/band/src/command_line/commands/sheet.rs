@@ -13,7 +13,7 @@ use crate::{
             measure::{Music, PlayedChorus},
             musicxml, mxl, page, pdf,
             print::{self, Paper},
-            svg,
+            spoken, svg,
         },
     },
     performance::session::{Session, chart_at_level},
@@ -28,7 +28,7 @@ use std::{
 /// Arguments of `endpin sheet`.
 #[derive(Debug, clap::Args)]
 #[command(
-    after_help = "Example: endpin sheet scenarios/breakwater-blues.toml -o blues.pdf --roles --tab"
+    after_help = "Example: endpin sheet scenarios/breakwater-blues.toml -o blues.pdf --marks --tab"
 )]
 pub struct SheetArgs {
     /// The chart file; - is standard input
@@ -40,9 +40,9 @@ pub struct SheetArgs {
     /// What to write, whatever the name of the file [default: by its ending, else musicxml]
     #[arg(long, value_enum)]
     format: Option<SheetFormat>,
-    /// The part that each note plays, as a letter under it
+    /// The marks of the notes: degrees, promises and where they are kept
     #[arg(long)]
-    roles: bool,
+    marks: bool,
     /// Tablature under the staff
     #[arg(long)]
     tab: bool,
@@ -53,7 +53,7 @@ pub struct SheetArgs {
     #[arg(long)]
     comp: bool,
     /// A lesson: the chart analysed, eight lines from level 1 up, blanks to fill and answers (PDF or SVG)
-    #[arg(long, conflicts_with_all = ["tab", "fingering", "comp", "roles"])]
+    #[arg(long, conflicts_with_all = ["tab", "fingering", "comp", "marks"])]
     lesson: bool,
     /// Paper of PDF and SVG
     #[arg(long, value_enum, default_value_t)]
@@ -192,7 +192,7 @@ fn written(args: &SheetArgs, format: SheetFormat, session: &Session) -> Result<V
     let hand = &session.wishes().line.hand;
     let music = Music::new(&played, ending.map(|(note, _)| note), swing, hand);
     let show = ShownBesides {
-        roles: args.roles,
+        marks: args.marks,
         tablature: args.tab,
         fingers: args.fingering,
     };
@@ -207,7 +207,7 @@ fn written(args: &SheetArgs, format: SheetFormat, session: &Session) -> Result<V
             let contents = musicxml::Contents {
                 tablature: args.tab,
                 fingers: args.fingering,
-                roles: args.roles,
+                marks: args.marks,
             };
             let document = musicxml::write(&music, comp.as_ref(), contents);
             match format {
@@ -226,8 +226,8 @@ fn written(args: &SheetArgs, format: SheetFormat, session: &Session) -> Result<V
                 SheetFormat::Pdf => pdf::document(&music.title, &pages, paper.spaces()),
                 _ => svg::document(
                     &music.title,
+                    &spoken::lines(&music),
                     &pages,
-                    &music.notes,
                     paper.spaces(),
                     print::SPACE,
                 )

@@ -46,8 +46,8 @@ pub fn pages(session: &Session, about: &str, paper: Paper) -> Result<Vec<Picture
     chart(&mut pages, session);
     pages.skip(1.0);
     legend(&mut pages);
-    let roles = ShownBesides {
-        roles: true,
+    let marked = ShownBesides {
+        marks: true,
         ..ShownBesides::default()
     };
     for (index, &level) in LINES.iter().enumerate() {
@@ -59,7 +59,7 @@ pub fn pages(session: &Session, about: &str, paper: Paper) -> Result<Vec<Picture
         let level = level_of(level)?;
         let title = format!("Line {}. Level {level}: {}", index + 1, level.words());
         let advice = ADVICE[usize::from(level.number()) - 1];
-        section(&mut pages, &title, advice, &music, roles);
+        section(&mut pages, &title, advice, &music, marked);
     }
     let mut answers = Vec::new();
     for (index, &level) in BLANKS.iter().enumerate() {
@@ -79,7 +79,7 @@ pub fn pages(session: &Session, about: &str, paper: Paper) -> Result<Vec<Picture
     for (index, music) in answers.iter().enumerate() {
         let advice = "One answer of many: yours is as good if it leads.";
         let title = format!("Answers {}", index + 1);
-        section(&mut pages, &title, advice, music, roles);
+        section(&mut pages, &title, advice, music, marked);
     }
     Ok(pages.finish())
 }

@@ -7,6 +7,7 @@ use super::{
     accidental::{Accidentals, Sign},
     written_values::{self, SoundingSpan, Value, WrittenPiece},
 };
+use crate::outputs::marks::{self, Mark};
 use endpin_theory::{Chord, Key, Meter, Pitch, Ticks, chart::Chorus};
 use endpin_walker::{ChorusLine, Hand, LineNote, Tablature};
 
@@ -21,6 +22,8 @@ pub struct Music {
     pub measures: Vec<Measure>,
     /// The notes that the bars refer to.
     pub notes: Vec<LineNote>,
+    /// The mark of each note.
+    pub marks: Vec<Mark>,
     /// Where the notes lie on the neck, if the instrument reaches them all.
     pub tablature: Option<Tablature>,
 }
@@ -164,6 +167,7 @@ impl Music {
             swing,
             measures,
             tablature: Tablature::of(hand, played.iter().map(|(_, line)| &line.notes[..]), ending),
+            marks: marks::of(&notes),
             notes,
         }
     }

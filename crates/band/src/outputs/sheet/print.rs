@@ -13,8 +13,8 @@ use super::{
         signature,
     },
     measure::{Measure, Music},
-    roles,
 };
+use crate::outputs::marks::{LEGEND, Mark};
 use std::ops::Range;
 
 /// Most bars of a line; the ending may join the last one.
@@ -163,11 +163,11 @@ pub fn wrapped(text: &str, width: f64, face: Face) -> Vec<String> {
     lines
 }
 
-/// The whole music on pages: title, choruses, ending, and the legend of the letters if roles are shown.
+/// The whole music on pages: title, choruses, ending, and the legend of the marks if they are shown.
 pub fn pages(music: &Music, subtitle: &str, paper: Paper, show: ShownBesides) -> Vec<Picture> {
     let mut pages = Pages::new(paper);
     heading(&mut pages, &music.title, subtitle);
-    if show.roles {
+    if show.marks {
         legend(&mut pages);
     }
     add_music(&mut pages, music, show);
@@ -182,12 +182,13 @@ pub fn heading(pages: &mut Pages, title: &str, subtitle: &str) {
     pages.skip(2.0);
 }
 
-/// What the letters of roles mean.
+/// What the marks mean.
 pub fn legend(pages: &mut Pages) {
-    let entry = |(_, letters, words): &(&str, &str, &str)| format!("{letters} {words}");
-    let text: Vec<String> = roles::LEGEND.iter().map(entry).collect();
-    pages.words(&text.join(" · "), 1.6, Face::Regular);
-    pages.skip(1.6);
+    for line in LEGEND {
+        pages.words(line, 1.7, Face::Regular);
+        pages.skip(0.2);
+    }
+    pages.skip(1.4);
 }
 
 /// Height of the section of some music that opens with its line `first`, up to the next section.
@@ -209,7 +210,7 @@ fn opens_section(music: &Music, line: &Range<usize>) -> bool {
 /// Begins another page where the first section of some music, under a heading of that height, would be torn
 /// and fits on a page of its own.
 pub fn keep_with_music(pages: &mut Pages, heading: f64, music: &Music, show: ShownBesides) {
-    let lines = break_lines(&music.measures, pages.width(), music);
+    let lines = break_lines(pages.width(), music, show);
     keep_together(pages, heading + section_height(music, &lines, 0, show));
 }
 
@@ -221,7 +222,7 @@ fn keep_together(pages: &mut Pages, height: f64) {
 
 /// Adds all lines of some music.
 pub fn add_music(pages: &mut Pages, music: &Music, show: ShownBesides) {
-    let lines = break_lines(&music.measures, pages.width(), music);
+    let lines = break_lines(pages.width(), music, show);
     for (index, line) in lines.iter().enumerate() {
         if opens_section(music, line) {
             keep_together(pages, section_height(music, &lines, index, show));
@@ -234,12 +235,11 @@ pub fn add_music(pages: &mut Pages, music: &Music, show: ShownBesides) {
 }
 
 /// Which bars stand on which line.
-fn break_lines(measures: &[Measure], width: f64, music: &Music) -> Vec<Range<usize>> {
-    let naturals: Vec<f64> = (0..measures.len())
-        .map(|index| EngravedBar::new(&measures[index], shows_meter(music, index)).natural())
-        .collect();
+fn break_lines(width: f64, music: &Music, show: ShownBesides) -> Vec<Range<usize>> {
+    let bars = engraved(music, 0..music.measures.len(), show);
+    let naturals: Vec<f64> = bars.iter().map(EngravedBar::natural).collect();
     let mut lines: Vec<Range<usize>> = Vec::new();
-    for (index, measure) in measures.iter().enumerate() {
+    for (index, measure) in music.measures.iter().enumerate() {
         let joins = lines.last().is_some_and(|line| {
             let head = signature::head(measure.key.signature()).width;
             let taken: f64 = naturals[line.clone()].iter().sum();
@@ -256,8 +256,16 @@ fn break_lines(measures: &[Measure], width: f64, music: &Music) -> Vec<Range<usi
     lines
 }
 
+/// These bars of some music, ready to be drawn.
+pub fn engraved(music: &Music, range: Range<usize>, show: ShownBesides) -> Vec<EngravedBar<'_>> {
+    let marks: &[Mark] = if show.marks { &music.marks } else { &[] };
+    range
+        .map(|index| EngravedBar::new(&music.measures[index], shows_meter(music, index), marks))
+        .collect()
+}
+
 /// A time signature stands where the meter changes.
-pub fn shows_meter(music: &Music, index: usize) -> bool {
+fn shows_meter(music: &Music, index: usize) -> bool {
     index == 0 || music.measures[index - 1].meter != music.measures[index].meter
 }
 
@@ -277,9 +285,7 @@ struct MusicLine<'a> {
 impl<'a> MusicLine<'a> {
     fn new(music: &'a Music, range: Range<usize>, show: ShownBesides) -> MusicLine<'a> {
         let is_full = range.len() >= BARS;
-        let bars: Vec<EngravedBar> = range
-            .map(|index| EngravedBar::new(&music.measures[index], shows_meter(music, index)))
-            .collect();
+        let bars = engraved(music, range, show);
         let levels = Levels::of(&bars, show);
         let strings = music
             .tablature
@@ -334,11 +340,7 @@ impl<'a> MusicLine<'a> {
             (width - head) / self.bars.len().max(if self.is_full { 1 } else { BARS }) as f64;
         let mut x = head;
         for (bar, wide) in self.bars.iter().zip(self.widths(width - head, share)) {
-            picture.place(
-                bar.draw(wide, &self.levels, self.show, &self.music.notes),
-                x,
-                0.0,
-            );
+            picture.place(bar.draw(wide, &self.levels), x, 0.0);
             if let Some(tablature) = tablature {
                 let bar = bar.tablature(wide, tablature, self.show.fingers);
                 picture.place(bar, x, self.tablature);

@@ -1,7 +1,7 @@
 //! Pictures as SVG.
 //!
-//! Signs are defined once and used by name; all shapes are filled with the current colour, so that a page's
-//! style decides. Marks of one note stand in one group with the family of its role as class.
+//! Signs are defined once and used by name; all shapes are filled with the current colour. What belongs to one
+//! note stands in one group.
 
 use super::{
     engrave::{
@@ -10,10 +10,8 @@ use super::{
         ink::{BowPart, DrawnShape, Picture, Shape, ShapeUse},
         outline::{areas, bow_curves},
     },
-    roles,
     xml::legal,
 };
-use endpin_walker::LineNote;
 use quick_xml::escape::escape;
 use std::fmt::Write;
 
@@ -62,8 +60,8 @@ pub fn signs(glyphs: impl Iterator<Item = Glyph>) -> String {
     format!("<defs>{}</defs>", glyphs.map(one).collect::<String>())
 }
 
-/// The marks of a picture, without the element around them; `notes` are those of the music.
-pub fn body(picture: &Picture, notes: &[LineNote], lettering: Lettering) -> String {
+/// The shapes of a picture, without the element around them.
+pub fn body(picture: &Picture, lettering: Lettering) -> String {
     let mut marks: Vec<&DrawnShape> = picture.marks.iter().collect();
     marks.sort_by_key(|mark| (mark.note, mark.kind));
     let mut svg = String::new();
@@ -72,14 +70,11 @@ pub fn body(picture: &Picture, notes: &[LineNote], lettering: Lettering) -> Stri
         match of_note[0].note {
             None => kinds(&mut svg, of_note, (0.0, 0.0), lettering),
             Some(index) => {
-                let family = notes
-                    .get(index)
-                    .map_or("tone", |note| roles::family(note.role));
                 let (x, y) = origin(&of_note[0].shape);
                 let at = format!("translate({} {})", number(x), number(y));
                 put(
                     &mut svg,
-                    format_args!(r#"<g class="n {family}" data-n="{index}" transform="{at}">"#),
+                    format_args!(r#"<g class="n" data-n="{index}" transform="{at}">"#),
                 );
                 kinds(&mut svg, of_note, (x, y), lettering);
                 svg.push_str("</g>");
@@ -119,7 +114,7 @@ fn class(kind: ShapeUse) -> Option<&'static str> {
     match kind {
         ShapeUse::Staff => Some("st"),
         ShapeUse::Chord => Some("c"),
-        ShapeUse::Role => Some("r"),
+        ShapeUse::Mark => Some("m"),
         ShapeUse::Words => Some("w"),
         _ => None,
     }
@@ -295,20 +290,22 @@ impl ttf_parser::OutlineBuilder for Pen<'_> {
     }
 }
 
-/// Pages as one SVG document, one below the other; `size` is that of a page in staff spaces, `space` a
-/// staff space in millimetres.
+/// Pages as one SVG document, one below the other; `words` tell them to those who hear them, `size` is that of
+/// a page in staff spaces, `space` a staff space in millimetres.
 pub fn document(
     title: &str,
+    words: &str,
     pages: &[Picture],
-    notes: &[LineNote],
     size: (f64, f64),
     space: f64,
 ) -> String {
     let (width, height) = (size.0, size.1 * pages.len() as f64);
     let title = legal(title);
     let title = escape(&title);
+    let words = legal(words);
+    let words = escape(&words);
     let mut svg = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{}mm\" height=\"{}mm\" viewBox=\"0 0 {} {}\" role=\"img\">\n<title>{title}</title>\n{}\n<rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n",
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{}mm\" height=\"{}mm\" viewBox=\"0 0 {} {}\" role=\"img\">\n<title>{title}</title>\n<desc>{words}</desc>\n{}\n<rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n",
         number(width * space),
         number(height * space),
         number(width),
@@ -321,7 +318,7 @@ pub fn document(
             &mut svg,
             format_args!("<g id=\"page-{number_of}\" transform=\"translate(0 {top})\">"),
         );
-        svg.push_str(&body(page, notes, Lettering::Outlines));
+        svg.push_str(&body(page, Lettering::Outlines));
         svg.push_str("</g>\n");
     }
     svg.push_str("</svg>\n");
@@ -359,12 +356,12 @@ mod tests {
             2.0,
             Face::Regular,
         );
-        let svg = body(&picture, &[], Lettering::Text);
+        let svg = body(&picture, Lettering::Text);
         assert!(
             svg.contains("&lt;/svg&gt;&lt;script&gt; &amp;</text>"),
             "{svg}"
         );
-        let outlined = body(&picture, &[], Lettering::Outlines);
+        let outlined = body(&picture, Lettering::Outlines);
         assert!(
             outlined.starts_with("<g class=\"w\"><path d=\"M"),
             "{outlined}"

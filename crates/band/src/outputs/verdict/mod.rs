@@ -4,7 +4,9 @@ pub mod exercise;
 pub mod json;
 pub mod page;
 pub mod text;
+pub mod written;
 
+use crate::outputs::marks::Grade;
 use crate::{
     inputs::take::{Reading, Take, TakeProblem},
     players::collisions::collides,
@@ -134,6 +136,17 @@ impl Bench {
             }
         }
         found
+    }
+}
+
+/// The grade of a note: what breaks no rule is good, what a device explains is a choice; a note that has a part in
+/// the harmony is unusual, one that has none is wrong.
+pub fn grade(verdict: &Verdict) -> Grade {
+    match (verdict.broken.is_empty(), verdict.stands(), verdict.role) {
+        (true, _, _) => Grade::Good,
+        (false, true, _) => Grade::Choice,
+        (false, false, Some(_)) => Grade::Unusual,
+        (false, false, None) => Grade::Wrong,
     }
 }
 

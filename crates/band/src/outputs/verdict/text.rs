@@ -1,17 +1,17 @@
 //! A judged take for the terminal: the line bar by bar under its chords, then its figures.
 
-use super::{Bench, Judged, exercise};
+use super::{Bench, Judged, exercise, grade, written};
 use crate::{
     failure::printable,
     inputs::take::{GridSource, voice::ChosenBy},
-    outputs::table::Table,
+    outputs::{
+        marks::{self, GRADE_LEGEND, LEGEND},
+        reading::{self, Placed},
+        table::Table,
+    },
 };
-use endpin_theory::chart::Bar;
 use endpin_walker::{Verdict, judge::Kept, pitch_of_key};
 use std::fmt::Write;
-
-/// Width of a beat, in characters.
-const BEAT: usize = 8;
 
 /// The whole report of one take or several.
 pub fn report(bench: &Bench, takes: &[Judged], chart_file: &str) -> String {
@@ -90,75 +90,50 @@ const POOR_FIT: f64 = 0.35;
 
 fn take(bench: &Bench, judged: &Judged) -> String {
     let mut text = terms(bench, judged);
+    let marks = written::marks(judged);
+    let mut first = 0;
     for chorus in 1..=judged.take.choruses {
         let _ = writeln!(text, "\nChorus {chorus}");
-        let of_chorus = |verdict: &&Verdict| verdict.heard.chorus == chorus;
-        let verdicts: Vec<&Verdict> = judged.judgement.verdicts.iter().filter(of_chorus).collect();
+        let verdicts = judged.judgement.verdicts[first..].iter();
+        let verdicts: Vec<&Verdict> = verdicts
+            .take_while(|verdict| verdict.heard.chorus == chorus)
+            .collect();
+        let marks_of_chorus = marks::part(&marks, first..first + verdicts.len());
+        first += verdicts.len();
         let outside = |bar: i64| !(1..=bench.chorus.bars.len() as i64).contains(&bar);
         for verdict in verdicts.iter().filter(|verdict| verdict.bar < 1) {
             let _ = writeln!(text, "      pickup: {}", verdict.pitch);
         }
         for bar in &bench.chorus.bars {
-            let in_bar = |verdict: &&&Verdict| verdict.bar == i64::from(bar.number);
-            let notes: Vec<&Verdict> = verdicts.iter().filter(in_bar).copied().collect();
-            text += &rows(bench, bar, &notes);
-            notes.iter().for_each(|note| text += &remarks(judged, note));
+            let number = i64::from(bar.number);
+            let from = verdicts.partition_point(|verdict| verdict.bar < number);
+            let to = verdicts.partition_point(|verdict| verdict.bar <= number);
+            let placed = |index: usize| Placed {
+                at: verdicts[index].heard.start - bar.start,
+                name: verdicts[index].pitch.to_string(),
+                index,
+            };
+            let notes: Vec<Placed> = (from..to).map(placed).collect();
+            let symbols = reading::symbols(&bench.chorus, bar);
+            text += &reading::rows(bar.number, &symbols, &notes, &marks_of_chorus);
+            let of_bar = verdicts[from..to].iter();
+            of_bar.for_each(|note| text += &remarks(judged, note));
         }
         for verdict in verdicts
             .iter()
             .filter(|verdict| verdict.bar > 0 && outside(verdict.bar))
         {
-            let _ = writeln!(text, "      ending: {}{}", verdict.pitch, mark(verdict));
+            let _ = writeln!(
+                text,
+                "      ending: {}, {}",
+                verdict.pitch,
+                grade(verdict).name()
+            );
             text += &remarks(judged, verdict);
         }
     }
-    text += "\n! breaks a rule   ~ against a rule, by a device that explains it\n\n";
-    text + &figures(judged)
-}
-
-/// What stands behind a note's name.
-pub fn mark(verdict: &Verdict) -> &'static str {
-    match (verdict.broken.is_empty(), &verdict.device) {
-        (true, _) => "",
-        (false, Some(_)) => "~",
-        (false, None) => "!",
-    }
-}
-
-/// A bar's chords, and its notes under their beats.
-fn rows(bench: &Bench, bar: &Bar, notes: &[&Verdict]) -> String {
-    let beats = usize::from(bar.meter.beats());
-    let mut chords = vec![String::new(); beats];
-    let mut line = vec![String::new(); beats];
-    for span in &bench.chorus.spans {
-        if let Some(beat) = span
-            .start
-            .checked_sub(bar.first_beat)
-            .filter(|&beat| beat < beats)
-        {
-            chords[beat] = span.symbol.clone();
-        }
-    }
-    if chords[0].is_empty() {
-        chords[0] = "·".into();
-    }
-    for note in notes {
-        let cell = &mut line[(note.beat.max(1.0) as usize - 1).min(beats - 1)];
-        if !cell.is_empty() {
-            cell.push(' ');
-        }
-        *cell += &format!("{}{}", note.pitch, mark(note));
-    }
-    let joined = |cells: &[String]| {
-        let cells: Vec<String> = cells.iter().map(|cell| format!("{cell:<BEAT$}")).collect();
-        cells.join(" ").trim_end().to_owned()
-    };
-    format!(
-        "{:>4}  {}\n      {}\n",
-        bar.number,
-        joined(&chords),
-        joined(&line)
-    )
+    let legend = [LEGEND[0], LEGEND[1], GRADE_LEGEND].join("\n");
+    format!("{text}\n{legend}\n\n{}", figures(judged))
 }
 
 /// What is to be said of a note.
@@ -168,8 +143,8 @@ fn remarks(judged: &Judged, verdict: &Verdict) -> String {
     }
     let rules: Vec<&str> = verdict.broken.iter().map(|rule| rule.name()).collect();
     let mut text = format!(
-        "      {} beat {}, {}: {} [{}]\n",
-        mark(verdict),
+        "      {}: beat {}, {}: {} [{}]\n",
+        grade(verdict).name(),
         verdict.beat,
         verdict.pitch,
         verdict.why,

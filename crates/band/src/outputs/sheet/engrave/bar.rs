@@ -1,22 +1,22 @@
 //! One bar: staff, notes, signs, ties; then what stands above and below it.
 
 use super::{
-    Levels, ShownBesides,
+    Levels,
     columns::{Columns, head_glyph, sign_width},
     font::Face,
     glyph::Glyph,
     ink::{BowPart, Picture, Rectangle, Shape, ShapeUse},
-    position,
+    marks, position,
     signature::{lines, tablature_head, time, y_of},
     stem,
     symbol::chord_symbol,
 };
-use crate::outputs::sheet::{
-    measure::{Barline, Head, Measure, WrittenEvent},
-    roles,
+use crate::outputs::{
+    marks::{Grade, Mark},
+    sheet::measure::{Barline, Head, Measure, WrittenEvent},
 };
 use endpin_theory::Ticks;
-use endpin_walker::{LineNote, Tablature};
+use endpin_walker::Tablature;
 
 /// How far a ledger line sticks out of its head.
 const LEDGER: f64 = 0.4;
@@ -30,18 +30,21 @@ pub const STRING_GAP: f64 = 1.4;
 #[derive(Debug)]
 pub struct EngravedBar<'a> {
     measure: &'a Measure,
+    /// The marks of all notes of the music; empty if they are not shown.
+    marks: &'a [Mark],
     columns: Columns,
     time: Option<Picture>,
 }
 
 impl<'a> EngravedBar<'a> {
-    /// Spaces a bar; `shows_meter` puts its time signature in front.
-    pub fn new(measure: &'a Measure, shows_meter: bool) -> EngravedBar<'a> {
+    /// Spaces a bar; `shows_meter` puts its time signature in front; `marks` are those of the music, or none.
+    pub fn new(measure: &'a Measure, shows_meter: bool, marks: &'a [Mark]) -> EngravedBar<'a> {
         let time = shows_meter.then(|| time(&measure.meter));
         let lead = time.as_ref().map_or(0.0, |time| 0.6 + time.width);
         EngravedBar {
             measure,
-            columns: Columns::new(measure, lead),
+            marks,
+            columns: Columns::new(measure, lead, marks),
             time,
         }
     }
@@ -102,36 +105,36 @@ impl<'a> EngravedBar<'a> {
         picture
     }
 
-    /// The whole bar: staff, chord symbols and, where asked for, the letters of roles.
-    pub fn draw(
-        &self,
-        width: f64,
-        levels: &Levels,
-        show: ShownBesides,
-        notes: &[LineNote],
-    ) -> Picture {
+    /// The whole bar: staff, chord symbols and the marks.
+    pub fn draw(&self, width: f64, levels: &Levels) -> Picture {
         let mut picture = self.staff(width);
         for mark in &self.measure.chords {
             let x = self.columns.x(mark.at, width);
             picture.place(chord_symbol(&mark.symbol), x, levels.chords);
         }
-        if show.roles {
-            for (event, head) in self.struck() {
-                let letter = roles::letter(notes[head.index].role);
-                let (size, face) = (1.75, Face::Strong);
-                let middle = self.x(event, width) + head_glyph(event).width() / 2.0;
-                let x = middle - face.width(letter) * size / 2.0;
-                picture.text(
-                    ShapeUse::Role,
-                    Some(head.index),
-                    letter,
-                    (x, levels.roles),
-                    size,
-                    face,
-                );
-            }
+        let middle = |(event, head): (&WrittenEvent, &Head)| {
+            let middle = self.x(event, width) + head_glyph(event).width() / 2.0;
+            (head.index, middle)
+        };
+        if !self.marks.is_empty() {
+            let struck: Vec<(usize, f64)> = self.struck().map(middle).collect();
+            marks::draw(&mut picture, self.marks, &struck, width, levels);
         }
         picture
+    }
+
+    /// Whether a rope of this bar passes under the figure of another note.
+    pub fn has_ropes_around(&self) -> bool {
+        let mut struck = self.struck();
+        struck.any(|(_, head)| marks::goes_around(self.marks, head.index))
+    }
+
+    /// Whether a note of this bar is underlined.
+    pub fn is_graded(&self) -> bool {
+        let mut marks = self
+            .struck()
+            .filter_map(|(_, head)| self.marks.get(head.index));
+        marks.any(|mark| mark.grade != Grade::Good)
     }
 
     /// The same bar in tablature, its lines centred on zero.

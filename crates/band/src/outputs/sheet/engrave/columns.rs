@@ -4,10 +4,13 @@
 //! their length asks for, by what their signs need, and by the width of the chord symbols; room to spare is
 //! shared in proportion to time.
 
-use super::{glyph::Glyph, symbol::chord_symbol};
-use crate::outputs::sheet::{
-    measure::{Measure, WrittenEvent},
-    written_values::Value,
+use super::{glyph::Glyph, marks::figure_width, symbol::chord_symbol};
+use crate::outputs::{
+    marks::Mark,
+    sheet::{
+        measure::{Measure, WrittenEvent},
+        written_values::Value,
+    },
 };
 use endpin_theory::Ticks;
 
@@ -76,8 +79,8 @@ pub struct Columns {
 }
 
 impl Columns {
-    /// Spaces a bar whose first `lead` is taken by a time signature.
-    pub fn new(measure: &Measure, lead: f64) -> Columns {
+    /// Spaces a bar whose first `lead` is taken by a time signature; `marks` are those of the music, or none.
+    pub fn new(measure: &Measure, lead: f64, marks: &[Mark]) -> Columns {
         let end = measure.meter.bar_ticks();
         let mut moments: Vec<Ticks> = measure.events.iter().map(|event| event.start).collect();
         moments.extend(measure.chords.iter().map(|mark| mark.at));
@@ -88,6 +91,14 @@ impl Columns {
             let mark = measure.chords.iter().find(|mark| mark.at == moment);
             mark.map(|mark| chord_symbol(&mark.symbol).width)
         };
+        // How far the figure of a note that is struck reaches to the left and to the right of its column.
+        let figure = |event: &WrittenEvent| {
+            let head = event.note.as_ref().filter(|head| !head.tied_back)?;
+            let half = figure_width(marks.get(head.index)?) / 2.0;
+            let middle = head_glyph(event).width() / 2.0;
+            Some((half - middle, half + middle))
+        };
+        let mut figures = 0.0f64;
         let mut places: Vec<(Ticks, f64)> = Vec::with_capacity(moments.len());
         // Right edges of the last signs and of the last chord symbol, and how far the length asks.
         let (mut signs, mut chords, mut asked) = (lead + AFTER_BARLINE - CLEAR, lead, 0.0f64);
@@ -98,6 +109,10 @@ impl Columns {
             if width.is_some() {
                 x = x.max(chords);
             }
+            if let Some((left, right)) = event.and_then(figure) {
+                x = x.max(figures + left);
+                figures = x + right + CLEAR;
+            }
             places.push((moment, x));
             signs = signs.max(x + event.map_or(0.0, reach));
             let next = moments.get(index + 1).copied().unwrap_or(end);
@@ -106,7 +121,8 @@ impl Columns {
                 chords = x + width + BETWEEN_CHORDS;
             }
         }
-        let natural = asked.max(signs + CLEAR).max(chords - BETWEEN_CHORDS + 0.5);
+        let natural = asked.max(signs + CLEAR).max(figures);
+        let natural = natural.max(chords - BETWEEN_CHORDS + 0.5);
         Columns {
             places,
             end,

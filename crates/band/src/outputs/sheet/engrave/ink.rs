@@ -77,7 +77,7 @@ pub enum BowPart {
     Right,
 }
 
-/// What a shape is for: how it is coloured, and what may not touch what.
+/// What a shape is for: what a page may hide, and what may not touch what.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum ShapeUse {
     /// Lines of the staff or of tablature.
@@ -102,8 +102,8 @@ pub enum ShapeUse {
     Chord,
     /// Rehearsal marks and other words above the staff.
     Words,
-    /// Letters that tell the role of a note.
-    Role,
+    /// Figures, ropes and posts below the staff, and the underlines of grades.
+    Mark,
     /// Fret numbers and fingers.
     Fret,
 }

@@ -8,6 +8,7 @@ mod columns;
 pub mod font;
 pub mod glyph;
 pub mod ink;
+mod marks;
 pub mod outline;
 pub mod signature;
 mod stem;
@@ -26,8 +27,8 @@ pub fn position(pitch: Pitch) -> i16 {
 /// What is shown besides notes and chords.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct ShownBesides {
-    /// The role of each note, as a letter under the staff.
-    pub roles: bool,
+    /// The marks of the notes, under the staff.
+    pub marks: bool,
     /// Tablature under the staff.
     pub tablature: bool,
     /// Fingers under the tablature.
@@ -39,8 +40,10 @@ pub struct ShownBesides {
 pub struct Levels {
     /// Baseline of the chord symbols.
     pub chords: f64,
-    /// Baseline of the letters of roles.
-    pub roles: f64,
+    /// Baseline of the figures.
+    pub figures: f64,
+    /// Lowest point of the ropes.
+    pub ropes: f64,
     /// Top of all.
     pub top: f64,
     /// Bottom of all.
@@ -54,24 +57,34 @@ impl Levels {
         show: ShownBesides,
     ) -> Levels {
         let (mut top, mut bottom) = (-2.0f64, 2.0f64);
+        let (mut around, mut graded) = (false, false);
         for bar in bars {
+            around |= bar.has_ropes_around();
+            graded |= bar.is_graded();
             if let Some(bounds) = bar.staff(bar.natural()).bounds(|_| true) {
                 top = top.min(bounds.top);
                 bottom = bottom.max(bounds.bottom);
             }
         }
         let chords = top - 1.2;
-        let roles = bottom + 1.9;
+        let figures = bottom + 1.9;
+        let ropes = figures
+            + if around {
+                marks::LOWEST_AROUND
+            } else {
+                marks::LOWEST
+            };
         Levels {
             chords,
-            roles,
+            figures,
+            ropes,
             // The tallest chord symbol: a raised parenthesis.
             top: chords - 2.9,
-            bottom: if show.roles {
-                roles + 0.3
-            } else {
-                bottom + 0.3
-            },
+            bottom: match (show.marks, graded) {
+                (true, true) => ropes + marks::UNDERLINE,
+                (true, false) => ropes,
+                (false, _) => bottom,
+            } + 0.3,
         }
     }
 }

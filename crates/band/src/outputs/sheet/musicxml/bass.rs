@@ -3,7 +3,7 @@
 use super::{
     super::{
         measure::{Measure, Music, WrittenEvent},
-        roles, written_values,
+        written_values,
         xml::Xml,
     },
     Contents, bar,
@@ -126,13 +126,26 @@ impl Bass<'_> {
                 false => Vec::new(),
             };
             note::notations(xml, ties, grouping, &technical);
-            if self.contents.roles && is_struck && staff == NOTES {
+            if self.contents.marks && is_struck && staff == NOTES {
                 xml.element("lyric", &[("number", "1")], |xml| {
-                    xml.text("syllabic", "single");
-                    xml.text("text", roles::letter(self.music.notes[head.index].role));
+                    xml.text("syllabic", self.syllabic(head.index));
+                    xml.text("text", self.music.marks[head.index].text());
                 });
             }
         });
+    }
+
+    /// A promise and its keeping are syllables of one word, so that programs draw hyphens from one to the other.
+    fn syllabic(&self, note: usize) -> &'static str {
+        let marks = &self.music.marks;
+        let reaches = |from: usize| marks[from].promise.and_then(|promise| promise.to);
+        let reached = (note.saturating_sub(2)..note).any(|from| reaches(from) >= Some(note));
+        match (reached, reaches(note).is_some()) {
+            (false, true) => "begin",
+            (true, true) => "middle",
+            (true, false) => "end",
+            (false, false) => "single",
+        }
     }
 
     /// How a note is played: the finger under the staff, string and fret in the tablature.

@@ -22,8 +22,8 @@ pub struct Contents {
     pub tablature: bool,
     /// Fingers of the left hand.
     pub fingers: bool,
-    /// Roles as lyrics.
-    pub roles: bool,
+    /// Marks as lyrics.
+    pub marks: bool,
 }
 
 /// Writes the music, with the comp on a grand staff of its own if one is given.

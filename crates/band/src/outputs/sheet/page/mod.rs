@@ -6,10 +6,13 @@
 
 mod data;
 
-use super::{engrave::glyph::Glyph, roles, svg, xml::legal};
+use super::{staves, xml::legal};
 use crate::{
     failure::Failure,
-    outputs::html::{filled, head},
+    outputs::{
+        html::{filled, head},
+        marks::LEGEND,
+    },
     performance::{
         arrangement::ArrangeOptions,
         practice::{self, BarRange, KeyOrder},
@@ -95,10 +98,10 @@ pub fn write(session: &Session, about: &str) -> Result<Vec<u8>, Failure> {
     };
     let title = escape(legal(&chart.title));
     let fill = |name: &str| match name {
-        "head" => head(&title, &fonts(), STYLE),
+        "head" => head(&title, &staves::fonts(), &[staves::STYLE, STYLE].concat()),
         "title" => title.clone().into_owned(),
         "about" => escape(about).into_owned(),
-        "signs" => svg::signs(Glyph::ALL.into_iter()),
+        "signs" => staves::signs(),
         "legend" => legend(),
         "first" => keys[0].first_chorus(),
         "keys" => key_options(&keys),
@@ -167,25 +170,7 @@ fn chorus_options(session: &Session) -> String {
 }
 
 fn legend() -> String {
-    let entry = |(family, letters, words): &(&str, &str, &str)| {
-        format!("<li class=\"{family}\"><b>{letters}</b> {words}</li>")
-    };
-    roles::LEGEND.iter().map(entry).collect()
-}
-
-/// The typeface, inside the page: the files of [`Face`](super::engrave::font::Face), compressed for the web.
-fn fonts() -> String {
-    let files: [(u32, &[u8]); 2] = [
-        (400, include_bytes!("../assets/text-regular.woff2")),
-        (600, include_bytes!("../assets/text-semibold.woff2")),
-    ];
-    let face = |(weight, file): (u32, &[u8])| {
-        let file = STANDARD.encode(file);
-        format!(
-            "@font-face{{font-family:Literata;font-weight:{weight};src:url(data:font/woff2;base64,{file})}}\n"
-        )
-    };
-    files.map(face).concat()
+    LEGEND.map(|line| format!("<p>{line}</p>")).concat()
 }
 
 /// JSON that may stand inside a script element.

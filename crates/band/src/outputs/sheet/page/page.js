@@ -100,7 +100,7 @@ function showReasons(index) {
   list.replaceChildren(...notes.map(note => {
     const item = document.createElement("li"), name = document.createElement("b");
     name.textContent = note.name.replace("b", "♭").replace("#", "♯");
-    item.append(name, ` ${note.role}: ${note.why}`);
+    item.append(name, ` ${note.why}`);
     return item;
   }));
   byId("reasons").hidden = notes.length === 0;
@@ -205,8 +205,8 @@ byId("chorus").addEventListener("change", event => {
 byId("after").addEventListener("change", event => { player.goesOn = event.target.value === "on"; });
 byId("keeping").addEventListener("change", event => { player.keeping = event.target.value; });
 byId("count").addEventListener("change", event => { player.counts = event.target.checked; });
-byId("letters").addEventListener("change", event => {
-  document.body.classList.toggle("lettered", event.target.checked);
+byId("marks").addEventListener("change", event => {
+  document.body.classList.toggle("unmarked", !event.target.checked);
   byId("legend").hidden = !event.target.checked;
 });
 byId("tab").addEventListener("change", event => document.body.classList.toggle("tabbed", event.target.checked));

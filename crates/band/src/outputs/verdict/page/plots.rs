@@ -21,8 +21,9 @@ const PLOT: (f64, f64) = (800.0, 150.0);
 /// Frame, choruses and three labelled heights of a plot.
 fn frame(judged: &Judged, label: &str, levels: [(f64, String); 3]) -> String {
     let (width, height) = PLOT;
-    let mut svg =
-        format!("<svg viewBox=\"0 0 {width:.0} {height:.0}\" role=img aria-label=\"{label}\">\n");
+    let mut svg = format!(
+        "<svg class=plot viewBox=\"0 0 {width:.0} {height:.0}\" role=img aria-label=\"{label}\">\n"
+    );
     for (share, text) in levels {
         let at = 8.0 + (1.0 - share) * (height - 24.0);
         let _ = writeln!(
@@ -142,8 +143,9 @@ pub fn register(bench: &Bench, judged: &Judged) -> String {
 pub fn progress(takes: &[Judged]) -> String {
     let table = escaped(&text::progress(takes).to_string());
     let (width, height) = PLOT;
-    let mut svg =
-        format!("<svg viewBox=\"0 0 {width:.0} {height:.0}\" role=img aria-label=\"progress\">\n");
+    let mut svg = format!(
+        "<svg class=plot viewBox=\"0 0 {width:.0} {height:.0}\" role=img aria-label=\"progress\">\n"
+    );
     let share_of = |judged: &Judged, which: usize| {
         let figures = &judged.judgement.figures;
         let kept = [
@@ -178,7 +180,7 @@ pub fn progress(takes: &[Judged]) -> String {
         if let Some((x, y)) = points.last() {
             let _ = writeln!(
                 svg,
-                "<text class=name x={:.1} y={:.1}>{name}</text>",
+                "<text class=series x={:.1} y={:.1}>{name}</text>",
                 x + 5.0,
                 y + 3.0 + 9.0 * which as f64
             );
