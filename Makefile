@@ -20,7 +20,7 @@ demo: ## build, write a MIDI file of one scenario, say what to do with it (SCENA
 	@$(ENDPIN) explain scenarios/$(SCENARIO).toml --choruses 1
 	@echo
 	@echo "Written: $(DEMO)"
-	@echo "  Drag it into a DAW: the tracks Bass, Comp and Time arrive named, with chords and sections as markers."
+	@echo "  Drag it into a DAW: the tracks Bass, Comp and Time arrive named, with sections as markers and chords as text events."
 	@echo "  Or hear it now, quietly at first:  fluidsynth -i $(DEMO)   (Debian: fluidsynth, timgm6mb-soundfont)"
 	@echo "  Another line over the same chart:  $(ENDPIN) write scenarios/$(SCENARIO).toml --seed 2 -o $(DEMO)"
 	@echo "  All it can do:                     $(ENDPIN) --help"

@@ -5,7 +5,6 @@ use endpin::outputs::sheet::{
     accidental::signed,
     engrave::{
         Levels, ShownBesides,
-        bar::EngravedBar,
         glyph::Glyph,
         ink::{DrawnShape, Picture, Rectangle, Shape, ShapeUse},
         signature,
@@ -110,18 +109,13 @@ fn music(seed: u64) -> Option<Music> {
 /// Every bar of some music, drawn as narrow as it may be.
 fn drawn(music: &Music) -> Vec<Picture> {
     let show = ShownBesides {
-        roles: true,
+        marks: true,
         ..ShownBesides::default()
     };
-    let bars: Vec<EngravedBar> = music
-        .measures
-        .iter()
-        .enumerate()
-        .map(|(index, measure)| EngravedBar::new(measure, print::shows_meter(music, index)))
-        .collect();
+    let bars = print::engraved(music, 0..music.measures.len(), show);
     let levels = Levels::of(&bars, show);
     bars.iter()
-        .map(|bar| bar.draw(bar.natural(), &levels, show, &music.notes))
+        .map(|bar| bar.draw(bar.natural(), &levels))
         .collect()
 }
 
@@ -156,7 +150,8 @@ fn touch(a: &Shape, b: &Shape) -> bool {
 
 /// Whether two marks must keep apart.
 fn keep_apart(a: &DrawnShape, b: &DrawnShape) -> bool {
-    use ShapeUse::{Accidental, Barline, Chord, Head, Ledger, Role, Signature, Stem, Tie, Triplet};
+    use ShapeUse::{Accidental, Barline, Chord, Head, Ledger, Mark, Signature, Stem, Tie, Triplet};
+    let is_text = |mark: &DrawnShape| matches!(mark.shape, Shape::Text { .. });
     let same_note = a.note == b.note && a.note.is_some();
     match (a.kind.min(b.kind), a.kind.max(b.kind)) {
         (Accidental, Accidental) | (Head, Head) => !same_note,
@@ -165,9 +160,11 @@ fn keep_apart(a: &DrawnShape, b: &DrawnShape) -> bool {
         (Head, Stem) => !same_note && a.note.is_some() && b.note.is_some(),
         (Ledger, Ledger) | (Accidental, Ledger) => !same_note,
         (Signature | Barline, Head | Accidental | Chord | Ledger) => true,
-        (Head | Accidental | Stem | Ledger | Tie | Triplet, Chord | Role) => true,
+        (Head | Accidental | Stem | Ledger | Tie | Triplet, Chord | Mark) => true,
         (Head | Accidental | Stem, Triplet) => true,
-        (Chord, Role) | (Role, Role) => true,
+        (Chord, Mark) => true,
+        // Ropes cross one another and end at posts; figures stand clear of all of them.
+        (Mark, Mark) => is_text(a) || is_text(b),
         _ => false,
     }
 }
@@ -346,8 +343,7 @@ fn a_line_by_hand_looks_as_it_did() {
     let music = by_hand();
     let mut svg = String::new();
     for picture in drawn(&music) {
-        svg += &svg::body(&picture, &music.notes, Lettering::Text)
-            .replace("<g class=\"n", "\n<g class=\"n");
+        svg += &svg::body(&picture, Lettering::Text).replace("<g class=\"n", "\n<g class=\"n");
         svg += "\n\n";
     }
     let file = concat!(
@@ -395,7 +391,7 @@ fn ties_cross_bar_lines_and_signs_return() {
 #[test]
 fn pages_hold_all_bars_within_their_margins() {
     let show = ShownBesides {
-        roles: true,
+        marks: true,
         tablature: true,
         fingers: true,
     };

@@ -76,7 +76,7 @@ def test_scenarios_are_valid_and_read_the_same(endpin, schema, scenario, tmp_pat
     choruses = 2 if scenario.stem == "ropewalk-blues" else 1
     options = [scenario, "--choruses", choruses, "--level", level, "--seed", 5]
     beside = tmp_path / "report.json"
-    extras = ["--tab", "--fingering", "--roles", "--comp", "--report", beside]
+    extras = ["--tab", "--fingering", "--marks", "--comp", "--report", beside]
     document = endpin("sheet", *options, "-o", "-", *extras)
     assert valid(schema, document)
     score, notes = read(document)

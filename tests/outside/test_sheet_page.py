@@ -174,24 +174,24 @@ def test_other_keys_are_what_the_program_makes_there(page, report, key):
     assert page.text_content(".c >> nth=0")[0] == key[0]
 
 
-def test_letters_tablature_reasons(page):
-    letters = page.locator(".r text").first
-    assert not letters.is_visible()
-    page.check("#letters")
-    assert letters.is_visible() and page.locator("#legend").is_visible()
+def test_marks_tablature_reasons(page):
+    figure = page.locator(".m text").first
+    assert figure.is_visible() and page.locator("#legend").is_visible()
+    page.uncheck("#marks")
+    assert not figure.is_visible() and not page.locator("#legend").is_visible()
+    page.check("#marks")
     page.check("#tab")
     assert page.locator(".bar svg.tab").first.is_visible()
     page.click(".bar[data-bar='0']")
     reasons = page.locator("#reasons li")
     assert "root" in reasons.first.inner_text()
-    assert reasons.count() == page.locator(".bar[data-bar='0'] .staff .n .r").count()
+    assert reasons.count() == page.locator(".bar[data-bar='0'] .staff .n .m").count()
 
 
 @pytest.mark.parametrize("width, scheme", [(360, "light"), (1280, "dark")])
 def test_nobody_is_kept_out(page, width, scheme):
     page.emulate_media(color_scheme=scheme)
     page.set_viewport_size({"width": width, "height": 800})
-    page.check("#letters")
     page.check("#tab")
     page.click(".bar[data-bar='1']")
     options = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]}

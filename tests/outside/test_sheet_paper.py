@@ -16,7 +16,7 @@ PAPERS = {"a4": (595.3, 841.9), "letter": (612, 792)}
 @pytest.mark.parametrize("paper", PAPERS)
 def test_pages_of_a_line(endpin, tmp_path, paper):
     file = tmp_path / "blues.pdf"
-    endpin("sheet", CHART, "-o", file, "--roles", "--tab", "--choruses", 3, "--paper", paper)
+    endpin("sheet", CHART, "-o", file, "--marks", "--tab", "--choruses", 3, "--paper", paper)
     with pymupdf.open(file) as document:
         assert document.metadata["title"] == "Breakwater Blues"
         text = ""
@@ -27,8 +27,8 @@ def test_pages_of_a_line(endpin, tmp_path, paper):
                 # An embedded file of TrueType, and no other font.
                 assert kind == "ttf" and document.extract_font(number)[3], name
         assert "Breakwater Blues" in text and "Chorus 3" in text
-        # Every note shows its role, and no bar goes missing: 36 bars and the ending.
-        assert text.count("R\n") >= 36
+        # Every note shows its figure, and no bar goes missing: 36 bars and the ending.
+        assert text.count("1\n") >= 36
         numbers = {line for line in text.splitlines() if line.isdigit()}
         assert {"1", "5", "9"} <= numbers
     assert endpin("sheet", CHART, "--format", "pdf", "-o", "-") == endpin(
@@ -59,7 +59,7 @@ def test_a_lesson_goes_from_the_harmony_to_the_answers(endpin, tmp_path):
         assert f"Line {number}. Level {level}:" in text
     # The answers stand on the last page, away from the questions, and show what was left out there.
     assert "Your turn 2" in text and "Your turn" not in texts[-1] and "Answers 2" in texts[-1]
-    assert texts[-1].count("R\n") >= 24
+    assert texts[-1].count("1\n") >= 24
 
 
 def test_what_makes_no_sense_is_said(endpin, tmp_path):

@@ -1,4 +1,4 @@
-//! The drill: one question at a time, the next by what is weak and due.
+//! The drill: one question at a time, the weak ones more often.
 
 use super::{
     balance::{SetPurpose, of_set},
@@ -36,7 +36,7 @@ pub struct Progress {
     pub asked: u32,
     /// How often the answer was right.
     pub right: u32,
-    /// Days until it is due again; 0 is today.
+    /// Days until it is next asked; 0 is today.
     pub days: u32,
 }
 
@@ -46,12 +46,12 @@ impl Progress {
         self.right as f32 / self.asked.max(1) as f32
     }
 
-    /// When it is due, in words.
-    pub fn due(&self) -> String {
+    /// When it is next asked, in words.
+    pub fn next_asked(&self) -> String {
         match self.days {
-            0 => "due today".to_owned(),
-            1 => "due tomorrow".to_owned(),
-            days => format!("due in {days} days"),
+            0 => "today".to_owned(),
+            1 => "tomorrow".to_owned(),
+            days => format!("in {days} days"),
         }
     }
 }

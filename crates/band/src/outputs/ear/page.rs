@@ -207,12 +207,12 @@ pub fn progress_page(progress: &[Progress]) -> String {
             escaped(&topic.topic),
             topic.right,
             topic.asked,
-            topic.due(),
+            topic.next_asked(),
         )
     };
     let rows: String = met.iter().map(row).collect();
     let heads = "<tr><th scope=\"col\">Topic</th><th scope=\"col\">Right</th><th scope=\"col\">Share</th>\
-                 <th scope=\"col\">Again</th></tr>";
+                 <th scope=\"col\">Next asked</th></tr>";
     let table = format!("<table>\n<thead>{heads}</thead>\n<tbody>\n{rows}</tbody>\n</table>\n");
     whole(
         "How you stand",

@@ -1,4 +1,4 @@
-//! What to practise next: what is weak and due.
+//! What to ask next: what is weak, and what is for today.
 //!
 //! Each topic, a kind of question with one of its answers, is a card of the Free Spaced Repetition Scheduler
 //! (FSRS 6, by the crate `fsrs` with its published parameters): every answer updates the card's memory, and
@@ -24,7 +24,7 @@ pub struct TopicStanding {
     pub asked: u32,
     /// How often the answer was right.
     pub right: u32,
-    /// Days after which it is due.
+    /// Days after which it is asked again.
     pub interval: f32,
 }
 
@@ -35,14 +35,14 @@ impl TopicStanding {
         current_retrievability(self.memory, days, FSRS6_DEFAULT_DECAY)
     }
 
-    /// Whole days until it is due again; 0 is today.
+    /// Whole days until it is next asked; 0 is today.
     pub fn days_left(&self, now: u64) -> u32 {
         let passed = now.saturating_sub(self.last) as f32 / SECONDS_A_DAY;
         (self.interval - passed).max(0.0) as u32
     }
 
-    /// Whether it is due again.
-    pub fn is_due(&self, now: u64) -> bool {
+    /// Whether it is to be asked by now.
+    pub fn is_for_now(&self, now: u64) -> bool {
         now.saturating_sub(self.last) as f32 >= self.interval * SECONDS_A_DAY
     }
 }
@@ -76,7 +76,7 @@ pub fn standings(entries: &[Entry]) -> BTreeMap<String, TopicStanding> {
     found
 }
 
-/// How much each topic wants practice, in thousandths: the odds that it is forgotten, doubled if it is due,
+/// How much each topic wants practice, in thousandths: the odds that it is forgotten, doubled if it is for now,
 /// and never nothing, so that the next question cannot be told from the record.
 pub fn wants(topics: &[String], entries: &[Entry], now: u64) -> Vec<u32> {
     let standings = standings(entries);
@@ -85,7 +85,7 @@ pub fn wants(topics: &[String], entries: &[Entry], now: u64) -> Vec<u32> {
         Some(standing) => {
             let missed = 1.0 - standing.right as f32 / standing.asked as f32;
             let forgotten = (1.0 - standing.known(now)).max(missed / 2.0);
-            forgotten * if standing.is_due(now) { 2.0 } else { 1.0 }
+            forgotten * if standing.is_for_now(now) { 2.0 } else { 1.0 }
         }
     };
     topics
@@ -123,7 +123,7 @@ mod tests {
         // By its definition the interval is the time after which the asked-for share is still known.
         let due = standing.last + (standing.interval * SECONDS_A_DAY) as u64;
         assert!((standing.known(due) - RETENTION).abs() < 0.01);
-        assert!(standing.is_due(due + 60) && !standing.is_due(due - DAY));
+        assert!(standing.is_for_now(due + 60) && !standing.is_for_now(due - DAY));
     }
 
     #[test]

@@ -30,8 +30,6 @@ pub fn report(bench: &Bench, takes: &[Judged], chart_file: &str) -> String {
     for line in text::terms(bench, last).lines() {
         let _ = writeln!(body, "<p class=terms>{}</p>", escaped(line));
     }
-    body += &figures(last);
-    body += &exercises(bench, last, chart_file);
     body += "<h2>The line</h2>\n";
     body += &legend();
     let marks = written::marks(last);
@@ -41,6 +39,8 @@ pub fn report(bench: &Bench, takes: &[Judged], chart_file: &str) -> String {
         let _ = writeln!(body, "<h3>Chorus {number}</h3>");
         body += &staff(last, &chorus, &staves);
     }
+    body += &figures(last);
+    body += &exercises(bench, last, chart_file);
     body += "<h2>Time</h2>\n";
     body += &plots::placement(bench, last);
     body += "<h2>Register</h2>\n";
@@ -60,7 +60,7 @@ body { font: 15px/1.45 Literata, Georgia, serif; color: #000; background: #fff; 
 h1 { margin-bottom: .2em; } h2 { margin-top: 1.6em; border-bottom: 1px solid #999; }
 h3 { margin: 1em 0 .2em; } p.terms { margin: .1em 0; color: #444; overflow-wrap: anywhere; }
 table { border-collapse: collapse; } td, th { padding: .15em .9em .15em 0; text-align: left; }
-th { font-weight: bold; } td.share { width: 180px; }
+th { font-weight: bold; } td + td { white-space: nowrap; } td[colspan] { white-space: normal; } td.share { width: 20%; }
 code { font: 13px ui-monospace, Menlo, Consolas, monospace; background: #f2f2f0; padding: .1em .3em; overflow-wrap: anywhere; }
 pre { overflow-x: auto; }
 svg.plot { display: block; width: 100%; height: auto; }
@@ -68,8 +68,6 @@ svg.plot text { font-size: 11px; fill: #000; } svg.plot text.scale { font-size: 
 .grid { stroke: #d9d9d9; stroke-width: .6; } .barline { stroke: #555; stroke-width: 1.2; }
 .path { fill: none; stroke: #000; stroke-width: 1.2; } .fill { fill: #000; }
 ul.reasons { margin: .3em 0 .8em 1.2em; padding: 0; }
-.grade { text-decoration: underline; text-decoration-thickness: 2px; text-underline-offset: 3px; }
-.unusual { text-decoration-style: dashed; } .wrong { text-decoration-line: line-through; }
 @media print { body { margin: 0; max-width: none; } svg { break-inside: avoid; } h2, h3 { break-after: avoid; } }
 ";
 
@@ -203,7 +201,7 @@ fn remark(judged: &Judged, verdict: &Verdict) -> String {
     });
     let grade = grade(verdict).name();
     format!(
-        "<li><span class=\"grade {grade}\">{grade}</span> bar {} beat {}, {}: {}. <i>{}</i>{mend}</li>\n",
+        "<li><b>{grade}</b>: bar {} beat {}, {}: {}. <i>{}</i>{mend}</li>\n",
         verdict.bar,
         verdict.beat,
         verdict.pitch,

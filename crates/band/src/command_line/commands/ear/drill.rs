@@ -85,9 +85,9 @@ pub fn converse(
         sounder,
     };
     let topics = drill.progress(now());
-    let due = topics.iter().filter(|topic| topic.days == 0).count();
+    let today = topics.iter().filter(|topic| topic.days == 0).count();
     table.say(&format!(
-        "{} topics, {due} of them due. The record is {}.\n\
+        "{} topics, {today} for today. The record is {}.\n\
          Answer with a letter. Enter plays it again, ? gives up, p shows how you stand, q ends.\n",
         topics.len(),
         shown(drill.record().path()),
@@ -242,12 +242,12 @@ fn standing(progress: &[Progress]) -> String {
     let widest = widths.max().unwrap_or(0);
     let row = |topic: &&Progress| {
         format!(
-            "  {:<widest$}  {} {:>3} of {:<3} right, {}\n",
+            "  {:<widest$}  {} {:>3} of {:<3} right, next asked: {}\n",
             topic.topic,
             bar(topic.share(), 12),
             topic.right,
             topic.asked,
-            topic.due(),
+            topic.next_asked(),
         )
     };
     met.iter().map(row).collect()

@@ -76,7 +76,7 @@ pub struct EarArgs {
     /// Which week of the term
     #[arg(long, value_name = "N", requires = "term")]
     week: Option<u32>,
-    /// Ask here and now: one question at a time, by what is weak and due
+    /// Ask here and now: one question at a time, the weak topics more often
     #[arg(long, conflicts_with_all = ["output", "count", "only", "audio"])]
     drill: bool,
     /// The record of the answers given [default: endpin/ear.jsonl in the user's data folder]

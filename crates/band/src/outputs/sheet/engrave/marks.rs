@@ -14,15 +14,15 @@ use crate::outputs::marks::{Grade, Mark, Promise, Rope};
 const SIZE: f64 = 1.75;
 /// Below the baseline of the figures: where a rope begins, and the ends of a post.
 const ROPE: f64 = 0.5;
-const POST: (f64, f64) = (0.4, 1.5);
+const POST: (f64, f64) = (0.4, 1.6);
 /// Half the thickness of a post.
 const HALF_POST: f64 = 0.16;
 /// How far a rope hangs, and how much lower one that goes around a figure.
-const HANGS: f64 = 0.75;
+const HANGS: f64 = 0.95;
 const LOWER: f64 = 0.55;
 /// Distance of two strands; edge and distance of dots.
-const STRANDS: f64 = 0.42;
-const DOT: f64 = 0.28;
+const STRANDS: f64 = 0.5;
+const DOT: f64 = 0.3;
 const DOTS: f64 = 0.75;
 /// Below the baseline of the figures: the lowest point of plain ropes, and of those around a figure.
 pub const LOWEST: f64 = ROPE + HANGS + STRANDS;
@@ -78,9 +78,14 @@ pub fn draw(
         if let Some(promise) = mark.promise {
             let from = start(mark, middle);
             let there = struck.iter().find(|(to, _)| Some(*to) == promise.to);
-            let (to, part) = match there {
-                Some(&(to, middle)) => (end(&marks[to], middle), BowPart::Whole),
-                None => (width, BowPart::Left),
+            let next = struck.iter().find(|(next, _)| *next > index);
+            let (to, part) = match (there, next) {
+                (Some(&(to, middle)), _) => (end(&marks[to], middle), BowPart::Whole),
+                // A promise that is not kept hangs loose before the next note.
+                (None, Some(&(_, next))) if promise.to.is_none() => {
+                    ((from + next) / 2.0, BowPart::Left)
+                }
+                (None, _) => (width, BowPart::Left),
             };
             let deep = promise.to.is_some_and(|to| to > index + 1);
             rope(picture, index, promise.rope, (from, to), part, deep, levels);
@@ -189,8 +194,8 @@ fn underline(picture: &mut Picture, index: usize, mark: &Mark, middle: f64, leve
         Grade::Good => {}
         Grade::Choice => stroke(-half, half),
         Grade::Unusual => {
-            for left in [-half, -0.3, 0.5] {
-                stroke(left, left + 0.6);
+            for left in [-half, -0.25, half - 0.5] {
+                stroke(left, left + 0.5);
             }
         }
         Grade::Wrong => {
