@@ -254,7 +254,7 @@ impl Mark {
         )
     }
 
-    /// The mark for those who hear it: `root, keeps the promise`; `approach, promises a half step up`.
+    /// The mark for those who hear it: `root, keeps it`; `approach, promises a half step up`.
     pub fn words(&self) -> String {
         let ghost = if self.ghost { "ghost " } else { "" };
         let part = match self.role {
@@ -266,7 +266,7 @@ impl Mark {
         };
         let mut words = format!("{ghost}{part}");
         if self.keeps {
-            words.push_str(", keeps the promise");
+            words.push_str(", keeps it");
         }
         if let Some(Promise {
             rope, rises, role, ..

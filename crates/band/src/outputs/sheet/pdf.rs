@@ -1,14 +1,14 @@
 //! Pages as PDF, with both weights of the typeface embedded.
 //!
-//! Signs and lines are filled paths; words are text that can be selected and searched. Names, operators and
+//! Signs and lines are filled paths, ropes drawn ones; words are text that can be selected and searched. Names, operators and
 //! the structure of an embedded TrueType font follow ISO 32000-1, sections 9.6 to 9.10.
 
 use super::{
     engrave::{
         font::Face,
         glyph::UNITS,
-        ink::{Picture, Shape},
-        outline::{areas, bow_curves},
+        ink::{Picture, ROPE_WIDTH, Shape},
+        outline::{areas, bow_curves, rope_curve},
     },
     print::SPACE,
 };
@@ -194,6 +194,27 @@ fn draw(picture: &Picture, height: f32) -> Vec<u8> {
                     content.cubic_to(one.0, one.1, two.0, two.1, end.0, end.1);
                 }
                 content.close_path().fill_nonzero();
+            }
+            Shape::Rope {
+                from,
+                to,
+                height,
+                part,
+            } => {
+                let [start, control, end] = rope_curve(*from, *to, *height, *part);
+                // A quadratic curve as a cubic one: two thirds of the way to its control point.
+                let towards = |(x, y): (f64, f64)| {
+                    at((
+                        x + (control.0 - x) * 2.0 / 3.0,
+                        y + (control.1 - y) * 2.0 / 3.0,
+                    ))
+                };
+                let (one, two) = (towards(start), towards(end));
+                let (start, end) = (at(start), at(end));
+                content.set_line_width(ROPE_WIDTH as f32 * POINTS);
+                content.move_to(start.0, start.1);
+                content.cubic_to(one.0, one.1, two.0, two.1, end.0, end.1);
+                content.stroke();
             }
             shape => {
                 for area in areas(shape) {

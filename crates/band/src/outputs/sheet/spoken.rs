@@ -3,7 +3,7 @@
 use super::measure::{Measure, Music};
 use endpin_theory::NoteName;
 
-/// A bar in words: `Bar 3, F7: F2, root, keeps the promise; A2, third`.
+/// A bar in words: `Bar 3, F7: F2, root, keeps it; A2, third`.
 pub fn bar(music: &Music, measure: &Measure) -> String {
     let name = match measure.is_ending {
         true => "Ending".to_owned(),

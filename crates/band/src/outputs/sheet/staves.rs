@@ -20,6 +20,8 @@ pub const STYLE: &str = include_str!("staves.css");
 const BARS: usize = 4;
 /// The least width of a bar in staff spaces, so that a simple line is not drawn too large.
 const LEAST: f64 = 15.0;
+/// Bars wider than this stand alone on a narrow screen: on one of 360 pixels, figures keep an em of 12 or so.
+const WIDE: f64 = 20.0;
 const SHOW: ShownBesides = ShownBesides {
     marks: true,
     tablature: false,
@@ -33,6 +35,8 @@ pub struct Staves {
     pub head: f64,
     /// Width of a bar.
     pub bar: f64,
+    /// Whether a narrow screen shows one bar in a line, since two would be too small to read.
+    pub wide: bool,
     #[serde(skip)]
     levels: Levels,
 }
@@ -48,9 +52,11 @@ impl Staves {
         let bars: Vec<EngravedBar> = music.iter().flat_map(bars_of).collect();
         let measures = music.iter().flat_map(|music| &music.measures);
         let heads = measures.map(|measure| signature::head(measure.key.signature()).width);
+        let bar = bars.iter().map(EngravedBar::natural).fold(LEAST, f64::max);
         Staves {
             head: heads.fold(0.0, f64::max),
-            bar: bars.iter().map(EngravedBar::natural).fold(LEAST, f64::max),
+            bar,
+            wide: bar > WIDE,
             levels: Levels::of(&bars, SHOW),
         }
     }
@@ -62,7 +68,8 @@ impl Staves {
             "" => String::new(),
             id => format!(" id=\"{id}\""),
         };
-        format!("<div{id} class=\"music\" style=\"--head:{head};--bar:{bar}\">{html}</div>")
+        let class = if self.wide { "music wide" } else { "music" };
+        format!("<div{id} class=\"{class}\" style=\"--head:{head};--bar:{bar}\">{html}</div>")
     }
 
     /// Lines of four bars, with a heading at each section.

@@ -7,8 +7,8 @@ use super::{
     engrave::{
         font::Face,
         glyph::{Glyph, UNITS},
-        ink::{BowPart, DrawnShape, Picture, Shape, ShapeUse},
-        outline::{areas, bow_curves},
+        ink::{BowPart, DrawnShape, Picture, ROPE_WIDTH, Shape, ShapeUse},
+        outline::{areas, bow_curves, rope_curve},
     },
     xml::legal,
 };
@@ -93,14 +93,39 @@ fn origin(shape: &Shape) -> (f64, f64) {
     }
 }
 
+/// The middle of a text on its baseline.
+fn middle(shape: &Shape) -> Option<(f64, f64)> {
+    match shape {
+        Shape::Text {
+            text,
+            x,
+            y,
+            size,
+            face,
+        } => Some((x + face.width(text) * size / 2.0, *y)),
+        _ => None,
+    }
+}
+
 /// Marks in order of their kinds, drawn from an origin.
 fn kinds(svg: &mut String, marks: &[&DrawnShape], origin: (f64, f64), lettering: Lettering) {
     for of_kind in marks.chunk_by(|a, b| a.kind == b.kind) {
+        let kind = of_kind[0].kind;
+        // Below the staff stand figures of a few kinds with ropes of a few lengths: drawn from the middle of
+        // the figure, they are the same text again and again.
+        let figure = of_kind.iter().find_map(|mark| middle(&mark.shape));
+        let from = figure.filter(|_| kind == ShapeUse::Mark).unwrap_or(origin);
         let moved = of_kind
             .iter()
-            .map(|mark| mark.shape.clone().shifted(-origin.0, -origin.1));
+            .map(|mark| mark.shape.clone().shifted(-from.0, -from.1));
         let shapes: Vec<Shape> = moved.collect();
-        shapes_of_kind(svg, of_kind[0].kind, &shapes, lettering);
+        shapes_of_kind(
+            svg,
+            kind,
+            (from.0 - origin.0, from.1 - origin.1),
+            &shapes,
+            lettering,
+        );
     }
 }
 
@@ -120,14 +145,41 @@ fn class(kind: ShapeUse) -> Option<&'static str> {
     }
 }
 
-fn shapes_of_kind(svg: &mut String, kind: ShapeUse, shapes: &[Shape], lettering: Lettering) {
+/// Shapes of one kind, drawn from a place.
+fn shapes_of_kind(
+    svg: &mut String,
+    kind: ShapeUse,
+    (x, y): (f64, f64),
+    shapes: &[Shape],
+    lettering: Lettering,
+) {
     let class = class(kind);
     if let Some(class) = class {
-        put(svg, format_args!(r#"<g class="{class}">"#));
+        let place = match (number(x), number(y)) {
+            (x, y) if x == "0" && y == "0" => String::new(),
+            (x, y) => format!(r#" transform="translate({x} {y})""#),
+        };
+        put(svg, format_args!(r#"<g class="{class}"{place}>"#));
     }
-    let mut path = String::new();
+    let (mut path, mut ropes) = (String::new(), String::new());
     for one in shapes {
-        shape(svg, &mut path, one, lettering);
+        match one {
+            Shape::Rope {
+                from,
+                to,
+                height,
+                part,
+            } => rope(&mut ropes, rope_curve(*from, *to, *height, *part)),
+            one => shape(svg, &mut path, one, lettering),
+        }
+    }
+    if !ropes.is_empty() {
+        put(
+            svg,
+            format_args!(
+                r#"<path fill="none" stroke="currentColor" stroke-width="{ROPE_WIDTH}" d="{ropes}"/>"#
+            ),
+        );
     }
     if !path.is_empty() {
         put(svg, format_args!(r#"<path d="{path}"/>"#));
@@ -162,7 +214,16 @@ fn shape(svg: &mut String, path: &mut String, shape: &Shape, lettering: Letterin
             height,
             part,
         } => bow(path, *from, *to, *height, *part),
+        // Ropes are drawn with a pen; all else is filled.
+        Shape::Rope { .. } => {}
     }
+}
+
+/// A rope, by steps from its start.
+fn rope(path: &mut String, [(x, y), control, end]: [(f64, f64); 3]) {
+    put(path, format_args!("M{} {}q", number(x), number(y)));
+    let step = |(to_x, to_y): (f64, f64)| format!("{} {}", number(to_x - x), number(to_y - y));
+    put(path, format_args!("{} {}", step(control), step(end)));
 }
 
 fn sign(svg: &mut String, glyph: Glyph, (x, y): (f64, f64), size: f64) {

@@ -8,6 +8,9 @@ use super::{
     glyph::{Glyph, UNITS},
 };
 
+/// Thickness of a rope.
+pub const ROPE_WIDTH: f64 = 0.19;
+
 /// A shape.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Shape {
@@ -40,6 +43,17 @@ pub enum Shape {
         /// Right end.
         to: (f64, f64),
         /// How far the middle stands off; negative is up.
+        height: f64,
+        /// Which part of it is drawn.
+        part: BowPart,
+    },
+    /// A rope: a thin parabola that hangs between two points of one height, or half of it.
+    Rope {
+        /// Left end.
+        from: (f64, f64),
+        /// Its right end, or where it is cut.
+        to: f64,
+        /// How far its middle hangs down.
         height: f64,
         /// Which part of it is drawn.
         part: BowPart,
@@ -208,6 +222,12 @@ impl Shape {
                 let middle = from.1 + height;
                 Rectangle::points([*from, *to, (from.0, middle)])
             }
+            Shape::Rope {
+                from, to, height, ..
+            } => {
+                let half = ROPE_WIDTH / 2.0;
+                Rectangle::points([(from.0, from.1 - half), (*to, from.1 + height + half)])
+            }
             Shape::Text {
                 text,
                 x,
@@ -247,6 +267,10 @@ impl Shape {
             Shape::Line { from, to, .. } | Shape::Bow { from, to, .. } => {
                 moved(from);
                 moved(to);
+            }
+            Shape::Rope { from, to, .. } => {
+                moved(from);
+                *to += dx;
             }
             Shape::Area(points) => points.iter_mut().for_each(moved),
             Shape::Frame { area, .. } => {

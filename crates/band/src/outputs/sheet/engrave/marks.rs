@@ -15,8 +15,8 @@ const SIZE: f64 = 1.75;
 /// Below the baseline of the figures: where a rope begins, and the ends of a post.
 const ROPE: f64 = 0.5;
 const POST: (f64, f64) = (0.4, 1.6);
-/// Half the thickness of a post.
-const HALF_POST: f64 = 0.16;
+/// Thickness of a post.
+const POST_WIDTH: f64 = 0.32;
 /// How far a rope hangs, and how much lower one that goes around a figure.
 const HANGS: f64 = 0.95;
 const LOWER: f64 = 0.55;
@@ -73,7 +73,7 @@ pub fn draw(
         if mark.keeps {
             let (top, bottom) = (levels.figures + POST.0, levels.figures + POST.1);
             let post = ((middle, top), (middle, bottom));
-            picture.line(ShapeUse::Mark, note, post.0, post.1, 2.0 * HALF_POST);
+            picture.line(ShapeUse::Mark, note, post.0, post.1, POST_WIDTH);
         }
         if let Some(promise) = mark.promise {
             let from = start(mark, middle);
@@ -119,12 +119,12 @@ pub fn draw(
 
 /// Where the rope of a promise begins: below the middle of its figure, beside a post that stands there.
 fn start(mark: &Mark, middle: f64) -> f64 {
-    middle + if mark.keeps { HALF_POST + 0.15 } else { 0.0 }
+    middle + if mark.keeps { 0.25 } else { 0.0 }
 }
 
 /// Where a rope ends: at the post, or below the figure from which it goes on.
 fn end(mark: &Mark, middle: f64) -> f64 {
-    middle - if mark.keeps { HALF_POST } else { 0.25 }
+    middle - if mark.keeps { 0.0 } else { 0.25 }
 }
 
 /// A rope between two points of its lane, or the half of it that lies in this bar.
@@ -139,18 +139,18 @@ fn rope(
 ) {
     let y = levels.figures + ROPE;
     let height = HANGS + if deep { LOWER } else { 0.0 };
-    let bow = |lower: f64| Shape::Bow {
+    let strand = |lower: f64| Shape::Rope {
         from: (from, y + lower),
-        to: (to, y + lower),
+        to,
         height,
         part,
     };
     let note = Some(index);
     match rope {
-        Rope::One => picture.draw(ShapeUse::Mark, note, bow(0.0)),
+        Rope::One => picture.draw(ShapeUse::Mark, note, strand(0.0)),
         Rope::Two => {
-            picture.draw(ShapeUse::Mark, note, bow(0.0));
-            picture.draw(ShapeUse::Mark, note, bow(STRANDS));
+            picture.draw(ShapeUse::Mark, note, strand(0.0));
+            picture.draw(ShapeUse::Mark, note, strand(STRANDS));
         }
         Rope::Dots => {
             for (x, y) in dots((from, y), to, height, part) {

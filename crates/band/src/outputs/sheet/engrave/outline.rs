@@ -35,6 +35,16 @@ pub fn areas(shape: &Shape) -> Vec<Vec<Point>> {
     }
 }
 
+/// A rope as one quadratic curve: start, control point, end.
+pub fn rope_curve(from: Point, to: f64, height: f64, part: BowPart) -> [Point; 3] {
+    let ((x, y), middle, low) = (from, (from.0 + to) / 2.0, from.1 + height);
+    match part {
+        BowPart::Whole => [from, (middle, y + 2.0 * height), (to, y)],
+        BowPart::Left => [from, (middle, low), (to, low)],
+        BowPart::Right => [(x, low), (middle, low), (to, y)],
+    }
+}
+
 /// The two curves of a bow as cubic control points: there along the outside, back along the inside.
 pub fn bow_curves(from: Point, to: Point, height: f64, part: BowPart) -> [[Point; 4]; 2] {
     let thickness = if height < 0.0 { 0.2 } else { -0.2 };

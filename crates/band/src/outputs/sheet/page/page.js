@@ -27,6 +27,7 @@ async function showKey(name) {
   player.choruses = key.choruses;
   music.style.setProperty("--head", key.head);
   music.style.setProperty("--bar", key.bar);
+  music.classList.toggle("wide", key.wide);
   showChorus(showing);
   document.body.dataset.ready = name;
 }
