@@ -373,6 +373,7 @@ def test_a_tiny_terminal_and_none(program, chart, tmp_path):
     assert b"\x1b" not in done.stdout + done.stderr
 
 
+@pytest.mark.ci
 @pytest.mark.parametrize(
     "command",
     [["chart"], ["explain"], ["write", "-o", "-"], ["sheet", "-o", "-"]],

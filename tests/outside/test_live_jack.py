@@ -19,7 +19,7 @@ import pytest
 from test_live import BRIEF, CHART, PLAIN, Pipe, ons, play, sounding  # noqa: F401 (play is a fixture)
 
 ROOT = Path(__file__).resolve().parents[2]
-pytestmark = pytest.mark.alone
+pytestmark = [pytest.mark.alone, pytest.mark.ci]
 RATE, PERIOD = 48_000, 64
 SERVER = {"JACK_DEFAULT_SERVER": f"endpin-{os.getpid()}", "JACK_NO_START_SERVER": "1", "JACK_NO_AUDIO_RESERVATION": "1"}
 

@@ -14,6 +14,7 @@ COMMANDS = [
 ]
 
 
+@pytest.mark.ci
 @pytest.mark.parametrize("command", COMMANDS, ids=" ".join)
 def test_builds_agree(program, release, scenario, command):
     made = []

@@ -1,0 +1,15 @@
+//! The tests that span crates, in one program, which is built and linked once.
+
+mod bad_input;
+mod comp_laws;
+mod ear;
+mod judge;
+#[cfg(feature = "live")]
+mod live;
+mod no_collisions;
+mod reference_tables;
+mod same_bytes;
+mod scenarios;
+mod sheet_engraving;
+mod worked_principles;
+mod worked_progressions;
