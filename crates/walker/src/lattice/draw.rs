@@ -59,6 +59,25 @@ impl Row {
     }
 }
 
+/// Bytes of a random number that a choice takes: an edge is as likely as it should be to one part in 2 to the
+/// fortieth.
+const BYTES: usize = 5;
+
+/// Random numbers, one for each of so many choices.
+pub(super) fn randoms(rng: &mut impl Rng, choices: usize) -> Vec<u8> {
+    let mut bytes = vec![0; BYTES * choices];
+    rng.fill_bytes(&mut bytes);
+    bytes
+}
+
+/// The random number of a choice: its bytes, the first being the lowest that counts.
+#[inline]
+pub(super) fn random(bytes: &[u8], choice: usize) -> u64 {
+    let mut number = [0; 8];
+    number[8 - BYTES..].copy_from_slice(&bytes[BYTES * choice..][..BYTES]);
+    u64::from_le_bytes(number)
+}
+
 #[inline]
 fn choose(cells: &[Cell], random: u64) -> Chosen {
     let place = u128::from(random) * cells.len() as u128;
@@ -102,10 +121,9 @@ pub(super) fn alias_row<'a>(edges: impl Iterator<Item = (&'a Edge, usize, f64)>,
     }
 }
 
-/// The limit below which a random 64-bit number falls with this probability, in steps of 2^-53; what is
-/// possible stays so.
+/// The limit below which a random number falls with this probability; what is possible stays so.
 fn threshold(probability: f64) -> u64 {
-    ((probability * (1u64 << 53) as f64) as u64).max(1) << 11
+    ((probability * (1u64 << 40) as f64) as u64).max(1) << 24
 }
 
 /// A chorus that is being drawn.
@@ -173,7 +191,7 @@ impl Tables {
     pub fn draw(&self, weights: &Weights, drawings: &mut [Drawing<'_>]) {
         let lattice = weights.lattice();
         let statements = lattice.answers().count;
-        let bytes = 8 * self.layers.len();
+        let bytes = BYTES * self.layers.len();
         let mut randoms = vec![0; bytes * drawings.len()];
         let mut at: Vec<(usize, usize)> = Vec::with_capacity(drawings.len());
         for (drawing, randoms) in drawings
@@ -186,12 +204,10 @@ impl Tables {
         for (number, (cells, block)) in self.layers.iter().zip(lattice.blocks()).enumerate() {
             let all = drawings.iter_mut().zip(&mut at);
             for ((drawing, at), randoms) in all.zip(randoms.chunks_exact(bytes)) {
-                let mut random = [0; 8];
-                random.copy_from_slice(&randoms[8 * number..][..8]);
                 let count = block.edges(at.0).len();
                 let before = drawing.exit * block.len() + block.first(at.0);
                 let first = before * statements + at.1 * count;
-                let chosen = choose(&cells[first..first + count], u64::from_le_bytes(random));
+                let chosen = choose(&cells[first..first + count], random(randoms, number));
                 drawing.keys[number + 1] = chosen.key();
                 *at = (chosen.state(), chosen.stated());
             }

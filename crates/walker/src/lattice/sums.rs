@@ -6,7 +6,7 @@
 //! rescaled by powers of two, which is exact: the same numbers come out on every platform.
 
 use super::{
-    draw::{Row, alias_row},
+    draw::{Row, alias_row, random, randoms},
     graph::{Along, Block, Edge, Lattice},
 };
 use num_bigint::BigUint;
@@ -487,11 +487,12 @@ impl Weights {
     pub fn draw(&self, entry: usize, exit: usize, rng: &mut impl Rng, keys: &mut Vec<u8>) {
         let (mut state, mut stated) = (entry, 0);
         let mut row = Row::default();
+        let randoms = randoms(rng, self.lattice.onsets() - 1);
         for layers in self.stretches() {
             let sums = self.stretch(layers.clone(), exit);
             for (layer, after) in layers.zip(&sums) {
                 alias_row(self.of_edges(layer, state, stated, exit, after), &mut row);
-                let Some(chosen) = row.choose(rng.next_u64()) else {
+                let Some(chosen) = row.choose(random(&randoms, layer)) else {
                     return;
                 };
                 keys.push(chosen.key());
