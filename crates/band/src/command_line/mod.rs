@@ -28,6 +28,9 @@ pub enum Command {
     Explain(commands::explain::ExplainArgs),
     /// Judge a line that somebody played
     Check(commands::check::CheckArgs),
+    /// Hear the notes of a bass in a recording
+    #[cfg(feature = "sound")]
+    Hear(commands::hear::HearArgs),
     /// Show the chart as understood: functions, scales, and how many lines it has
     Chart(commands::chart::ChartArgs),
     /// Write notation, a practice page or pages for print
@@ -55,6 +58,8 @@ impl Command {
             Command::Live(args) => commands::live::run(&args),
             Command::Explain(args) => commands::explain::run(&args),
             Command::Check(args) => commands::check::run(&args),
+            #[cfg(feature = "sound")]
+            Command::Hear(args) => commands::hear::run(&args),
             Command::Chart(args) => commands::chart::run(&args),
             Command::Sheet(args) => commands::sheet::run(&args),
             Command::Ear(args) => commands::ear::run(&args),

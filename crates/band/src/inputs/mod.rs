@@ -1,4 +1,6 @@
-//! What comes in: files as they are, and takes, the lines that somebody played.
+//! What comes in: files as they are, recordings, and takes, the lines that somebody played.
 
+#[cfg(feature = "sound")]
+pub mod sound;
 pub mod source;
 pub mod take;

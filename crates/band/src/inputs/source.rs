@@ -1,5 +1,6 @@
 //! Where charts and takes come from.
 
+use super::take::file::TakeFile;
 use crate::failure::{Failure, shown};
 use endpin_theory::nearest;
 use std::{
@@ -24,7 +25,6 @@ pub fn bytes(path: &Path) -> Result<Vec<u8>, Failure> {
 }
 
 fn bytes_up_to(most: u64, path: &Path) -> Result<Vec<u8>, Failure> {
-    let cannot = |why: String| Failure::input(format!("cannot read {}: {why}", shown(path)));
     let read = || -> io::Result<Vec<u8>> {
         let mut bytes = Vec::new();
         if path.as_os_str() == "-" {
@@ -34,18 +34,76 @@ fn bytes_up_to(most: u64, path: &Path) -> Result<Vec<u8>, Failure> {
         }
         Ok(bytes)
     };
-    let bytes = read().map_err(|error| {
-        cannot(match error.kind() {
-            io::ErrorKind::NotFound => format!("there is no such file{}", meant(path)),
-            io::ErrorKind::IsADirectory => "it is a folder".to_owned(),
-            io::ErrorKind::PermissionDenied => "permission denied".to_owned(),
-            _ => error.to_string(),
-        })
-    })?;
-    if bytes.len() as u64 > most {
-        return Err(cannot(format!("it has more than {most} bytes")));
-    }
+    let bytes = read().map_err(|error| unreadable(path, &error))?;
+    few_enough(most, path, &bytes)?;
     Ok(bytes)
+}
+
+fn few_enough(most: u64, path: &Path, bytes: &[u8]) -> Result<(), Failure> {
+    if bytes.len() as u64 > most {
+        return Err(Failure::input(format!(
+            "cannot read {}: it has more than {most} bytes",
+            shown(path)
+        )));
+    }
+    Ok(())
+}
+
+fn unreadable(path: &Path, error: &io::Error) -> Failure {
+    let why = match error.kind() {
+        io::ErrorKind::NotFound => format!("there is no such file{}", meant(path)),
+        io::ErrorKind::IsADirectory => "it is a folder".to_owned(),
+        io::ErrorKind::PermissionDenied => "permission denied".to_owned(),
+        _ => error.to_string(),
+    };
+    Failure::input(format!("cannot read {}: {why}", shown(path)))
+}
+
+/// A take: a MIDI file, or a recording in which the notes are heard.
+///
+/// # Errors
+/// As [`bytes`]; for what is neither, or damaged.
+pub fn take(path: &Path) -> Result<TakeFile, Failure> {
+    let problem =
+        |problem: &dyn std::fmt::Display| Failure::input(format!("{}: {problem}", shown(path)));
+    #[cfg(feature = "sound")]
+    {
+        use super::sound::{self, decode::FileKind};
+        let mut recording = recording(path)?;
+        if !matches!(
+            FileKind::of_source(recording.as_mut()),
+            FileKind::Other | FileKind::Empty
+        ) {
+            let heard = sound::hear_file(recording).map_err(|error| problem(&error))?;
+            return TakeFile::of_hearing(&heard).map_err(|error| problem(&error));
+        }
+        let mut midi = Vec::new();
+        recording
+            .take(MOST_BYTES + 1)
+            .read_to_end(&mut midi)
+            .map_err(|error| unreadable(path, &error))?;
+        few_enough(MOST_BYTES, path, &midi)?;
+        TakeFile::read(&midi).map_err(|error| problem(&error))
+    }
+    #[cfg(not(feature = "sound"))]
+    TakeFile::read(&bytes(path)?).map_err(|error| problem(&error))
+}
+
+/// A recording, to be read as it is needed: an hour of sound may be larger than [`MOST_BYTES`]. What is no
+/// file (standard input for `-`, a pipe) is read whole, up to them.
+///
+/// # Errors
+/// As [`bytes`].
+#[cfg(feature = "sound")]
+pub fn recording(path: &Path) -> Result<Box<dyn super::sound::MediaSource>, Failure> {
+    if path.as_os_str() != "-" {
+        let file = File::open(path).map_err(|error| unreadable(path, &error))?;
+        let metadata = file.metadata().map_err(|error| unreadable(path, &error))?;
+        if metadata.is_file() {
+            return Ok(Box::new(file));
+        }
+    }
+    Ok(Box::new(io::Cursor::new(bytes(path)?)))
 }
 
 /// All text of a file, or of standard input for `-`.

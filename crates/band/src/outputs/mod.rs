@@ -4,6 +4,8 @@
 
 pub mod destination;
 pub mod ear;
+#[cfg(feature = "sound")]
+pub mod heard;
 pub mod html;
 pub mod marks;
 pub mod midi_file;

@@ -22,7 +22,7 @@ use std::{
                   With --bars in place of a chart, name the takes alone: endpin check --bars \"F7 | Bb7\" take.mid"
 )]
 pub struct CheckArgs {
-    /// The chart file, then the MIDI files of the takes, the earliest first; - is standard input
+    /// The chart file, then the takes, the earliest first: MIDI files or recordings; - is standard input
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
     /// As JSON (endpin-check/1)
@@ -55,7 +55,7 @@ pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
     };
     if takes.is_empty() {
         return Err(Failure::input(
-            "which take? Name the MIDI file of the line after the chart: endpin check CHART LINE.mid",
+            "which take? Name the MIDI file or recording of the line after the chart: endpin check CHART LINE.mid",
         ));
     }
     if let Some(page) = args.output.as_deref().filter(|page| !is_page(page)) {
@@ -102,9 +102,9 @@ fn is_page(path: &Path) -> bool {
 
 impl CheckArgs {
     fn judge(&self, bench: &Bench, path: &Path) -> Result<Judged, Failure> {
-        let bytes = source::bytes(path)?;
+        let file = source::take(path)?;
         bench
-            .judge(shown(path), &bytes, self.track.as_deref())
+            .judge_file(shown(path), &file, self.track.as_deref())
             .map_err(|problem| Failure::input(format!("{}: {problem}", shown(path))))
     }
 }

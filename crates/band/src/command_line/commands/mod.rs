@@ -5,6 +5,8 @@ pub mod check;
 pub mod completions;
 pub mod ear;
 pub mod explain;
+#[cfg(feature = "sound")]
+pub mod hear;
 #[cfg(feature = "live")]
 pub mod live;
 pub mod man;

@@ -16,7 +16,10 @@ pub const BANDS: usize = 6;
 pub fn levels(samples: &[f32]) -> Vec<[f32; BANDS]> {
     let fft = RealFftPlanner::<f32>::new().plan_fft_forward(WINDOW);
     let window: Vec<f32> = (0..WINDOW)
-        .map(|i| (1.0 - (std::f32::consts::TAU * (i as f32 + 0.5) / WINDOW as f32).cos()) * 2.0 / WINDOW as f32)
+        .map(|i| {
+            (1.0 - (std::f32::consts::TAU * (i as f32 + 0.5) / WINDOW as f32).cos()) * 2.0
+                / WINDOW as f32
+        })
         .collect();
     let (mut input, mut output) = (fft.make_input_vec(), fft.make_output_vec());
     let mut scratch: Vec<Complex<f32>> = fft.make_scratch_vec();
@@ -26,12 +29,17 @@ pub fn levels(samples: &[f32]) -> Vec<[f32; BANDS]> {
             let middle = number * STEP;
             for (i, (input, weight)) in input.iter_mut().zip(&window).enumerate() {
                 let at = (middle + i).checked_sub(WINDOW / 2);
-                *input = at.and_then(|at| samples.get(at)).map_or(0.0, |&sample| sample * weight);
+                *input = at
+                    .and_then(|at| samples.get(at))
+                    .map_or(0.0, |&sample| sample * weight);
             }
             // Its only errors are of lengths, which are the plan's own.
             let _ = fft.process_with_scratch(&mut input, &mut output, &mut scratch);
             std::array::from_fn(|band| {
-                let power: f32 = output[bins[band]..bins[band + 1]].iter().map(|value| value.norm_sqr()).sum();
+                let power: f32 = output[bins[band]..bins[band + 1]]
+                    .iter()
+                    .map(|value| value.norm_sqr())
+                    .sum();
                 10.0 * (power + 1e-12).log10()
             })
         })
@@ -48,9 +56,15 @@ impl Attacks {
     pub fn new(samples: &[f32]) -> Attacks {
         let mut levels = levels(samples);
         // What lies 65 dB below the loudest band is as good as silent.
-        let mut loudest: Vec<f32> = levels.iter().step_by(8).map(|bands| bands.iter().copied().fold(-120.0, f32::max)).collect();
+        let mut loudest: Vec<f32> = levels
+            .iter()
+            .step_by(8)
+            .map(|bands| bands.iter().copied().fold(-120.0, f32::max))
+            .collect();
         loudest.sort_by(f32::total_cmp);
-        let floor = loudest.get(loudest.len() * 95 / 100).map_or(-120.0, |loud| loud - 65.0);
+        let floor = loudest
+            .get(loudest.len() * 95 / 100)
+            .map_or(-120.0, |loud| loud - 65.0);
         for level in levels.iter_mut().flatten() {
             *level = level.max(floor);
         }
@@ -64,7 +78,10 @@ impl Attacks {
 
     /// The mean level of each band over some steps before or after one, those outside the sound left out.
     fn mean(&self, at: usize, from: i32, to: i32) -> [f32; BANDS] {
-        let bound = |offset: i32| at.saturating_add_signed(offset as isize).min(self.levels.len());
+        let bound = |offset: i32| {
+            at.saturating_add_signed(offset as isize)
+                .min(self.levels.len())
+        };
         let some = &self.levels[bound(from).min(self.levels.len().saturating_sub(1))..bound(to)];
         let mut sum = [0.0; BANDS];
         for bands in some {
@@ -101,7 +118,10 @@ impl Attacks {
 
     /// The level of all bands below 1,200 Hz together, in decibels.
     pub fn level(&self, at: usize) -> f32 {
-        let power: f32 = self.levels[at.min(self.levels.len() - 1)][..4].iter().map(|level| 10f32.powf(level / 10.0)).sum();
+        let power: f32 = self.levels[at.min(self.levels.len() - 1)][..4]
+            .iter()
+            .map(|level| 10f32.powf(level / 10.0))
+            .sum();
         10.0 * power.log10()
     }
 }

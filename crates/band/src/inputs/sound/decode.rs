@@ -24,16 +24,12 @@ pub const LONGEST: usize = 3 * 60 * 60;
 /// # Errors
 /// A file of another kind, a damaged one, one without sound, or one beyond [`LONGEST`].
 pub fn decode(mut source: Box<dyn MediaSource>) -> Result<Vec<f32>, SoundProblem> {
-    let mut head = [0; 64];
-    let read = read_up_to(source.as_mut(), &mut head).map_err(|error| unreadable(&error))?;
-    let kind = Kind::of(&head[..read]);
-    if let Some(problem) = kind.problem() {
-        return Err(problem);
-    }
-    let priming = if kind == Kind::Mp4 {
-        priming::of_mp4(source.as_mut())
-    } else {
-        Priming::default()
+    let priming = match FileKind::of_source(source.as_mut()) {
+        FileKind::Empty => return Err(SoundProblem::NoSound),
+        FileKind::Unread(kind) => return Err(SoundProblem::Unread(kind)),
+        FileKind::Other => return Err(SoundProblem::Kind),
+        FileKind::Mp4 => priming::of_mp4(source.as_mut()),
+        FileKind::Sound => Priming::default(),
     };
     source
         .seek(SeekFrom::Start(0))
@@ -105,7 +101,11 @@ fn samples(mut format: Box<dyn FormatReader>, priming: Priming) -> Result<Vec<f3
         mono.clear();
         mono.extend(interleaved.chunks_exact(planes).map(|frame| {
             let mean = frame.iter().sum::<f32>() / planes as f32;
-            if mean.is_finite() { mean.clamp(-8.0, 8.0) } else { 0.0 }
+            if mean.is_finite() {
+                mean.clamp(-8.0, 8.0)
+            } else {
+                0.0
+            }
         }));
         let resampler = match &mut resampler {
             Some(resampler) if resampler.from() == rate => resampler,
@@ -132,60 +132,128 @@ fn unreadable(error: &std::io::Error) -> SoundProblem {
     SoundProblem::Damaged(error.to_string())
 }
 
-fn read_up_to(source: &mut dyn MediaSource, into: &mut [u8]) -> std::io::Result<usize> {
-    source.seek(SeekFrom::Start(0))?;
-    let mut read = 0;
-    while read < into.len() {
-        match source.read(&mut into[read..])? {
-            0 => break,
-            more => read += more,
-        }
-    }
-    Ok(read)
-}
-
 /// What the first bytes of a file say of it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Kind {
-    /// An ISO base media file: m4a, mp4, mov (ISO/IEC 14496-12: a box `ftyp`, or older QuickTime boxes).
-    Mp4,
-    /// Opus in Ogg (RFC 7845, section 5.1).
-    Opus,
-    /// Matroska or WebM (RFC 9559: the EBML head).
-    Matroska,
-    /// Windows Media (the GUID of an ASF header).
-    WindowsMedia,
-    /// AMR speech of older phones (RFC 4867, section 5).
-    Amr,
-    /// Something else: the decoder says whether it can read it.
-    Other,
+pub enum FileKind {
     /// No bytes at all.
     Empty,
+    /// An ISO base media file: m4a, mp4, mov (ISO/IEC 14496-12: a box `ftyp`, or older QuickTime boxes).
+    Mp4,
+    /// Another kind that is read: WAV, AIFF, FLAC, MP3, raw AAC, Ogg.
+    Sound,
+    /// A kind of sound file that is not read, by its name in a sentence.
+    Unread(&'static str),
+    /// Something else.
+    Other,
 }
 
-impl Kind {
-    /// The kind of a file by its first 64 bytes.
-    pub fn of(head: &[u8]) -> Kind {
-        let boxed = head.get(4..8);
+impl FileKind {
+    /// How many bytes of a file tell its kind.
+    const BYTES: usize = 64;
+
+    /// The kind of what a source holds, which is left at its beginning. What cannot be read is empty.
+    pub fn of_source(source: &mut dyn MediaSource) -> FileKind {
+        let mut head = [0; FileKind::BYTES];
+        let mut read = || -> std::io::Result<usize> {
+            source.seek(SeekFrom::Start(0))?;
+            let mut read = 0;
+            while read < head.len() {
+                match source.read(&mut head[read..])? {
+                    0 => break,
+                    more => read += more,
+                }
+            }
+            source.seek(SeekFrom::Start(0))?;
+            Ok(read)
+        };
+        let read = read().unwrap_or(0);
+        FileKind::of(&head[..read])
+    }
+
+    /// The kind of a file by its first bytes.
+    pub fn of(head: &[u8]) -> FileKind {
+        let at = |place: usize, word: &[u8]| {
+            head.get(place..).is_some_and(|rest| rest.starts_with(word))
+        };
+        let boxes: [&[u8]; 5] = [b"ftyp", b"moov", b"mdat", b"wide", b"free"];
         match head {
-            [] => Kind::Empty,
-            [0x1a, 0x45, 0xdf, 0xa3, ..] => Kind::Matroska,
-            [0x30, 0x26, 0xb2, 0x75, 0x8e, 0x66, ..] => Kind::WindowsMedia,
-            _ if head.starts_with(b"#!AMR") => Kind::Amr,
-            _ if head.starts_with(b"OggS") && head.windows(8).any(|eight| eight == b"OpusHead") => Kind::Opus,
-            _ if [&b"ftyp"[..], b"moov", b"mdat", b"wide", b"free"].iter().any(|&name| boxed == Some(name)) => Kind::Mp4,
-            _ => Kind::Other,
+            [] => FileKind::Empty,
+            // Matroska and WebM: the EBML head (RFC 9559).
+            [0x1a, 0x45, 0xdf, 0xa3, ..] => FileKind::Unread("a Matroska or WebM file"),
+            // The first bytes of the GUID of an ASF header (from memory).
+            [0x30, 0x26, 0xb2, 0x75, 0x8e, 0x66, ..] => FileKind::Unread("a Windows Media file"),
+            // AMR speech of older phones (RFC 4867, section 5).
+            _ if at(0, b"#!AMR") => FileKind::Unread("an AMR file"),
+            // Opus in Ogg (RFC 7845, section 5.1).
+            _ if at(0, b"OggS") && head.windows(8).any(|eight| eight == b"OpusHead") => {
+                FileKind::Unread("an Opus file")
+            }
+            _ if boxes.iter().any(|name| at(4, name)) => FileKind::Mp4,
+            _ if at(0, b"RIFF") && at(8, b"WAVE") || at(0, b"FORM") && at(8, b"AIF") => {
+                FileKind::Sound
+            }
+            _ if at(0, b"fLaC") || at(0, b"OggS") || at(0, b"ID3") => FileKind::Sound,
+            // Eleven bits that begin each frame of MPEG sound (ISO/IEC 11172-3, and 13818-7 for AAC).
+            [0xff, second, ..] if second & 0xe0 == 0xe0 => FileKind::Sound,
+            _ => FileKind::Other,
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::io::Cursor;
+
+    fn wav(rate: u32, samples: &[i16]) -> Vec<u8> {
+        let spec = hound::WavSpec {
+            channels: 1,
+            sample_rate: rate,
+            bits_per_sample: 16,
+            sample_format: hound::SampleFormat::Int,
+        };
+        let mut bytes = Cursor::new(Vec::new());
+        let mut writer = hound::WavWriter::new(&mut bytes, spec).unwrap();
+        samples
+            .iter()
+            .for_each(|&sample| writer.write_sample(sample).unwrap());
+        writer.finalize().unwrap();
+        bytes.into_inner()
+    }
+
+    #[test]
+    fn a_click_stays_in_its_place_at_every_rate() {
+        for rate in [8000, 11025, 16000, 22050, 44100, 48000, 96000, 44056] {
+            let mut samples = vec![0i16; 2 * rate as usize];
+            samples[rate as usize] = 30000;
+            let heard = decode(Box::new(Cursor::new(wav(rate, &samples)))).unwrap();
+            assert!(heard.len().abs_diff(16000) <= 1, "{rate}: {}", heard.len());
+            let loudest = (0..heard.len())
+                .max_by(|&a, &b| heard[a].abs().total_cmp(&heard[b].abs()))
+                .unwrap();
+            assert!(loudest.abs_diff(8000) <= 1, "{rate}: {loudest}");
         }
     }
 
-    fn problem(self) -> Option<SoundProblem> {
-        Some(match self {
-            Kind::Opus => SoundProblem::Unread("Opus"),
-            Kind::Matroska => SoundProblem::Unread("a Matroska or WebM file"),
-            Kind::WindowsMedia => SoundProblem::Unread("Windows Media"),
-            Kind::Amr => SoundProblem::Unread("AMR"),
-            Kind::Empty => SoundProblem::NoSound,
-            Kind::Mp4 | Kind::Other => return None,
-        })
+    #[test]
+    fn what_is_not_read_is_named() {
+        let said = |bytes: &[u8]| {
+            decode(Box::new(Cursor::new(bytes.to_vec())))
+                .unwrap_err()
+                .to_string()
+        };
+        let mut opus = b"OggS\0\x02".to_vec();
+        opus.extend([0; 22]);
+        opus.extend(b"OpusHead\x01\x01");
+        for (bytes, word) in [
+            (&opus[..], "Opus"),
+            (b"\x1a\x45\xdf\xa3 and more", "WebM"),
+            (b"#!AMR\n", "AMR"),
+            (b"", "no sound"),
+            (b"title = \"A chart\"", "no recording"),
+            (b"MThd\0\0\0\x06", "no recording"),
+        ] {
+            assert!(said(bytes).contains(word), "{}", said(bytes));
+        }
     }
 }

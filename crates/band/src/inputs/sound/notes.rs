@@ -10,15 +10,15 @@ use super::{
 
 /// A note that was heard.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct HeardNote {
+pub struct SoundNote {
     /// When it begins, in seconds from the beginning of the recording.
     pub onset: f64,
     /// How long it sounds, in seconds.
     pub length: f64,
     /// MIDI key.
     pub key: u8,
-    /// How loud it is beside the others, as a MIDI velocity, 1 to 127.
-    pub velocity: u8,
+    /// The level of its attack, in decibels.
+    pub level: f32,
     /// How sure its key is, 0 to 1.
     pub certainty: f64,
 }
@@ -31,7 +31,7 @@ const ATTACK: f32 = 15.0;
 const OVER: f32 = 30.0;
 
 /// The notes of a path. `sure[window][state]` is the share of evidence for a state, 0 to 255.
-pub fn of_stays(stays: &[Stay], attacks: &Attacks, sure: &[[u8; STATES]]) -> Vec<HeardNote> {
+pub fn of_stays(stays: &[Stay], attacks: &Attacks, sure: &[[u8; STATES]]) -> Vec<SoundNote> {
     let mut notes = Vec::new();
     for stay in stays.iter().filter(|stay| stay.state != SILENCE) {
         let end = stay.to * STEPS;
@@ -44,11 +44,12 @@ pub fn of_stays(stays: &[Stay], attacks: &Attacks, sure: &[[u8; STATES]]) -> Vec
     }
     for index in 1..notes.len() {
         let next: f64 = notes[index].onset;
-        let before: &mut HeardNote = &mut notes[index - 1];
-        before.length = before.length.min(next - before.onset).max(0.001);
+        let before: &mut SoundNote = &mut notes[index - 1];
+        before.length = before
+            .length
+            .min(next - before.onset)
+            .max(STEP as f64 / f64::from(RATE));
     }
-    let loud = notes.iter().map(|note| f64::from(note.velocity)).fold(0.0, f64::max);
-    let _ = loud;
     notes
 }
 
@@ -67,9 +68,15 @@ fn beginning(attacks: &Attacks, step: usize) -> usize {
     }
 }
 
+/// Steps after the beginning in which a note is loudest.
+const BEGINNING: usize = 40;
+
 /// The steps inside a stay at which its string is struck again.
 fn again(attacks: &Attacks, stay: &Stay) -> Vec<usize> {
-    let (from, to) = (stay.from * STEPS + 18, (stay.to * STEPS).saturating_sub(10).min(attacks.len()));
+    let (from, to) = (
+        stay.from * STEPS + 18,
+        (stay.to * STEPS).saturating_sub(10).min(attacks.len()),
+    );
     let mut found: Vec<usize> = Vec::new();
     let rises: Vec<f32> = (from..to.max(from)).map(|at| attacks.rise(at)).collect();
     for (index, &rise) in rises.iter().enumerate() {
@@ -83,27 +90,37 @@ fn again(attacks: &Attacks, stay: &Stay) -> Vec<usize> {
     found
 }
 
-fn note(attacks: &Attacks, sure: &[[u8; STATES]], state: usize, from: usize, to: usize) -> HeardNote {
+fn note(
+    attacks: &Attacks,
+    sure: &[[u8; STATES]],
+    state: usize,
+    from: usize,
+    to: usize,
+) -> SoundNote {
     let mut peak = f32::NEG_INFINITY;
     let mut last = from;
     for at in from..to {
         let level = attacks.level(at);
-        if at < from + 40 {
+        if at < from + BEGINNING {
             peak = peak.max(level);
         }
         if level > peak - OVER {
             last = at;
         }
     }
-    let windows = (from / STEPS).min(sure.len().saturating_sub(1))..to.div_ceil(STEPS).min(sure.len());
-    let shares: Vec<f64> = sure[windows].iter().map(|shares| f64::from(shares[state]) / 255.0).collect();
+    let windows =
+        (from / STEPS).min(sure.len().saturating_sub(1))..to.div_ceil(STEPS).min(sure.len());
+    let shares: Vec<f64> = sure[windows]
+        .iter()
+        .map(|shares| f64::from(shares[state]) / 255.0)
+        .collect();
     let certainty = shares.iter().sum::<f64>() / shares.len().max(1) as f64;
     let seconds = |step: usize| (step * STEP) as f64 / f64::from(RATE);
-    HeardNote {
+    SoundNote {
         onset: seconds(from),
         length: seconds(last + 1 - from),
         key: KEYS.start() + state as u8,
-        velocity: (127.0 + peak).clamp(1.0, 127.0) as u8,
+        level: peak,
         certainty,
     }
 }

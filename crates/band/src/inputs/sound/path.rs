@@ -8,6 +8,8 @@ pub const STATES: usize = COUNT + 1;
 pub const SILENCE: usize = COUNT;
 /// The windows that a stay lasts at least: 40 ms.
 const LEAST: usize = 5;
+/// The price of each semitone beyond an octave.
+const LEAP: f32 = 0.7;
 
 /// A stay in one state, in windows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -33,8 +35,16 @@ pub struct Path {
 struct Step {
     /// For each state, whether it has just settled.
     settled_now: u64,
-    /// The best and the second best settled state of the window before.
-    best: [u8; 2],
+    /// For each state, the state before it if it begins here.
+    before: [u8; STATES],
+}
+
+/// The price of a leap beyond an octave, which no line needs often: what sounds so far up is another player.
+fn leap(from: usize, to: usize) -> f32 {
+    if from == SILENCE || to == SILENCE {
+        return 0.0;
+    }
+    (from.abs_diff(to) as f32 - 12.0).clamp(0.0, 8.0) * LEAP
 }
 
 impl Path {
@@ -42,33 +52,44 @@ impl Path {
     pub fn new() -> Path {
         let mut settled = [f32::NEG_INFINITY; STATES];
         settled[SILENCE] = 0.0;
-        Path { settled, young: [[f32::NEG_INFINITY; STATES]; LEAST - 1], steps: Vec::new() }
+        Path {
+            settled,
+            young: [[f32::NEG_INFINITY; STATES]; LEAST - 1],
+            steps: Vec::new(),
+        }
     }
 
     /// The next window: what speaks for each state, and the price of a change here.
     pub fn push(&mut self, evidence: &[f32; STATES], change: f32) {
-        let mut best = [(f32::NEG_INFINITY, 0); 2];
-        for (state, &score) in self.settled.iter().enumerate() {
-            if score > best[0].0 {
-                best = [(score, state), best[0]];
-            } else if score > best[1].0 {
-                best[1] = (score, state);
-            }
-        }
-        let mut step = Step { settled_now: 0, best: best.map(|(_, state)| state as u8) };
-        let top = best[0].0;
+        let top = self
+            .settled
+            .iter()
+            .copied()
+            .fold(f32::NEG_INFINITY, f32::max);
+        let mut step = Step {
+            settled_now: 0,
+            before: [0; STATES],
+        };
+        let settled = self.settled;
         for state in 0..STATES {
             let evidence = evidence[state] - top;
             let grown = self.young[LEAST - 2][state];
-            if grown > self.settled[state] {
+            if grown > settled[state] {
                 step.settled_now |= 1 << state;
             }
-            self.settled[state] = self.settled[state].max(grown) + evidence;
+            self.settled[state] = settled[state].max(grown) + evidence;
             for age in (1..LEAST - 1).rev() {
                 self.young[age][state] = self.young[age - 1][state] + evidence;
             }
-            let (before, _) = best[usize::from(best[0].1 == state)];
-            self.young[0][state] = before - change + evidence;
+            let mut best = (f32::NEG_INFINITY, SILENCE);
+            for (from, &score) in settled.iter().enumerate() {
+                let score = score - leap(from, state);
+                if from != state && score > best.0 {
+                    best = (score, from);
+                }
+            }
+            step.before[state] = best.1 as u8;
+            self.young[0][state] = best.0 - change + evidence;
         }
         self.steps.push(step);
     }
@@ -77,7 +98,9 @@ impl Path {
     pub fn finish(self) -> Vec<Stay> {
         let mut stays = Vec::new();
         let mut to = self.steps.len();
-        let mut state = (0..STATES).max_by(|&a, &b| self.settled[a].total_cmp(&self.settled[b])).unwrap_or(SILENCE);
+        let mut state = (0..STATES)
+            .max_by(|&a, &b| self.settled[a].total_cmp(&self.settled[b]))
+            .unwrap_or(SILENCE);
         let mut at = to;
         while at > 0 {
             at -= 1;
@@ -87,8 +110,7 @@ impl Path {
             // It settled here, so it began LEAST - 1 windows earlier.
             let from = at.saturating_sub(LEAST - 1);
             stays.push(Stay { state, from, to });
-            let [first, second] = self.steps[from].best;
-            state = usize::from(if usize::from(first) == state { second } else { first });
+            state = usize::from(self.steps[from].before[state]);
             (at, to) = (from, from);
         }
         if to > 0 {

@@ -14,9 +14,28 @@ pub const COUNT: usize = 45;
 /// Multiples of a key's frequency that are looked at: its partials, and what would be partials of a note an
 /// octave, or an octave and a fifth, below.
 pub const MULTIPLES: [f32; 22] = [
-    1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 11.0, 12.0, // its own
-    0.5, 1.5, 2.5, 3.5, 4.5, // an octave below
-    1.0 / 3.0, 2.0 / 3.0, 4.0 / 3.0, 5.0 / 3.0, 7.0 / 3.0, // an octave and a fifth below
+    1.0,
+    2.0,
+    3.0,
+    4.0,
+    5.0,
+    6.0,
+    7.0,
+    8.0,
+    9.0,
+    10.0,
+    11.0,
+    12.0, // its own
+    0.5,
+    1.5,
+    2.5,
+    3.5,
+    4.5, // an octave below
+    1.0 / 3.0,
+    2.0 / 3.0,
+    4.0 / 3.0,
+    5.0 / 3.0,
+    7.0 / 3.0, // an octave and a fifth below
 ];
 /// Figures of a key in a window: the heights at its multiples, and two of the whole.
 pub const FIGURES: usize = MULTIPLES.len() + 2;
@@ -51,12 +70,20 @@ impl Pitch {
         let mut figures = [0.0; FIGURES];
         let root = (i32::from(key) - LOWEST as i32) * STEPS as i32 + self.shift;
         for (figure, offset) in figures.iter_mut().zip(self.offsets) {
-            *figure = usize::try_from(root + offset).ok().and_then(|at| spectrum.heights.get(at)).copied().unwrap_or(0.0);
+            *figure = usize::try_from(root + offset)
+                .ok()
+                .and_then(|at| spectrum.heights.get(at))
+                .copied()
+                .unwrap_or(0.0);
         }
         let (mut all, mut own) = (0.0, 0.0);
         for &(place, height) in &spectrum.partials {
             let above = place.round() as i32 - root;
-            let near = usize::try_from(above + 3).ok().and_then(|_| self.near.get(above.max(0) as usize)).copied().unwrap_or(0.0);
+            let near = usize::try_from(above + 3)
+                .ok()
+                .and_then(|_| self.near.get(above.max(0) as usize))
+                .copied()
+                .unwrap_or(0.0);
             all += height;
             own += height * near;
         }
@@ -68,7 +95,11 @@ impl Pitch {
     /// How much speaks for a key in a window, as a logarithm up to a constant of the window.
     pub fn likeness(&self, spectrum: &Spectrum, key: u8) -> f32 {
         let figures = self.figures(spectrum, key);
-        figures.iter().zip(weights::OF_FIGURES).map(|(figure, weight)| figure * weight).sum()
+        figures
+            .iter()
+            .zip(weights::OF_FIGURES)
+            .map(|(figure, weight)| figure * weight)
+            .sum()
     }
 
     /// The share of each key, and of silence, in what a window says; the shares add to 1. `loud` is the level

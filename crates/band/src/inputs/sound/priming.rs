@@ -39,7 +39,11 @@ fn moov<S: Read + Seek + ?Sized>(source: &mut S) -> Option<Vec<u8>> {
             body = 16;
         }
         if &head[4..8] == b"moov" {
-            let length = if size == 0 { MOST } else { size.checked_sub(body)? };
+            let length = if size == 0 {
+                MOST
+            } else {
+                size.checked_sub(body)?
+            };
             let mut bytes = Vec::new();
             source.take(length.min(MOST)).read_to_end(&mut bytes).ok()?;
             return Some(bytes);
@@ -69,7 +73,11 @@ fn of_moov(moov: &[u8]) -> Option<Priming> {
     // The first edit that shows something of the medium; those before it (-1) are empty.
     for entry in 0..entries {
         let at = 8 + entry * row;
-        let (size, empty) = if wide { (8, u64::MAX) } else { (4, u64::from(u32::MAX)) };
+        let (size, empty) = if wide {
+            (8, u64::MAX)
+        } else {
+            (4, u64::from(u32::MAX))
+        };
         let from = number(list, at + size, size)?;
         if from != empty {
             let seconds = from as f64 / scale.max(1) as f64;
@@ -82,13 +90,19 @@ fn of_moov(moov: &[u8]) -> Option<Priming> {
 
 fn number(bytes: &[u8], at: usize, size: usize) -> Option<u64> {
     let bytes = bytes.get(at..at + size)?;
-    Some(bytes.iter().fold(0, |sum, &byte| sum << 8 | u64::from(byte)))
+    Some(
+        bytes
+            .iter()
+            .fold(0, |sum, &byte| sum << 8 | u64::from(byte)),
+    )
 }
 
 /// The body of a box inside boxes, by the names on the way.
 fn within<'a>(bytes: &'a [u8], path: &[&[u8; 4]]) -> Option<&'a [u8]> {
     path.iter().try_fold(bytes, |bytes, &wanted| {
-        boxes(bytes).find(|(name, _)| name == wanted).map(|(_, body)| body)
+        boxes(bytes)
+            .find(|(name, _)| name == wanted)
+            .map(|(_, body)| body)
     })
 }
 

@@ -25,16 +25,30 @@ impl Resampler {
     /// A rate outside 4 to 384 kHz, which no recording has.
     pub fn new(from: u32, to: u32) -> Result<Resampler, SoundProblem> {
         if !(4_000..=384_000).contains(&from) {
-            return Err(SoundProblem::Damaged(format!("its sample rate is {from} Hz")));
+            return Err(SoundProblem::Damaged(format!(
+                "its sample rate is {from} Hz"
+            )));
         }
         let inner = (from != to)
-            .then(|| Fft::new_custom(from as usize, to as usize, BLOCK, 4, 1, rubato::WindowFunction::BlackmanHarris2, FixedSync::Input))
+            .then(|| {
+                Fft::new_custom(
+                    from as usize,
+                    to as usize,
+                    BLOCK,
+                    4,
+                    1,
+                    rubato::WindowFunction::BlackmanHarris2,
+                    FixedSync::Input,
+                )
+            })
             .transpose()
             .map_err(failed)?;
         Ok(Resampler {
             from,
             waiting: Vec::new(),
-            block: inner.as_ref().map_or_else(Vec::new, |inner| vec![0.0; inner.output_frames_max()]),
+            block: inner
+                .as_ref()
+                .map_or_else(Vec::new, |inner| vec![0.0; inner.output_frames_max()]),
             drop: inner.as_ref().map_or(0, |inner| inner.output_delay()),
             inner,
             taken: 0,
@@ -87,7 +101,9 @@ impl Resampler {
             let input = SequentialSlice::new(block, 1, needed).map_err(failed)?;
             let room = self.block.len();
             let mut output = SequentialSlice::new_mut(&mut self.block, 1, room).map_err(failed)?;
-            let (_, written) = inner.process_into_buffer(&input, &mut output, None).map_err(failed)?;
+            let (_, written) = inner
+                .process_into_buffer(&input, &mut output, None)
+                .map_err(failed)?;
             let dropped = self.drop.min(written);
             self.drop -= dropped;
             out.extend_from_slice(&self.block[dropped..written]);

@@ -67,7 +67,9 @@ impl Spectrum {
         self.input.fill(0.0);
         for (i, (input, weight)) in self.input.iter_mut().zip(&self.window).enumerate() {
             let at = (middle + i).checked_sub(WINDOW / 2);
-            *input = at.and_then(|at| samples.get(at)).map_or(0.0, |&sample| sample * weight);
+            *input = at
+                .and_then(|at| samples.get(at))
+                .map_or(0.0, |&sample| sample * weight);
         }
         // Its only errors are of lengths, which are the plan's own.
         if self
@@ -88,7 +90,9 @@ impl Spectrum {
         self.partials.clear();
         let hertz = RATE as f32 / PADDED as f32;
         let (first, last) = ((25.0 / hertz) as usize, (2350.0 / hertz) as usize);
-        self.strongest = (first..=last).map(|bin| self.decibels[bin]).fold(-200.0, f32::max);
+        self.strongest = (first..=last)
+            .map(|bin| self.decibels[bin])
+            .fold(-200.0, f32::max);
         if self.strongest < -110.0 {
             return;
         }
@@ -100,7 +104,11 @@ impl Spectrum {
             }
             // The top of the parabola through three points.
             let bend = before - 2.0 * here + after;
-            let off = if bend < 0.0 { (0.5 * (before - after) / bend).clamp(-0.5, 0.5) } else { 0.0 };
+            let off = if bend < 0.0 {
+                (0.5 * (before - after) / bend).clamp(-0.5, 0.5)
+            } else {
+                0.0
+            };
             let frequency = (bin as f32 + off) * hertz;
             let height = ((here - 0.25 * (before - after) * off - floor) / DEPTH).clamp(0.0, 1.0);
             self.put(frequency, height);

@@ -21,17 +21,26 @@ pub fn find(samples: &[f32], spectrum: &mut Spectrum, loud: f32) -> f32 {
             continue;
         }
         for (sum, reader) in sums.iter_mut().zip(&readers) {
-            *sum += KEYS.map(|key| reader.likeness(spectrum, key)).fold(0.0, f32::max);
+            *sum += KEYS
+                .map(|key| reader.likeness(spectrum, key))
+                .fold(0.0, f32::max);
         }
     }
-    let best = (0..sums.len()).max_by(|&a, &b| sums[a].total_cmp(&sums[b])).unwrap_or(0);
+    let best = (0..sums.len())
+        .max_by(|&a, &b| sums[a].total_cmp(&sums[b]))
+        .unwrap_or(0);
     if sums[best] <= 0.0 {
         return 0.0;
     }
     let whole = best as f32 - reach as f32;
-    let (Some(before), Some(after)) = (best.checked_sub(1).map(|at| sums[at]), sums.get(best + 1)) else {
+    let (Some(before), Some(after)) = (best.checked_sub(1).map(|at| sums[at]), sums.get(best + 1))
+    else {
         return whole;
     };
     let bend = before - 2.0 * sums[best] + after;
-    if bend < 0.0 { whole + (0.5 * (before - after) / bend).clamp(-0.5, 0.5) } else { whole }
+    if bend < 0.0 {
+        whole + (0.5 * (before - after) / bend).clamp(-0.5, 0.5)
+    } else {
+        whole
+    }
 }

@@ -73,6 +73,9 @@ pub enum FileProblem {
     /// Nothing was played.
     #[error("there is no note in this MIDI file; choose the file with the played line")]
     Empty,
+    /// A recording in which nothing was heard.
+    #[error("no note of a bass was heard in this recording; choose the one with the played line")]
+    Silent,
     /// More notes than anybody plays.
     #[error("this MIDI file has more than {MOST_NOTES} notes; give one take alone")]
     TooMany,

@@ -1,6 +1,6 @@
 //! A take: a line that somebody played, from the bytes of its file to notes over the chart.
 //!
-//! The stages, one module each: [`mod@file`] and [`track`] read the bytes, [`voice`] chooses the line among
+//! The stages, one module each: [`mod@file`] and [`track`] read the bytes (or `recording` takes what was heard in a sound), [`voice`] chooses the line among
 //! the tracks, [`melody`] clears it, [`pulse`] finds its beats, [`grid`] chooses what they are read against,
 //! [`slots`] quantises, [`align`] lays it over the chart, and [`timing`] draws its figures.
 
@@ -10,6 +10,8 @@ pub mod grid;
 mod laid;
 pub mod melody;
 pub mod pulse;
+#[cfg(feature = "sound")]
+mod recording;
 pub mod slots;
 pub mod tempo_map;
 pub mod timing;
@@ -125,8 +127,19 @@ impl Take {
     /// # Errors
     /// A damaged file, a track that is not there, or notes that are no bass line.
     pub fn read(bytes: &[u8], chorus: &Chorus, reading: Reading<'_>) -> Result<Take, TakeProblem> {
-        let file = TakeFile::read(bytes)?;
-        let choice = voice::choose(&file, reading.track)?;
+        Take::of_file(&TakeFile::read(bytes)?, chorus, reading)
+    }
+
+    /// Reads the line in a file that has been read, or in a recording that has been heard.
+    ///
+    /// # Errors
+    /// A track that is not there, or notes that are no bass line.
+    pub fn of_file(
+        file: &TakeFile,
+        chorus: &Chorus,
+        reading: Reading<'_>,
+    ) -> Result<Take, TakeProblem> {
+        let choice = voice::choose(file, reading.track)?;
         let melody = melody::extract(choice.bass, &file.tempo_map);
         let keys: Vec<u8> = melody.notes.iter().map(|note| note.key).collect();
         let octaves = octaves_into(&keys, reading.range)?;

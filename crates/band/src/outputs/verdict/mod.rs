@@ -8,7 +8,7 @@ pub mod written;
 
 use crate::outputs::marks::Grade;
 use crate::{
-    inputs::take::{Reading, Take, TakeProblem},
+    inputs::take::{Reading, Take, TakeProblem, file::TakeFile},
     players::collisions::collides,
 };
 use endpin_theory::{Chart, Chorus, Strength, analysis::analyse};
@@ -70,11 +70,24 @@ impl Bench {
         bytes: &[u8],
         track: Option<&str>,
     ) -> Result<Judged, TakeProblem> {
+        self.judge_file(file, &TakeFile::read(bytes)?, track)
+    }
+
+    /// Judges a MIDI file that has been read, or a recording that has been heard.
+    ///
+    /// # Errors
+    /// A file that cannot be taken for a line.
+    pub fn judge_file(
+        &self,
+        name: String,
+        file: &TakeFile,
+        track: Option<&str>,
+    ) -> Result<Judged, TakeProblem> {
         let reading = Reading {
             track,
             range: self.range,
         };
-        let take = Take::read(bytes, &self.chorus, reading)?;
+        let take = Take::of_file(file, &self.chorus, reading)?;
         let heard: Vec<Heard> = take
             .notes
             .iter()
@@ -88,7 +101,7 @@ impl Bench {
         let judgement = self.judge.judge(&heard, take.choruses);
         let collisions = (!take.chords.is_empty()).then(|| self.collisions(&take, &judgement));
         Ok(Judged {
-            file,
+            file: name,
             take,
             judgement,
             collisions,
