@@ -3,6 +3,8 @@
 mod bad_input;
 mod comp_laws;
 mod ear;
+#[cfg(feature = "sound")]
+mod hear;
 mod judge;
 #[cfg(feature = "live")]
 mod live;

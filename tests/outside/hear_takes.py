@@ -5,11 +5,12 @@ how long they are, which they are, and which of them are ghost notes.
 """
 
 import json
-import os
 import random
 import shutil
 import subprocess
 import tempfile
+import wave
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 
@@ -161,8 +162,6 @@ def through_a_phone(samples, seed):
 
 
 def save(path, samples):
-    import wave
-
     with wave.open(str(path), "wb") as file:
         file.setnchannels(1)
         file.setsampwidth(2)
@@ -172,8 +171,6 @@ def save(path, samples):
 
 
 def load(path):
-    import wave
-
     with wave.open(str(path)) as file:
         frames = file.readframes(file.getnframes())
         return numpy.frombuffer(frames, "<i2").reshape(-1, file.getnchannels()).mean(axis=1) / 32768
@@ -262,19 +259,16 @@ def conditions_of(take):
     }
 
 
-def made(split, count, folder, endpin=os.environ.get("ENDPIN", "endpin")):
-    """Makes all takes of a split; gives the condition, the take and the path of its sound, in order."""
-    from concurrent.futures import ThreadPoolExecutor
-
+def made(split, count, folder, endpin, first=0, only=None):
+    """Makes the takes of a split from a number on, under some or all conditions; gives the condition, the
+    take and the path of its sound, in order."""
     Path(folder).mkdir(parents=True, exist_ok=True)
-    jobs = [pair for take in takes_of(split, count) for pair in conditions_of(take).items()]
+    jobs = [
+        (condition, take)
+        for take in list(takes_of(split, count))[first:]
+        for condition, take in conditions_of(take).items()
+        if not only or condition in only
+    ]
     with ThreadPoolExecutor(2) as pool:
         paths = pool.map(lambda job: make(job[1], folder, endpin), jobs)
         return [(condition, take, path) for (condition, take), path in zip(jobs, paths)]
-
-
-if __name__ == "__main__":
-    import sys
-
-    split, count, folder = sys.argv[1], int(sys.argv[2]), sys.argv[3]
-    print(len(made(split, count, folder)), "takes in", folder)

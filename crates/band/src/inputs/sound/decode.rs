@@ -2,6 +2,7 @@
 
 use super::{
     RATE, SoundProblem,
+    guard::guarded,
     priming::{self, Priming},
     resample::Resampler,
 };
@@ -23,7 +24,12 @@ pub const LONGEST: usize = 3 * 60 * 60;
 ///
 /// # Errors
 /// A file of another kind, a damaged one, one without sound, or one beyond [`LONGEST`].
-pub fn decode(mut source: Box<dyn MediaSource>) -> Result<Vec<f32>, SoundProblem> {
+pub fn decode(source: Box<dyn MediaSource>) -> Result<Vec<f32>, SoundProblem> {
+    guarded(|| read(source))
+        .unwrap_or_else(|| Err(SoundProblem::Damaged("the decoder fell over it".to_owned())))
+}
+
+fn read(mut source: Box<dyn MediaSource>) -> Result<Vec<f32>, SoundProblem> {
     let priming = match FileKind::of_source(source.as_mut()) {
         FileKind::Empty => return Err(SoundProblem::NoSound),
         FileKind::Unread(kind) => return Err(SoundProblem::Unread(kind)),

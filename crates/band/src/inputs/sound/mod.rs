@@ -24,6 +24,7 @@
 
 pub mod attacks;
 pub mod decode;
+mod guard;
 pub mod notes;
 pub mod path;
 pub mod pitch;
