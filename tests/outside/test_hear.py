@@ -27,7 +27,7 @@ CONDITIONS = [
     ("phone", replace(LINE, phone=True), 0.97),
     ("backing", replace(LINE, backing=9.0), 0.93),
     ("backing, phone", replace(LINE, backing=9.0, phone=True), 0.90),
-    ("clipping", replace(LINE, harm="clipping"), 0.98),
+    ("clipping", replace(LINE, program="finger", harm="clipping"), 0.98),
     ("hum", replace(LINE, harm="hum"), 0.98),
     ("mp3", replace(LINE, harm="mp3"), 0.98),
     ("m4a", replace(LINE, harm="m4a"), 0.98),
@@ -157,7 +157,8 @@ def test_the_recording_itself_is_never_overwritten(program, files, tmp_path):
 
 def test_ghost_notes_are_marked_in_the_reference(program, folder):
     """Level 6 plays them; the reference has to know them, or they would count as missed."""
-    sound = hear_takes.make(replace(LINE, level=6), folder, program)
+    take = hear_takes.Take(chart="breakwater-blues", tempo=138, seed=3, level=6)
+    sound = hear_takes.make(take, folder, program)
     ghosts = [note for note in known(sound) if note["ghost"]]
     assert ghosts
     result = Score()

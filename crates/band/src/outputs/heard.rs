@@ -8,7 +8,7 @@ use midly::{
 };
 use serde::Serialize;
 
-/// Certainties below are said to be uncertain: of such notes about one in three is wrong.
+/// Certainties below are said to be uncertain: of such notes by a phone or with backing, four in ten were wrong.
 pub const UNCERTAIN: f64 = 0.5;
 /// Ticks of a quarter note in the MIDI file: at 120 a minute, half a millisecond each.
 const DIVISION: u16 = 1000;

@@ -30,6 +30,9 @@ const ATTACK: f32 = 15.0;
 /// A note is over when it is so many decibels softer than it was.
 const OVER: f32 = 30.0;
 
+/// Notes less sure than this are left out: four in five were wrong, mostly the backing's.
+const TOO_UNSURE: f64 = 0.2;
+
 /// The notes of a path. `sure[window][state]` is the share of evidence for a state, 0 to 255.
 pub fn of_stays(stays: &[Stay], attacks: &Attacks, sure: &[[u8; STATES]]) -> Vec<SoundNote> {
     let mut notes = Vec::new();
@@ -42,6 +45,7 @@ pub fn of_stays(stays: &[Stay], attacks: &Attacks, sure: &[[u8; STATES]]) -> Vec
             notes.push(note(attacks, sure, stay.state, from, to.max(from + 1)));
         }
     }
+    notes.retain(|note| note.certainty >= TOO_UNSURE);
     for index in 1..notes.len() {
         let next: f64 = notes[index].onset;
         let before: &mut SoundNote = &mut notes[index - 1];
