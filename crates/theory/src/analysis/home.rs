@@ -29,7 +29,7 @@ pub fn find_key(spans: &[Span]) -> Key {
 /// The same with the runner-up, where one comes close.
 ///
 /// What counts: how cheaply the chords are read from home (see the costs above), the key that begins the
-/// form, and the last key in which a cadence arrives.
+/// form, the key that ends it, and the keys in which cadences arrive.
 pub fn find_keys(spans: &[Span]) -> FoundKey {
     let heard = sounding::hear(spans);
     let heard = &heard[..heard.len().min(DECIDING)];
@@ -61,14 +61,18 @@ pub fn find_keys(spans: &[Span]) -> FoundKey {
 /// For each beat that is heard away from home.
 const AWAY: i64 = 1;
 /// Off, for a tonic that begins the form.
-const BEGINS: i64 = 36;
+const BEGINS: i64 = 68;
 /// Off, for one that ends it; a dominant seventh chord at the end may as well lead back to the top.
-const ENDS: i64 = 32;
-const ENDS_DOMINANT: i64 = 11;
+const ENDS: i64 = 54;
+const ENDS_DOMINANT: i64 = 7;
 /// Off, for the tonic in which the last cadence arrives.
-const LAST_CADENCE: i64 = 27;
+const LAST_CADENCE: i64 = 17;
+/// Off, if every cadence of the form arrives there; in proportion if some do.
+const CADENCES: i64 = 38;
+/// For a minor key: most charts are in major.
+const MINOR: i64 = 20;
 /// Off, for a twelve-bar blues.
-const BLUES: i64 = 23;
+const BLUES: i64 = 27;
 /// A runner-up within this is close.
 const CLOSE: i64 = 15;
 
@@ -87,28 +91,32 @@ fn cost(heard: &[Heard], priced: &[Priced], key: Key) -> i64 {
     let seventh = |heard: Option<&Heard>| {
         heard.is_some_and(|heard| home.is_seventh_tonic(heard.sound) && !heard.follows_its_two())
     };
-    let arrival = heard.iter().rev().find_map(|heard| {
+    let arrival = |heard: &Heard| {
         [Mode::Major, Mode::Minor].into_iter().find_map(|mode| {
-            let there = Hypothesis::of(Key {
-                tonic: heard.chord.root(),
-                mode,
-            });
+            let tonic = heard.chord.root();
+            let there = Hypothesis::of(Key { tonic, mode });
             there.arrives(heard).then_some(there)
         })
-    });
+    };
+    let arrivals: Vec<Hypothesis> = heard.iter().filter_map(arrival).collect();
+    let here = arrivals.iter().filter(|there| **there == home).count() as i64;
+    let cadences = (4 * CADENCES * here)
+        .checked_div(arrivals.len() as i64)
+        .unwrap_or(0);
     let (first, last) = (heard.first(), heard.last());
     let evidence = [
         (tonic(first) || seventh(first), BEGINS),
         (tonic(last), ENDS),
         (seventh(last), ENDS_DOMINANT),
-        (arrival == Some(home), LAST_CADENCE),
+        (arrivals.last() == Some(&home), LAST_CADENCE),
         (footing.blues.contains(&true), BLUES),
+        (key.mode == Mode::Minor, -MINOR),
     ];
     let evidence: i64 = evidence
         .iter()
         .map(|&(found, worth)| if found { worth } else { 0 })
         .sum();
-    i64::from(cost) + AWAY * away as i64 - 4 * evidence
+    i64::from(cost) + AWAY * away as i64 - 4 * evidence - cadences
 }
 
 /// What the documentation's table names.
@@ -119,5 +127,7 @@ pub(super) const WORTHS: &[(&str, i64)] = &[
     ("ENDS", ENDS),
     ("ENDS_DOMINANT", ENDS_DOMINANT),
     ("LAST_CADENCE", LAST_CADENCE),
+    ("CADENCES", CADENCES),
+    ("MINOR", -MINOR),
     ("BLUES", BLUES),
 ];
