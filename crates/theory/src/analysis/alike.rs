@@ -12,17 +12,13 @@ use std::collections::BTreeMap;
 /// Times that the path is looked for; what is left then is settled chord by chord.
 const ROUNDS: usize = 4;
 
-/// The cheapest path that reads the same surroundings alike. A form that is one passage several times over is
-/// that passage several times over.
+/// The cheapest path that reads the same surroundings alike.
 pub(super) fn path(heard: &[Heard], footing: &Footing) -> Vec<Sense> {
-    let count = heard.len();
-    let period = period(heard, footing);
-    let heard = &heard[..period.min(heard.len())];
     let priced: Vec<Priced> = heard.iter().map(Priced::of).collect();
     let groups = surroundings(heard, footing);
     let mut footing = Footing {
         home: footing.home,
-        settled: footing.settled[..heard.len()].to_vec(),
+        settled: footing.settled.clone(),
         blues: footing.blues.clone(),
     };
     let (mut path, _) = cheapest_path(heard, &priced, &footing);
@@ -48,7 +44,7 @@ pub(super) fn path(heard: &[Heard], footing: &Footing) -> Vec<Sense> {
             path[place] = path[group[0]];
         }
     }
-    path.into_iter().cycle().take(count).collect()
+    path
 }
 
 /// The key that most beats of a group are read in; of equals home, then the first.
@@ -88,7 +84,7 @@ fn surroundings(heard: &[Heard], footing: &Footing) -> Vec<Vec<usize>> {
 }
 
 /// The length of the shortest passage that the whole form repeats.
-fn period(heard: &[Heard], footing: &Footing) -> usize {
+pub(super) fn period(heard: &[Heard], footing: &Footing) -> usize {
     let count = heard.len();
     let same = |a: usize, b: usize| {
         heard[a].written == heard[b].written

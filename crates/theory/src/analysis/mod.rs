@@ -80,7 +80,7 @@ pub struct Understood {
 pub fn analyse(spans: &[Span], home: Key) -> Vec<Understood> {
     let (heard, steps) = read(spans, home);
     let mut key = home;
-    let mut places = 0..heard.len();
+    let mut places = (0..heard.len()).cycle();
     let understood = spans.iter().map(|span| {
         let Some(place) = span.chord.as_ref().and_then(|_| places.next()) else {
             return silent(key);
@@ -124,17 +124,27 @@ pub(crate) fn duties(spans: &[Span], home: Key) -> Vec<Option<Duty>> {
             blues: key.color == reading::Color::Blues,
             major: key.mode() == Mode::Major,
         });
-    let mut duties = duties.collect::<Vec<_>>().into_iter();
+    let duties: Vec<Duty> = duties.collect();
+    let mut duties = duties.into_iter().cycle();
     spans
         .iter()
         .map(|span| span.chord.as_ref().and_then(|_| duties.next()))
         .collect()
 }
 
-/// The chords that sound, each with its key and what it is there.
+/// The chords that sound, each with its key and what it is there. A form that is one passage several times
+/// over is read as that passage: the answer is as long as one play of it.
 fn read(spans: &[Span], home: Key) -> (Vec<Heard<'_>>, Vec<(Key, Sense)>) {
-    let heard = sounding::hear(spans);
-    let path = alike::path(&heard, &Footing::of(&heard, Hypothesis::of(home)));
+    let mut heard = sounding::hear(spans);
+    let mut footing = Footing::of(&heard, Hypothesis::of(home));
+    let period = alike::period(&heard, &footing);
+    heard.truncate(period);
+    footing.settled.truncate(period);
+    footing.blues.truncate(period);
+    for heard in &mut heard {
+        heard.next = heard.next.map(|next| next % period);
+    }
+    let path = alike::path(&heard, &footing);
     let keys = spelled_keys(&heard, &path, home);
     (heard, keys.into_iter().zip(path).collect())
 }
