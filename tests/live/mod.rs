@@ -3,6 +3,7 @@
 mod controls;
 mod fake_play;
 mod following;
+mod stalls;
 
 use endpin::live::clock::{FakeClock, Nanos};
 use endpin::live::message::{Message, Note};

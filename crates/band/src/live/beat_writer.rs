@@ -92,6 +92,8 @@ pub struct BeatWriter {
     outgoing: VecDeque<Event>,
     routing: Routing,
     held: Vec<Held>,
+    /// How loud each part is, 1 for as usual.
+    pub gain: ByPart<f64>,
     /// The tempo last written since play began or went on.
     quarter: Option<Quarter>,
     epoch: u32,
@@ -105,6 +107,7 @@ impl BeatWriter {
             outgoing: VecDeque::new(),
             routing,
             held: Vec::new(),
+            gain: [1.0; PartName::ALL.len()],
             quarter: None,
             epoch,
         }
@@ -221,7 +224,8 @@ impl BeatWriter {
                 }
             }
             let to = self.routing.parts[note.part as usize];
-            let message = Message::note_on(channel, key, note.velocity);
+            let loud = f64::from(note.velocity) * self.gain[note.part as usize];
+            let message = Message::note_on(channel, key, loud.round().clamp(1.0, 127.0) as u8);
             self.write(start, Act::Send { message, to });
             self.held.push(Held {
                 until: PlayTick(start.0 + note.length.0.max(1)),

@@ -6,12 +6,15 @@ use std::sync::Arc;
 use rtrb::Producer;
 
 use super::beat_writer::{BeatWriter, ByPart, Leg, Routing};
+use super::clock::Nanos;
 use super::control::{Control, Taps};
 use super::passage::Passage;
-use super::passage_supply::{PassageKind, PassageRequest, PassageSupply};
+use super::passage_supply::{Bend, PassageKind, PassageRequest, PassageSupply};
 use super::play_status::{QueuedBeat, SharedPlayStatus};
 use super::queue::{Event, Shared};
+use super::redraw::{Amendment, leads_by_itself};
 use super::timebase::{PlayTick, Quarter};
+use super::trade::trader::TradeAct;
 
 /// How far one press moves the tempo, in quarter notes a minute.
 const TEMPO_STEP: f64 = 4.0;
@@ -82,10 +85,20 @@ pub struct Conductor<S> {
     refused: Option<PassageRequest>,
     looped: Option<usize>,
     jump: Option<usize>,
+    /// The bar that was asked for anew so that it leads where play goes, and whether that has been answered.
+    bend: Option<(Bend, bool)>,
+    /// Whether the jump asked for has waited for one bar line already.
+    postponed: bool,
     muted: ByPart<bool>,
     taps: Taps,
     number: u64,
     state: State,
+    /// Whether play rolled when the process was suspended.
+    suspended: bool,
+    /// A beat that is not queued before it is released, or before this moment.
+    hold: Option<(u64, Nanos)>,
+    /// The tempo is multiplied by this, to follow a player.
+    bent: f64,
 }
 
 impl<S: PassageSupply> Conductor<S> {
@@ -114,10 +127,15 @@ impl<S: PassageSupply> Conductor<S> {
             refused: None,
             looped: None,
             jump: None,
+            bend: None,
+            postponed: false,
             muted,
             taps: Taps::default(),
             number: 0,
             state: State::Waiting,
+            suspended: false,
+            hold: None,
+            bent: 1.0,
         }
     }
 
@@ -132,9 +150,11 @@ impl<S: PassageSupply> Conductor<S> {
     /// Does what is due now: takes what the supply has made, queues what the scheduler will need.
     pub fn advance(&mut self) {
         self.receive();
+        self.lead_on();
         while self.writer.hand_over()
             && self.state == State::Rolling
             && self.number <= self.shared.reached()
+            && self.hold.is_none_or(|(held, _)| held != self.number)
         {
             self.commit();
         }
@@ -235,7 +255,30 @@ impl<S: PassageSupply> Conductor<S> {
 
     /// Stops at once; the place kept is the start of the bar that sounded.
     pub fn pause(&mut self) {
-        self.writer.clear(self.shared.cut());
+        let epoch = self.shared.cut();
+        self.keep_place(epoch);
+        self.status.look().settings.paused = true;
+    }
+
+    /// The process is about to stand still: the place kept is the start of the bar that sounded. `epoch` is that
+    /// of a [`Shared::cut`] already made for it.
+    pub fn suspend(&mut self, epoch: u32) {
+        self.suspended |= self.state != State::Waiting;
+        match self.suspended {
+            true => self.keep_place(epoch),
+            false => self.writer.clear(epoch),
+        }
+    }
+
+    /// The process goes on: play does, if it rolled before.
+    pub fn wake(&mut self) {
+        if std::mem::take(&mut self.suspended) {
+            self.begin();
+        }
+    }
+
+    fn keep_place(&mut self, epoch: u32) {
+        self.writer.clear(epoch);
         self.state = State::Waiting;
         let sounded = self.number.min(self.shared.reached()).saturating_sub(1);
         let placed = self.status.look().beat(sounded).cloned();
@@ -251,7 +294,6 @@ impl<S: PassageSupply> Conductor<S> {
                 self.ahead = Some((left.request, left.passage));
             }
         }
-        self.status.look().settings.paused = true;
     }
 
     /// Goes to the first beat at or after a song position, in the form that plays, and waits there
@@ -287,8 +329,12 @@ impl<S: PassageSupply> Conductor<S> {
             self.muted = self.status.look().settings.muted;
         }
         let mut status = self.status.look();
-        self.writer
-            .beat(&self.leg, self.number, status.settings.pace, self.muted);
+        self.writer.beat(
+            &self.leg,
+            self.number,
+            status.settings.pace * self.bent,
+            self.muted,
+        );
         status.place(QueuedBeat {
             number: self.number,
             passage: self.leg.passage.clone(),
@@ -296,6 +342,7 @@ impl<S: PassageSupply> Conductor<S> {
             beat: self.leg.beat,
             origin: self.leg.origin,
         });
+        status.ahead = self.ahead.as_ref().map(|(request, _)| *request);
         drop(status);
         self.number += 1;
         self.leg.beat += 1;
@@ -312,7 +359,10 @@ impl<S: PassageSupply> Conductor<S> {
             if closes_looped && self.leg.request.kind == PassageKind::Chorus {
                 self.enter_ahead(PassageKind::Section(looped), 0);
             }
-        } else if let Some(target) = self.jump.take() {
+        } else if let Some(target) = self.jump.filter(|_| !self.is_bent_too_late()) {
+            self.jump = None;
+            self.postponed = false;
+            let passage = self.leg.passage.clone();
             if target < passage.sections.len() {
                 let beat = passage.section_start(target);
                 self.leg = self.leg.turn_to(passage.clone(), self.leg.request, beat);
@@ -324,9 +374,149 @@ impl<S: PassageSupply> Conductor<S> {
         }
     }
 
+    /// Where play goes on at the end of the bar that is next, unless the line leads there by itself: the bar, the
+    /// passage that comes, and the bar of it that is entered.
+    fn goes_elsewhere(&self) -> Option<Bend> {
+        let passage = &self.leg.passage;
+        let beat = self.leg.beat.min(passage.beats.len().checked_sub(1)?);
+        let bar = passage.beats[beat].bar;
+        let ends = passage.bars.get(bar + 1).map(|next| next.section);
+        let section = passage.bars[bar].section;
+        let bend = |to: PassageRequest, entry_bar| Bend {
+            from: self.leg.request,
+            bar,
+            keep: self.leg.beat - passage.bars[bar].first_beat,
+            to,
+            entry_bar,
+        };
+        let ahead = |kind| self.ahead.as_ref().filter(|(made, _)| made.kind == kind);
+        let is_chorus = self.leg.request.kind == PassageKind::Chorus;
+        if let Some(looped) = self.looped
+            && is_chorus
+            && section == looped
+            && ends.is_some_and(|next| next != section)
+        {
+            let (to, _) = ahead(PassageKind::Section(looped))?;
+            return Some(bend(*to, 0));
+        }
+        if let (Some(target), true, None) = (self.jump, is_chorus, self.looped) {
+            return match passage.sections.get(target) {
+                Some(section) => Some(bend(self.leg.request, section.first_bar)),
+                None => ahead(PassageKind::Chorus).map(|(to, _)| bend(*to, 0)),
+            };
+        }
+        // At the end of the passage; its last bar can be drawn anew as soon as what comes is known.
+        let (to, next) = ahead(self.next_kind()?)?;
+        if leads_by_itself(&self.leg.request, to) || to.kind == PassageKind::Ending {
+            return None;
+        }
+        let entry = self.entry_of(to.kind);
+        let entry_bar = next
+            .sections
+            .get(entry)
+            .map_or(0, |section| section.first_bar);
+        let last = passage.bars.len() - 1;
+        let keep = match bar == last {
+            true => self.leg.beat - passage.bars[last].first_beat,
+            false => 0,
+        };
+        Some(Bend {
+            bar: last,
+            keep,
+            ..bend(*to, entry_bar)
+        })
+    }
+
+    /// Sees to it that the bar before a jump leads where it goes.
+    fn lead_on(&mut self) {
+        while let Some((bend, made)) = self.supply.poll_bend() {
+            let Some((asked, answered)) = &mut self.bend else {
+                continue;
+            };
+            if *asked != bend {
+                continue;
+            }
+            *answered = true;
+            if let Ok(amendment) = made {
+                let first = self.leg.passage.bars[bend.bar].first_beat + bend.keep;
+                // Later than its beats were queued it is of no use.
+                if self.leg.request == bend.from && self.leg.beat <= first {
+                    self.amend(&amendment);
+                } else {
+                    self.bend = None;
+                }
+            }
+        }
+        if self.state != State::Rolling {
+            return;
+        }
+        let Some(wanted) = self.goes_elsewhere() else {
+            return;
+        };
+        let beats = &self.leg.passage.beats;
+        let bar_has = beats.iter().filter(|beat| beat.bar == wanted.bar).count();
+        let asked = self.bend.is_some_and(|(asked, answered)| {
+            let same_place = (asked.to, asked.entry_bar) == (wanted.to, wanted.entry_bar);
+            // The bar before has been drawn anew for this, and the jump is made at its end.
+            let led = answered && same_place && asked.bar + 1 == wanted.bar && wanted.keep == 0;
+            led || asked.is_like(&wanted)
+        });
+        if wanted.keep < bar_has && !asked {
+            self.bend = Some((wanted, false));
+            self.supply.ask_bend(wanted);
+        }
+    }
+
+    /// Whether a jump asked for has to wait for the next bar line, since the beats that would have led to it were
+    /// queued already. Once only: whoever asks wants to get there.
+    fn is_bent_too_late(&mut self) -> bool {
+        let bar = self.leg.passage.beats[self.leg.near_beat()].bar;
+        let led = self
+            .bend
+            .is_some_and(|(bend, answered)| answered && bend.bar + 1 == bar);
+        !led && !std::mem::replace(&mut self.postponed, true)
+    }
+
+    /// Whether all of the present passage is queued, with a line that leads to the one ahead: what is asked for now
+    /// comes after that.
+    fn is_led_to_ahead(&self) -> bool {
+        let at_end = self.leg.beat == self.leg.passage.beats.len();
+        let ahead = self.ahead.as_ref().map(|(made, _)| made.kind);
+        at_end && ahead.is_some() && ahead == self.next_kind()
+    }
+
+    /// Does what a trader asks.
+    pub fn trade(&mut self, act: TradeAct) {
+        match act {
+            TradeAct::Hold(beat, until) => self.hold = Some((beat, until)),
+            TradeAct::Release => self.hold = None,
+            TradeAct::Amend(amendment) => self.amend(&amendment),
+            TradeAct::Gain(gain) => self.writer.gain = gain,
+            TradeAct::Bend(factor) => self.bent = factor,
+            TradeAct::Say(words) => self.status.look().settings.notice = Some(words),
+        }
+    }
+
+    /// Takes note of the time: what is held does not wait for ever.
+    pub fn tick(&mut self, now: Nanos) {
+        self.hold.take_if(|(_, until)| *until <= now);
+    }
+
+    /// Puts bars drawn anew in the place of those that play, or will.
+    pub fn amend(&mut self, amendment: &Amendment) {
+        if self.leg.request == amendment.request {
+            amendment.apply(Arc::make_mut(&mut self.leg.passage));
+        } else if let Some((request, passage)) = &mut self.ahead
+            && *request == amendment.request
+        {
+            amendment.apply(Arc::make_mut(passage));
+        }
+    }
+
     /// At the end of a passage: enters the next. `false` when there is none.
     fn turn_over(&mut self) -> bool {
         self.jump = None;
+        self.postponed = false;
         let Some(next) = self.next_kind() else {
             return false;
         };
@@ -423,7 +613,8 @@ impl<S: PassageSupply> Conductor<S> {
             }
             match made {
                 Ok(passage) if !passage.beats.is_empty() => {
-                    if self.ahead.is_none() || self.wanted() == Some(request) {
+                    let settled = self.is_led_to_ahead();
+                    if self.ahead.is_none() || (self.wanted() == Some(request) && !settled) {
                         self.ahead = Some((request, Arc::new(passage)));
                     }
                 }

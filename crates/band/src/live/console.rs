@@ -1,27 +1,27 @@
-//! The console: what sits in front of a play while it goes on. It shows the screen or lines of text,
-//! takes the keys, looks after the ports, and keeps the beats for whoever listens.
+//! The console: what sits in front of a play while it goes on. It hands moments to the display, takes what the
+//! keys ask for, looks after the ports, and keeps the beats for whoever listens. It waits for nobody.
 
-use std::io::{IsTerminal, Write, stderr, stdin, stdout};
+use std::sync::mpsc::{Receiver, RecvTimeoutError, channel};
 use std::thread;
 use std::time::{Duration, Instant};
 
-use crossterm::event::{self, Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
-use ratatui::DefaultTerminal;
-
 use super::control::Control;
+use super::display::Display;
+use super::keys;
 use super::play::{Outcome, Play};
 use super::play_status::SharedPlayStatus;
 use super::play_view::PlayView;
 use super::played_notes::Beats;
 use super::ports::Watch;
 use super::scheduler::News;
-use super::screen::{self, Look};
 use super::sink::Sink;
 
 /// How often the screen is drawn and the keys are looked at.
 const FRAME: Duration = Duration::from_millis(33);
 /// How often ports are looked after.
 const ROUND: Duration = Duration::from_secs(1);
+/// How long the display may take to give the terminal back.
+const GIVES_BACK: Duration = Duration::from_millis(150);
 
 /// Somewhere that the music goes, as the console looks after it.
 pub struct Tended {
@@ -36,46 +36,45 @@ pub struct Tended {
 /// A sink that was opened, with what watches over it.
 pub type Opened = (Box<dyn Sink>, Option<Watch>);
 
-/// What the console shows.
+/// What the console tells of.
 pub struct ConsoleOptions {
     /// Title of the chart.
     pub title: String,
     /// How many choruses there will be, if that is settled.
     pub choruses: Option<u32>,
-    /// Whether there may be a screen; without one, lines of text.
-    pub screen: bool,
-    /// Whether there is anything to read at all.
-    pub silent: bool,
-    /// What to say before the first beat.
-    pub waiting: String,
+    /// Whether keys are taken.
+    pub keys: bool,
 }
 
 /// The console; see the module.
 pub struct Console {
     show: ConsoleOptions,
+    display: Display,
     status: SharedPlayStatus,
     tended: Vec<Tended>,
     lost: Vec<bool>,
-    terminal: Option<DefaultTerminal>,
-    look: Look,
-    keys: bool,
-    /// The line of text last printed.
-    line: String,
+    asked: Receiver<Control>,
     beats: Beats,
 }
 
 impl Console {
-    /// Where standard output is a terminal the screen opens now.
-    pub fn new(show: ConsoleOptions, status: SharedPlayStatus, tended: Vec<Tended>) -> Console {
-        let screen = show.screen && stdout().is_terminal() && stdin().is_terminal();
+    /// A console whose keys are read from now on.
+    pub fn new(
+        show: ConsoleOptions,
+        display: Display,
+        status: SharedPlayStatus,
+        tended: Vec<Tended>,
+    ) -> Console {
+        let (asks, asked) = channel();
+        if show.keys {
+            keys::listen(asks);
+        }
         Console {
             lost: vec![false; tended.len()],
-            terminal: screen.then(ratatui::try_init).and_then(Result::ok),
-            look: Look::from_environment(),
-            keys: screen,
-            line: String::new(),
             beats: Beats::default(),
+            asked,
             show,
+            display,
             status,
             tended,
         }
@@ -90,44 +89,26 @@ impl Console {
         let remote = play.remote();
         let mut round = Instant::now();
         while !play.is_over() {
-            match self.key() {
-                Some(Control::Quit) => play.stop(),
-                Some(control) => remote.ask(control),
-                None => {}
+            match self.asked.recv_timeout(FRAME) {
+                Ok(Control::Quit) => play.stop(),
+                Ok(control) => remote.ask(control),
+                Err(RecvTimeoutError::Timeout) => {}
+                // Standard input has been closed; play goes on.
+                Err(RecvTimeoutError::Disconnected) => thread::sleep(FRAME),
             }
             self.hear_news(&mut play);
             if round.elapsed() >= ROUND {
                 round = Instant::now();
                 self.tend(&mut play);
             }
-            self.draw(&play);
+            let (title, choruses) = (&self.show.title, self.show.choruses);
+            let view = PlayView::at(&self.status.look(), play.reached(), title, choruses);
+            self.display.show(view);
         }
         self.hear_news(&mut play);
-        self.close();
-        let outcome = play.finish()?;
-        Ok((outcome, std::mem::take(&mut self.beats)))
-    }
-
-    /// The control that a key asks for; waits a frame for one.
-    fn key(&mut self) -> Option<Control> {
-        if !self.keys {
-            thread::sleep(FRAME);
-            return None;
-        }
-        let read = || match event::poll(FRAME) {
-            Ok(true) => event::read().map(Some),
-            Ok(false) => Ok(None),
-            Err(error) => Err(error),
-        };
-        match read() {
-            Ok(Some(Event::Key(key))) if key.kind == KeyEventKind::Press => control_of(key),
-            Ok(_) => None,
-            Err(_) => {
-                // Standard input has been closed; play goes on.
-                self.keys = false;
-                None
-            }
-        }
+        let outcome = play.finish();
+        self.display.close(GIVES_BACK);
+        Ok((outcome?, std::mem::take(&mut self.beats)))
     }
 
     fn hear_news(&mut self, play: &mut Play) {
@@ -149,10 +130,9 @@ impl Console {
 
     /// Says something that is not part of the chart.
     fn say(&self, words: &str) {
-        if self.terminal.is_some() {
-            self.status.look().settings.notice = Some(words.into());
-        } else {
-            let _ = writeln!(stderr(), "endpin: {words}");
+        match self.display.has_screen() {
+            true => self.status.look().settings.notice = Some(words.into()),
+            false => self.display.say(words),
         }
     }
 
@@ -172,52 +152,5 @@ impl Console {
                 self.say(&format!("{} is back", self.tended[index].name));
             }
         }
-    }
-
-    fn draw(&mut self, play: &Play) {
-        let (title, choruses) = (&self.show.title, self.show.choruses);
-        let view = PlayView::at(&self.status.look(), play.reached(), title, choruses);
-        let Some(terminal) = &mut self.terminal else {
-            if let Some(view) = view.filter(|_| !self.show.silent) {
-                let line = view.line();
-                if line != self.line {
-                    // Nobody may be reading; play goes on.
-                    let _ = writeln!(stdout(), "{line}");
-                    self.line = line;
-                }
-            }
-            return;
-        };
-        let page = |frame: &mut ratatui::Frame| {
-            screen::draw(frame, view.as_ref(), self.look, &self.show.waiting);
-        };
-        if terminal.draw(page).is_err() {
-            // The terminal has gone.
-            self.close();
-        }
-    }
-
-    fn close(&mut self) {
-        if self.terminal.take().is_some() {
-            ratatui::restore();
-        }
-    }
-}
-
-impl Drop for Console {
-    fn drop(&mut self) {
-        self.close();
-    }
-}
-
-fn control_of(key: KeyEvent) -> Option<Control> {
-    match key.code {
-        // In raw mode the terminal sends these as keys, not as signals.
-        KeyCode::Char('c' | 'd') if key.modifiers.contains(KeyModifiers::CONTROL) => {
-            Some(Control::Quit)
-        }
-        KeyCode::Char(letter) => Control::on_key(letter),
-        KeyCode::Esc => Some(Control::Quit),
-        _ => None,
     }
 }

@@ -19,6 +19,9 @@ impl Message {
     pub const CONTINUE: Message = Message::real_time(0xFB);
     /// Stop.
     pub const STOP: Message = Message::real_time(0xFC);
+    /// Active sensing: the sender is still there. A receiver that has heard one and then hears nothing for
+    /// 300 milliseconds turns off what sounds (MIDI 1.0 Detailed Specification, "Active Sensing").
+    pub const SENSING: Message = Message::real_time(0xFE);
 
     const fn real_time(status: u8) -> Message {
         Message {
@@ -170,6 +173,7 @@ mod tests {
             (Message::START, "FA"),
             (Message::CONTINUE, "FB"),
             (Message::STOP, "FC"),
+            (Message::SENSING, "FE"),
         ] {
             assert_eq!(format!("{message:?}"), wanted);
             assert_eq!(Message::read(message.bytes()), Some(message));

@@ -5,6 +5,7 @@ use std::sync::mpsc::{Receiver, Sender, channel};
 use std::thread;
 
 use super::passage::Passage;
+use super::redraw::Amendment;
 
 /// What a passage is to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -34,10 +35,40 @@ pub struct PassageRequest {
     pub transpose: i8,
 }
 
+/// A bar that is to lead elsewhere than its line was drawn to: play jumps at its end.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Bend {
+    /// The passage that plays.
+    pub from: PassageRequest,
+    /// The bar before the jump, as an index.
+    pub bar: usize,
+    /// So many of its beats stay as they are, for they have sounded.
+    pub keep: usize,
+    /// The passage that comes.
+    pub to: PassageRequest,
+    /// The bar at which it is entered, as an index.
+    pub entry_bar: usize,
+}
+
+impl Bend {
+    /// Whether both lead from the same bar to the same place.
+    pub fn is_like(&self, other: &Bend) -> bool {
+        Bend { keep: 0, ..*self } == Bend { keep: 0, ..*other }
+    }
+}
+
 /// Something that makes passages.
 pub trait PassageSource: Send {
     /// Makes the passage asked for; the error is a sentence for the user.
     fn passage(&mut self, request: &PassageRequest) -> Result<Passage, String>;
+
+    /// Draws the rest of a bar anew, so that it leads to where play goes on.
+    ///
+    /// # Errors
+    /// When no line does, or none can be drawn.
+    fn bend(&mut self, _: &Bend) -> Result<Amendment, String> {
+        Err("this source draws no bars anew".into())
+    }
 }
 
 impl<F> PassageSource for F
@@ -51,6 +82,8 @@ where
 
 /// A passage with the request it answers.
 pub type MadePassage = (PassageRequest, Result<Passage, String>);
+/// A bar drawn anew, with what was asked for.
+pub type MadeBend = (Bend, Result<Amendment, String>);
 
 /// A source that is asked now and answers later.
 pub trait PassageSupply {
@@ -58,12 +91,17 @@ pub trait PassageSupply {
     fn ask(&mut self, request: PassageRequest);
     /// What has come since, if anything.
     fn poll(&mut self) -> Option<MadePassage>;
+    /// Asks for a bar to be drawn anew.
+    fn ask_bend(&mut self, bend: Bend);
+    /// What has come of it since, if anything.
+    fn poll_bend(&mut self) -> Option<MadeBend>;
 }
 
 /// Answers at the next poll, on the same thread.
 pub struct MadeAtOnce<S> {
     source: S,
     asked: Option<PassageRequest>,
+    bend: Option<Bend>,
 }
 
 impl<S: PassageSource> MadeAtOnce<S> {
@@ -72,6 +110,7 @@ impl<S: PassageSource> MadeAtOnce<S> {
         MadeAtOnce {
             source,
             asked: None,
+            bend: None,
         }
     }
 }
@@ -85,44 +124,77 @@ impl<S: PassageSource> PassageSupply for MadeAtOnce<S> {
         let request = self.asked.take()?;
         Some((request, self.source.passage(&request)))
     }
+
+    fn ask_bend(&mut self, bend: Bend) {
+        self.bend = Some(bend);
+    }
+
+    fn poll_bend(&mut self) -> Option<MadeBend> {
+        let bend = self.bend.take()?;
+        Some((bend, self.source.bend(&bend)))
+    }
+}
+
+/// What the thread is asked.
+enum Asked {
+    Passage(PassageRequest),
+    Bend(Bend),
 }
 
 /// Answers from a thread of its own, which ends when this is dropped.
 pub struct MadeOnThread {
-    asked: Sender<PassageRequest>,
+    asked: Sender<Asked>,
     made: Receiver<MadePassage>,
+    bends: Receiver<MadeBend>,
 }
 
 impl MadeOnThread {
     /// Starts the thread that makes passages from `source`.
     pub fn new<S: PassageSource + 'static>(mut source: S) -> std::io::Result<MadeOnThread> {
-        let (asked, requests) = channel::<PassageRequest>();
+        let (asked, requests) = channel::<Asked>();
         let (answers, made) = channel();
+        let (bent, bends) = channel();
         thread::Builder::new()
             .name("passages".into())
             .spawn(move || {
-                while let Ok(mut request) = requests.recv() {
-                    // Only the latest wish counts.
-                    while let Ok(later) = requests.try_recv() {
-                        request = later;
+                while let Ok(first) = requests.recv() {
+                    // Only the latest wish of each kind counts, and a bend first: its bar sounds already.
+                    let (mut passage, mut bend) = (None, None);
+                    for asked in std::iter::once(first).chain(requests.try_iter()) {
+                        match asked {
+                            Asked::Passage(request) => passage = Some(request),
+                            Asked::Bend(wish) => bend = Some(wish),
+                        }
                     }
-                    let answer = source.passage(&request);
-                    if answers.send((request, answer)).is_err() {
+                    let heard = bend
+                        .is_none_or(|bend| bent.send((bend, source.bend(&bend))).is_ok())
+                        && passage.is_none_or(|request| {
+                            answers.send((request, source.passage(&request))).is_ok()
+                        });
+                    if !heard {
                         break;
                     }
                 }
             })?;
-        Ok(MadeOnThread { asked, made })
+        Ok(MadeOnThread { asked, made, bends })
     }
 }
 
 impl PassageSupply for MadeOnThread {
     fn ask(&mut self, request: PassageRequest) {
         // The thread lives as long as this does, save for a panic in it, whose answer never comes.
-        let _ = self.asked.send(request);
+        let _ = self.asked.send(Asked::Passage(request));
     }
 
     fn poll(&mut self) -> Option<MadePassage> {
         self.made.try_recv().ok()
+    }
+
+    fn ask_bend(&mut self, bend: Bend) {
+        let _ = self.asked.send(Asked::Bend(bend));
+    }
+
+    fn poll_bend(&mut self) -> Option<MadeBend> {
+        self.bends.try_recv().ok()
     }
 }

@@ -5,13 +5,13 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
 use std::thread::{self, JoinHandle};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use rtrb::{Consumer, Producer, RingBuffer};
 use thread_priority::ThreadPriority;
 
 use super::beat_writer::Routing;
-use super::clock::{Clock, Monotonic};
+use super::clock::{Clock, Monotonic, Nanos};
 use super::conductor::{Conductor, ConductorLinks, Programme};
 use super::control::Control;
 use super::follow::{Follower, Lead};
@@ -20,15 +20,23 @@ use super::message::Message;
 use super::passage_supply::{MadeOnThread, PassageSource};
 use super::play_status::SharedPlayStatus;
 use super::queue::{ROOM, Shared};
+use super::repertoire::Repertoire;
 use super::scheduler::{Lines, News, PlayEnd, Scheduler, Steer};
 use super::sink::{Outlet, Sink, SinkIndex, Sinks};
 use super::timebase::{PlayTick, Quarter};
+use super::trade::exchange::Exchange;
+use super::trade::trader::{TradeAct, TradeOptions, Trader};
 
 /// What the conductor's thread is told.
-#[derive(Clone, Copy, Debug)]
+#[derive(Debug)]
 enum Order {
     Control(Control),
     Locate(PlayTick, u32),
+    /// Keep the place; the epoch is that of a cut already made.
+    Suspend(u32),
+    /// Go on after that.
+    Wake,
+    Trade(TradeAct),
 }
 
 /// How the sinks are used.
@@ -41,6 +49,8 @@ pub struct PlaySetup {
     pub wait: bool,
     /// Whether another clock leads.
     pub follow: bool,
+    /// Whether active sensing is sent.
+    pub sensing: bool,
     /// Set from outside, by a signal say, it stops play at once.
     pub stop: Arc<AtomicBool>,
 }
@@ -114,6 +124,9 @@ impl Play {
         if setup.follow {
             scheduler.follow(steered);
         }
+        if setup.sensing {
+            scheduler.sense();
+        }
         let ties = ConductorLinks {
             events,
             shared: shared.clone(),
@@ -169,7 +182,10 @@ impl Play {
 
     /// A way to ask for changes from any thread.
     pub fn remote(&self) -> Remote {
-        Remote(self.orders.clone())
+        Remote {
+            orders: self.orders.clone(),
+            shared: self.shared.clone(),
+        }
     }
 
     /// A way to lead, for the thread on which the leading clock's messages come; once.
@@ -180,6 +196,38 @@ impl Play {
             steering: self.steering.take()?,
             shared: self.shared.clone(),
             orders: self.orders.clone(),
+        })
+    }
+
+    /// Trades with the player whose messages come here, on a thread of its own, until play is over.
+    ///
+    /// # Errors
+    /// When the system gives no thread.
+    pub fn trade(
+        &self,
+        repertoire: Repertoire,
+        options: TradeOptions,
+        status: SharedPlayStatus,
+        heard: Receiver<(Nanos, Message)>,
+    ) -> io::Result<JoinHandle<Exchange>> {
+        let (clock, shared, orders) = (self.clock, self.shared.clone(), self.orders.clone());
+        let mut trader = Trader::new(repertoire, options, shared.clone(), status);
+        thread::Builder::new().name("trader".into()).spawn(move || {
+            while !shared.is_stopping() {
+                let follows = heard
+                    .try_iter()
+                    .filter_map(|(at, message)| trader.hear(at, message));
+                let mut acts: Vec<TradeAct> = follows.collect();
+                acts.extend(trader.look(clock.now()));
+                for act in acts {
+                    let _ = orders.send(Order::Trade(act));
+                }
+                thread::sleep(LOOK);
+            }
+            for (at, message) in heard.try_iter() {
+                trader.hear(at, message);
+            }
+            trader.into_exchange()
         })
     }
 
@@ -243,20 +291,35 @@ fn conduct(
     if !follow {
         conductor.begin();
     }
-    while !shared.is_stopping() && !conductor.is_over() {
+    // The end may be queued and made void by a suspension, so this goes on until the end has come.
+    while !shared.is_stopping() {
+        conductor.tick(clock.now());
         conductor.advance();
         match orders.recv_timeout(LOOK) {
-            Ok(Order::Control(control)) => {
-                conductor.control(control, clock.now().0 as f64 / 1e9);
-            }
-            Ok(Order::Locate(tick, epoch)) => {
-                conductor.locate(tick, epoch);
-                conductor.begin();
+            Ok(order) => {
+                obey(&mut conductor, order, clock);
+                // What is decided together is done together.
+                for order in orders.try_iter() {
+                    obey(&mut conductor, order, clock);
+                }
             }
             Err(RecvTimeoutError::Timeout) => {}
             // Whoever plays has gone; what sounds is the scheduler's to end.
             Err(RecvTimeoutError::Disconnected) => thread::sleep(LOOK),
         }
+    }
+}
+
+fn obey(conductor: &mut Conductor<MadeOnThread>, order: Order, clock: &Monotonic) {
+    match order {
+        Order::Control(control) => conductor.control(control, clock.now().0 as f64 / 1e9),
+        Order::Locate(tick, epoch) => {
+            conductor.locate(tick, epoch);
+            conductor.begin();
+        }
+        Order::Suspend(epoch) => conductor.suspend(epoch),
+        Order::Wake => conductor.wake(),
+        Order::Trade(act) => conductor.trade(act),
     }
 }
 
@@ -283,12 +346,40 @@ fn raise_priority() -> bool {
 
 /// Asks for changes; see [`Play::remote`].
 #[derive(Clone, Debug)]
-pub struct Remote(Sender<Order>);
+pub struct Remote {
+    orders: Sender<Order>,
+    shared: Arc<Shared>,
+}
 
 impl Remote {
+    /// How long a message needs at most from us to whoever carries it on.
+    const LEAVES: Duration = Duration::from_millis(20);
+
     /// Asks for a change. After the end nobody hears it.
     pub fn ask(&self, control: Control) {
-        let _ = self.0.send(Order::Control(control));
+        let _ = self.orders.send(Order::Control(control));
+    }
+
+    /// Ends at once what sounds, and keeps the place, since the process is about to stand still. Returns when
+    /// that is done, or after `within` if it cannot be done.
+    pub fn suspend(&self, within: Duration) {
+        let epoch = self.shared.cut();
+        let _ = self.orders.send(Order::Suspend(epoch));
+        let asked = Instant::now();
+        while !self.shared.has_let_go(epoch) && asked.elapsed() < within {
+            thread::sleep(Duration::from_micros(500));
+        }
+        thread::sleep(Self::LEAVES);
+    }
+
+    /// Goes on after [`Remote::suspend`], unless play had been paused before it.
+    pub fn wake(&self) {
+        let _ = self.orders.send(Order::Wake);
+    }
+
+    /// Stops at once.
+    pub fn stop(&self) {
+        self.shared.stop();
     }
 }
 

@@ -82,6 +82,8 @@ const MEMORY: usize = 256;
 #[derive(Clone, Debug)]
 pub struct PlayStatus {
     placed: VecDeque<QueuedBeat>,
+    /// What the next passage was asked for as, once it is made.
+    pub ahead: Option<PassageRequest>,
     /// The settings.
     pub settings: PlaySettings,
 }
@@ -91,6 +93,7 @@ impl PlayStatus {
     pub fn new(settings: PlaySettings) -> PlayStatus {
         PlayStatus {
             placed: VecDeque::with_capacity(MEMORY),
+            ahead: None,
             settings,
         }
     }

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use super::passage::Passage;
 use super::passage_supply::PassageKind;
 use super::play_status::{PlaySettings, PlayStatus, QueuedBeat};
+use crate::failure::printable_line;
 use crate::performance::score::PartName;
 
 /// One moment of play.
@@ -149,6 +150,8 @@ impl PlayView {
             }
             PassageKind::CountIn | PassageKind::Ending => self.place(),
         };
-        format!("{where_we_are} bar {}: {}", bar.number, bar.chords)
+        let line = format!("{where_we_are} bar {}: {}", bar.number, bar.chords);
+        // What a chart calls its sections may hold anything.
+        printable_line(&line)
     }
 }

@@ -4,6 +4,7 @@
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU32, AtomicU64, Ordering};
 
+use super::clock::Nanos;
 use super::message::Message;
 use super::sink::Sinks;
 use super::timebase::{PlayTick, Quarter};
@@ -66,7 +67,12 @@ impl Act {
 pub struct Shared {
     stop: Arc<AtomicBool>,
     epoch: AtomicU32,
+    /// The latest epoch at whose start the scheduler has ended what sounded.
+    let_go: AtomicU32,
     reached: AtomicU64,
+    /// The beat that has begun last, counted from 1, and when it was due, in nanoseconds.
+    begun: AtomicU64,
+    begun_at: AtomicU64,
 }
 
 impl Shared {
@@ -97,6 +103,33 @@ impl Shared {
     /// The epoch whose events count.
     pub fn epoch(&self) -> u32 {
         self.epoch.load(Ordering::SeqCst)
+    }
+
+    /// Says that nothing of an earlier epoch sounds any more.
+    pub fn let_go(&self, epoch: u32) {
+        self.let_go.store(epoch, Ordering::SeqCst);
+    }
+
+    /// Whether nothing of an earlier epoch sounds any more.
+    pub fn has_let_go(&self, epoch: u32) -> bool {
+        self.let_go.load(Ordering::SeqCst) == epoch
+    }
+
+    /// Says that a beat of this number begins, which was due at a moment. Only the scheduler does.
+    pub fn begin_beat(&self, number: u64, at: Nanos) {
+        self.begun.store(0, Ordering::SeqCst);
+        self.begun_at.store(at.0, Ordering::SeqCst);
+        self.begun.store(number + 1, Ordering::SeqCst);
+    }
+
+    /// The number of the beat that has begun last, and when it was due.
+    pub fn beat_begun(&self) -> Option<(u64, Nanos)> {
+        let begun = self.begun.load(Ordering::SeqCst);
+        let at = self.begun_at.load(Ordering::SeqCst);
+        // Between the two the next one may have begun; it will be seen at the next look.
+        let whole = begun == self.begun.load(Ordering::SeqCst);
+        let number = begun.checked_sub(1).filter(|_| whole)?;
+        Some((number, Nanos(at)))
     }
 
     /// How many beats, of those numbered by [`Act::Beat`], have begun or been passed over.

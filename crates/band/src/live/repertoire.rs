@@ -4,7 +4,8 @@ use endpin_theory::{Chart, Chorus, Ticks};
 use endpin_walker::{ChorusLine, Level, LineNote};
 
 use super::passage::{Passage, PassageBar, PassageBeat, PassageSection};
-use super::passage_supply::{PassageKind, PassageRequest, PassageSource};
+use super::passage_supply::{Bend, PassageKind, PassageRequest, PassageSource};
+use super::redraw::Amendment;
 use crate::failure::Failure;
 use crate::performance::arrangement::{self, ArrangeOptions, EndingBar, MadeChorus};
 use crate::performance::practice::{self, BarRange};
@@ -85,7 +86,7 @@ impl Repertoire {
     }
 
     /// The session that makes a request, and how many bars of the form come before its first.
-    fn session(&mut self, request: &PassageRequest) -> Result<(&Session, u32), Failure> {
+    pub(super) fn session(&mut self, request: &PassageRequest) -> Result<(&Session, u32), Failure> {
         let section = match request.kind {
             PassageKind::Section(section) => Some(section),
             _ => None,
@@ -152,6 +153,10 @@ impl Repertoire {
 impl PassageSource for Repertoire {
     fn passage(&mut self, request: &PassageRequest) -> Result<Passage, String> {
         self.make(request).map_err(|failure| failure.to_string())
+    }
+
+    fn bend(&mut self, bend: &Bend) -> Result<Amendment, String> {
+        Repertoire::bend(self, bend).map_err(|failure| failure.to_string())
     }
 }
 

@@ -23,9 +23,17 @@ pub const SLICE: Duration = Duration::from_millis(2);
 /// Ticks before its beat at which a note may sound early. [`Act::Begin`] leaves this much time.
 pub const EARLY: i64 = endpin_theory::Ticks::QUARTER.0 / 12;
 
-/// Being later than this is no lateness but an interruption (the process was stopped, say): play
-/// goes on from where it was instead of hurrying after.
-const INTERRUPTION: Duration = Duration::from_millis(500);
+/// Being later than this is no lateness but a stall (the process was stopped, say). What sounds is ended,
+/// the notes that were missed are left out, and play comes in again on a beat. A swung off-beat at 250 a
+/// minute is about as long, so that no two notes of a line come together before it counts as one.
+pub const STALL: Duration = Duration::from_millis(120);
+
+/// After a stall as long as this nobody has kept counting: play goes on from where it was. After a
+/// shorter one it comes in where it would be by now.
+const FORGOTTEN: Duration = Duration::from_secs(2);
+
+/// How often active sensing is sent; receivers wait for 300 milliseconds (MIDI 1.0).
+const SENSING: Duration = Duration::from_millis(250);
 
 /// How long play goes on at the last tempo when the clock that leads falls silent.
 const FREEWHEEL: Duration = Duration::from_secs(2);
@@ -53,7 +61,7 @@ pub enum News {
     },
     /// A sink was lost.
     Lost(SinkIndex, SinkError),
-    /// Play was interrupted for this long and went on from where it was.
+    /// Play was interrupted for this long; it comes in again on a beat.
     Interrupted(Duration),
 }
 
@@ -92,6 +100,10 @@ pub struct Scheduler<C> {
     quarter: Quarter,
     steered_at: Nanos,
     begun: bool,
+    /// Whether notes are left out until a beat comes in time.
+    stalled: bool,
+    /// When active sensing is due, where it is wanted.
+    sensing: Option<Nanos>,
     epoch: u32,
     next: Option<Event>,
     lateness: Lateness,
@@ -118,6 +130,8 @@ impl<C: Clock> Scheduler<C> {
             quarter: Quarter::from_tempo(120.0),
             steered_at: Nanos::default(),
             begun: false,
+            stalled: false,
+            sensing: None,
             next: None,
             lateness: Lateness::default(),
         }
@@ -126,6 +140,12 @@ impl<C: Clock> Scheduler<C> {
     /// Lets another clock lead.
     pub fn follow(&mut self, steering: Consumer<Steer>) {
         self.steering = Some(steering);
+    }
+
+    /// Tells every sink, again and again, that we are still there, so that receivers which know active sensing
+    /// fall silent by themselves when the process is killed.
+    pub fn sense(&mut self) {
+        self.sensing = Some(self.clock.now());
     }
 
     /// Plays until the end, then leaves silence and returns the lateness measured on the way.
@@ -169,6 +189,18 @@ impl<C: Clock> Scheduler<C> {
             self.epoch = epoch;
             self.next = None;
             self.halt();
+            self.shared.let_go(epoch);
+        }
+        if let Err((index, error)) = self.outlet.push_on() {
+            return self.lose(index, error);
+        }
+        if let Some(due) = self.sensing
+            && self.clock.now() >= due
+        {
+            self.sensing = Some(self.clock.now().after(SENSING));
+            if let Some(lost) = self.send(Message::SENSING, Sinks::ALL) {
+                return Some(lost);
+            }
         }
         if let Some(steering) = &mut self.steering {
             let mut halted = false;
@@ -213,12 +245,21 @@ impl<C: Clock> Scheduler<C> {
         self.clock.wait_until(deadline);
         self.next = None;
         let mut late = self.clock.now().since(deadline);
-        if late > INTERRUPTION && self.steering.is_none() {
+        if late > STALL && !self.stalled {
+            self.stalled = true;
             self.outlet.release();
-            let now = self.clock.now();
-            self.time = Some(Timebase::new(event.tick, now, time.quarter()));
-            self.tell(News::Interrupted(late));
-            (deadline, late) = (now, Duration::ZERO);
+            // When a leader jumps ahead, it is not we who were interrupted.
+            if self.steering.is_none() {
+                self.tell(News::Interrupted(late));
+            }
+        }
+        if self.stalled && matches!(event.act, Act::Beat(_)) {
+            if late > FORGOTTEN && self.steering.is_none() {
+                let now = self.clock.now();
+                self.time = Some(Timebase::new(event.tick, now, time.quarter()));
+                (deadline, late) = (now, Duration::ZERO);
+            }
+            self.stalled = late > STALL / 4;
         }
         self.perform(event, deadline, late)
     }
@@ -234,6 +275,7 @@ impl<C: Clock> Scheduler<C> {
 
     fn begin(&mut self, tick: PlayTick) -> Option<PlayEnd> {
         self.begun = true;
+        self.stalled = false;
         if self.steering.is_none() {
             let now = Timebase::new(PlayTick(tick.0 - EARLY), self.clock.now(), self.quarter);
             self.time = Some(now);
@@ -254,12 +296,12 @@ impl<C: Clock> Scheduler<C> {
         match event.act {
             Act::Begin => {}
             Act::Send { message, to } => {
-                // When the leader jumps ahead, notes long past are not made up for.
-                let starts = matches!(message.note(), Some(Note::On { .. }));
-                if starts && late > INTERRUPTION {
+                if !self.stalled {
+                    self.lateness.record(late);
+                } else if matches!(message.note(), Some(Note::On { .. })) {
+                    // The clocks that were missed are sent: others find their place by counting them.
                     return None;
                 }
-                self.lateness.record(late);
                 return self.send(message, to);
             }
             Act::Tempo(quarter) => {
@@ -271,6 +313,7 @@ impl<C: Clock> Scheduler<C> {
                 }
             }
             Act::Beat(number) => {
+                self.shared.begin_beat(number, due);
                 self.shared.reach(number + 1);
                 self.tell(News::Beat {
                     number,
@@ -285,6 +328,10 @@ impl<C: Clock> Scheduler<C> {
 
     fn send(&mut self, message: Message, to: Sinks) -> Option<PlayEnd> {
         let (index, error) = self.outlet.send(message, to).err()?;
+        self.lose(index, error)
+    }
+
+    fn lose(&mut self, index: SinkIndex, error: SinkError) -> Option<PlayEnd> {
         self.tell(News::Lost(index, error));
         self.lines
             .spares

@@ -10,6 +10,11 @@ pub trait Sink: Send {
     /// Sends one message. An error means that the sink is lost; nothing more is sent to it.
     fn send(&mut self, message: Message) -> Result<(), SinkError>;
 
+    /// Sends what could not leave at its own moment; asked for often between two messages. Never waits.
+    fn push_on(&mut self) -> Result<(), SinkError> {
+        Ok(())
+    }
+
     /// Waits until what was sent has left, so that the last offs are not lost when the sink is
     /// closed after them.
     fn settle(&mut self) {}
@@ -92,6 +97,19 @@ struct SinkPlace {
     sounding: SoundingNotes,
 }
 
+impl SinkPlace {
+    /// Ends what sounds here; while the sink is lost, that waits for the next.
+    fn release(&mut self) {
+        let Some(sink) = self.sink.as_mut() else {
+            return;
+        };
+        if self.sounding.offs().any(|off| sink.send(off).is_err()) {
+            self.sink = None;
+        }
+        self.sounding.keys = [0; 16];
+    }
+}
+
 /// The sinks of a play, with what sounds at each. Dropping it, a panic included, silences them.
 #[derive(Default)]
 pub struct Outlet {
@@ -122,31 +140,36 @@ impl Outlet {
             place.sounding.follow(message);
             if let Err(error) = sink.send(message) {
                 place.sink = None;
-                place.sounding = SoundingNotes::default();
                 outcome = Err((index, error));
             }
         }
         outcome
     }
 
-    /// Puts a sink in the place of one that was lost.
+    /// Sends what could not leave at its own moment, and tells which sink was lost by it.
+    pub fn push_on(&mut self) -> Result<(), (SinkIndex, SinkError)> {
+        let mut outcome = Ok(());
+        for (index, place) in self.places.iter_mut().enumerate() {
+            if let Some(Err(error)) = place.sink.as_mut().map(|sink| sink.push_on()) {
+                place.sink = None;
+                outcome = Err((index, error));
+            }
+        }
+        outcome
+    }
+
+    /// Puts a sink in the place of one that was lost. What sounded there may sound still, where the way to it
+    /// was lost and not the instrument: it is ended first.
     pub fn replace(&mut self, index: SinkIndex, sink: Box<dyn Sink>) {
         if let Some(place) = self.places.get_mut(index) {
             place.sink = Some(sink);
+            place.release();
         }
     }
 
     /// Ends every sounding note with its own off. A sink that fails here is lost anyway.
     pub fn release(&mut self) {
-        for place in &mut self.places {
-            let Some(sink) = place.sink.as_mut() else {
-                continue;
-            };
-            if place.sounding.offs().any(|off| sink.send(off).is_err()) {
-                place.sink = None;
-            }
-            place.sounding.keys = [0; 16];
-        }
+        self.places.iter_mut().for_each(SinkPlace::release);
     }
 
     /// Silence for good: the offs, then controllers 123 and 120 on every channel that was used,
@@ -164,8 +187,12 @@ impl Outlet {
                 }
             }
             place.sounding.used = 0;
-            sink.settle();
         }
+        let sinks = self
+            .places
+            .iter_mut()
+            .filter_map(|place| place.sink.as_mut());
+        sinks.for_each(|sink| sink.settle());
     }
 }
 
@@ -295,8 +322,8 @@ mod tests {
         outlet.release();
         assert_eq!(
             texts(&recording),
-            ["F8"],
-            "no off for what the lost sink had"
+            ["80 28 40", "F8"],
+            "what the lost sink had is ended at its successor"
         );
     }
 }

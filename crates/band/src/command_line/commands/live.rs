@@ -2,33 +2,38 @@
 
 mod target;
 
+use std::io::{IsTerminal, stdin, stdout};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
-use std::sync::Arc;
-use std::sync::atomic::AtomicBool;
 use std::sync::mpsc::{Receiver, channel};
+use std::thread::JoinHandle;
 
 use crate::command_line::commands::write::is_midi;
-use crate::command_line::options::Performance;
+use crate::command_line::options::{Performance, whole};
 use crate::failure::{Failure, shown};
 use crate::live::clock::{Clock, Nanos};
 use crate::live::conductor::Programme;
 use crate::live::console::{Console, ConsoleOptions};
 use crate::live::control::ControlMap;
+use crate::live::display::{Display, DisplayOptions};
 use crate::live::message::Message;
 use crate::live::passage_supply::{PassageKind, PassageRequest};
 use crate::live::play::{Play, PlaySetup};
 use crate::live::play_status::{PlaySettings, PlayStatus, SharedPlayStatus};
-use crate::live::played_notes;
+use crate::live::played_notes::{self, Beats};
 use crate::live::ports::{self, Listening};
 use crate::live::repertoire::Repertoire;
 use crate::live::scheduler::PlayEnd;
+use crate::live::signals::Signals;
 use crate::live::sink::Sinks;
-use crate::live::timebase::Quarter;
+use crate::live::timebase::{PlayTick, Quarter};
+use crate::live::trade::exchange::{Exchange, PLAYER};
+use crate::live::trade::trader::{TradeMode, TradeOptions};
 use crate::outputs::midi_file::{self, TrackLayout};
 use crate::outputs::verdict::{Bench, text};
 use crate::performance::score::{PartName, Score};
 use crate::{inputs::source, outputs::destination};
+use endpin_theory::Chart;
 use target::{Target, Way, nowhere, open_all, routing};
 
 /// Arguments of `endpin live`.
@@ -65,11 +70,24 @@ pub struct LiveArgs {
     #[arg(long, value_name = "FILE", requires = "control")]
     map: Option<PathBuf>,
     /// Record what is played here meanwhile
-    #[arg(long, value_name = "PORT")]
+    #[arg(long, value_name = "PORT", group = "heard")]
     listen: Option<String>,
+    /// Trade with whoever plays here: --trade N bars each; what both played is kept
+    #[arg(long, value_name = "PORT", group = "heard", requires = "trade")]
+    answer: Option<String>,
+    /// What endpin does in its turn
+    #[arg(long, value_enum, default_value_t, requires = "answer")]
+    mode: TradeMode,
+    /// Bend the tempo with whoever plays, by so many percent at most
+    #[arg(long, value_name = "PERCENT", requires = "heard", conflicts_with = "follow", value_parser = whole::<u32, 1, 30>)]
+    follow_player: Option<u32>,
     /// Where that goes [default: named after the chart, -take.mid; -take-2.mid if that is there, and so on]
-    #[arg(long, value_name = "FILE.mid", requires = "listen")]
+    #[arg(long, value_name = "FILE.mid", requires = "heard")]
     take: Option<PathBuf>,
+    /// Say every 250 ms that we are still there: instruments that know active sensing fall silent when endpin is
+    /// killed or the machine stands still
+    #[arg(long)]
+    active_sensing: bool,
     /// Tell at the end how late messages left
     #[arg(long)]
     timing: bool,
@@ -91,12 +109,18 @@ pub fn run(args: &LiveArgs) -> Result<ExitCode, Failure> {
             shown(take)
         )));
     }
-    let stop = stop_on_signals()?;
+    let signals = Signals::take()
+        .map_err(|error| Failure::output(format!("cannot take signals: {error}")))?;
+    let stop = signals.stop();
     let map = args.map.as_deref().map(read_map).transpose()?;
     let (chart, wishes) = args.performance.chart_and_wishes(args.chart.as_deref())?;
     let (written, range, is_whole) = (chart.clone(), wishes.line.range, wishes.bars.is_none());
     let muted = PartName::ALL.map(|part| wishes.arrange.mute.contains(&part));
     let (counts_in, ending) = (wishes.arrange.count_in > 0, !wishes.loop_ready);
+    let trade = args.trade_options(wishes.arrange.trade);
+    let traders = trade
+        .as_ref()
+        .map(|_| Repertoire::new(chart.clone(), wishes.clone()));
     let mut repertoire = Repertoire::new(chart, wishes);
     let programme = args.programme(&mut repertoire, counts_in, ending)?;
     let (first, chorus) = programme.first_chorus();
@@ -119,12 +143,17 @@ pub fn run(args: &LiveArgs) -> Result<ExitCode, Failure> {
         routing: routing(&targets, args.sends_clock()),
         wait: args.wait,
         follow: args.follow.is_some(),
+        sensing: args.active_sensing,
         stop,
     };
+    let screen = !args.plain && !to_stdout;
     let show = ConsoleOptions {
         title: written.title.clone(),
         choruses: programme.choruses,
-        screen: !args.plain && !to_stdout,
+        keys: screen && stdin().is_terminal() && stdout().is_terminal(),
+    };
+    let shown = DisplayOptions {
+        screen,
         silent: to_stdout,
         waiting: match &args.follow {
             Some(port) => format!("waiting for the clock of {port} to start"),
@@ -134,8 +163,18 @@ pub fn run(args: &LiveArgs) -> Result<ExitCode, Failure> {
 
     let threads = |error| Failure::output(format!("cannot start to play: {error}"));
     let mut play = Play::start(programme, repertoire, status.clone(), setup).map_err(threads)?;
-    let inputs = args.open_inputs(&mut play, quarter, map)?;
-    let attended = Console::new(show, status, tended).attend(play);
+    let mut inputs = args.open_inputs(&mut play, quarter, map)?;
+    let trading = match (trade, traders, inputs.heard.take_if(|_| args.trades())) {
+        (Some(options), Some(repertoire), Some(heard)) => {
+            let started = play.trade(repertoire, options, status.clone(), heard);
+            Some(started.map_err(threads)?)
+        }
+        _ => None,
+    };
+    let display = Display::open(shown).map_err(threads)?;
+    signals.tie(play.remote(), display.clone());
+    let attended = Console::new(show, display, status, tended).attend(play);
+    signals.over();
     let mistake =
         |thread| Failure::output(format!("a mistake of endpin's own stopped the {thread}"));
     let (outcome, beats) = attended.map_err(mistake)?;
@@ -147,9 +186,23 @@ pub fn run(args: &LiveArgs) -> Result<ExitCode, Failure> {
         };
         eprintln!("{}; {priority}", outcome.lateness);
     }
-    if let Some(heard) = inputs.heard {
-        drop(inputs.open);
-        let played: Vec<(Nanos, Message)> = heard.try_iter().collect();
+    let exchange = trading.map(JoinHandle::join).transpose();
+    let exchange = exchange.map_err(|_| mistake("trader"))?;
+    drop(inputs.open);
+    if let Some(exchange) = exchange.as_ref().filter(|_| args.answer.is_some()) {
+        let bench = is_whole.then(|| Bench::new(written.clone(), range));
+        args.keep_exchange(
+            exchange,
+            &written,
+            bench.as_ref(),
+            &beats,
+            origin,
+            to_stdout,
+        )?;
+    } else if let Some(played) = match exchange {
+        Some(exchange) => Some(exchange.heard),
+        None => inputs.heard.map(|heard| heard.try_iter().collect()),
+    } {
         match played_notes::score(&written.title, &written.meter, &played, &beats, origin) {
             None => eprintln!("nothing was played to listen to"),
             Some(score) => {
@@ -219,6 +272,19 @@ impl LiveArgs {
         })
     }
 
+    /// Whether somebody is to be listened to while it lasts, and not only afterwards.
+    fn trades(&self) -> bool {
+        self.answer.is_some() || self.follow_player.is_some()
+    }
+
+    fn trade_options(&self, bars: Option<u32>) -> Option<TradeOptions> {
+        self.trades().then(|| TradeOptions {
+            bars: bars.filter(|_| self.answer.is_some()),
+            mode: self.mode,
+            follow: self.follow_player.map(f64::from),
+        })
+    }
+
     fn open_inputs(
         &self,
         play: &mut Play,
@@ -242,7 +308,7 @@ impl LiveArgs {
             open.push(heard.map_err(Failure::output)?);
         }
         let mut heard = None;
-        if let Some(port) = &self.listen {
+        if let Some(port) = self.listen.as_ref().or(self.answer.as_ref()) {
             let (sender, receiver) = channel();
             let clock = play.clock();
             let hears = ports::open_input(port, move |message| {
@@ -272,14 +338,49 @@ impl LiveArgs {
         let notes = score.parts[0].notes.len();
         eprintln!("{notes} notes played meanwhile, in {}", shown(&file));
         match bench {
-            Some(bench) => self.judge(bench, &file, &bytes, quiet),
+            Some(bench) => self.judge(bench, &file, &bytes, None, quiet),
+            None => Ok(()),
+        }
+    }
+
+    /// Writes what both played, explains endpin's answers and judges the player's bars.
+    fn keep_exchange(
+        &self,
+        exchange: &Exchange,
+        chart: &Chart,
+        bench: Option<&Bench>,
+        beats: &Beats,
+        origin: PlayTick,
+        quiet: bool,
+    ) -> Result<(), Failure> {
+        let explained = exchange.explained();
+        match quiet {
+            true => eprint!("{explained}"),
+            false => destination::print(&explained)?,
+        }
+        let Some(bytes) = exchange.midi_file(&chart.title, &chart.meter, beats, origin) else {
+            eprintln!("nothing was played to answer");
+            return Ok(());
+        };
+        let file = self.take_file();
+        destination::write(&file, &bytes)?;
+        eprintln!("what both of you played is in {}", shown(&file));
+        match bench {
+            Some(bench) => self.judge(bench, &file, &bytes, Some(PLAYER), quiet),
             None => Ok(()),
         }
     }
 
     /// Judges what was played as `endpin check` does. A take that cannot be judged is kept all the same.
-    fn judge(&self, bench: &Bench, file: &Path, take: &[u8], quiet: bool) -> Result<(), Failure> {
-        let judged = match bench.judge(shown(file), take, None) {
+    fn judge(
+        &self,
+        bench: &Bench,
+        file: &Path,
+        take: &[u8],
+        track: Option<&str>,
+        quiet: bool,
+    ) -> Result<(), Failure> {
+        let judged = match bench.judge(shown(file), take, track) {
             Ok(judged) => judged,
             Err(problem) => {
                 eprintln!("{}: {problem}", shown(file));
@@ -299,20 +400,6 @@ impl LiveArgs {
             false => destination::print(&report),
         }
     }
-}
-
-/// A flag that the signals which end programs set, so that silence comes before the end.
-fn stop_on_signals() -> Result<Arc<AtomicBool>, Failure> {
-    use signal_hook::consts::{SIGINT, SIGTERM};
-    let stop = Arc::new(AtomicBool::new(false));
-    let mut signals = vec![SIGINT, SIGTERM];
-    #[cfg(unix)]
-    signals.extend([signal_hook::consts::SIGHUP, signal_hook::consts::SIGQUIT]);
-    for signal in signals {
-        signal_hook::flag::register(signal, stop.clone())
-            .map_err(|error| Failure::output(format!("cannot take signals: {error}")))?;
-    }
-    Ok(stop)
 }
 
 fn read_map(path: &Path) -> Result<ControlMap, Failure> {

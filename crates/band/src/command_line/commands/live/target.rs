@@ -132,7 +132,10 @@ fn open(way: Way, name: &str) -> Result<Option<Opened>, Failure> {
             let sink = ports::open_virtual(name).map_err(Failure::output)?;
             Ok(Some((Box::new(sink), None)))
         }
-        Way::Raw if name == "-" => Ok(Some((Box::new(raw::stdout()), None))),
+        Way::Raw if name == "-" => {
+            let closed = |error| Failure::output(format!("cannot write standard output: {error}"));
+            Ok(Some((Box::new(raw::stdout().map_err(closed)?), None)))
+        }
         Way::Raw => {
             let opened = raw::open(Path::new(name));
             let opened = opened.map_err(|error| {

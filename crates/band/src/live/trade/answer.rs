@@ -1,0 +1,395 @@
+//! The answer to a phrase: what it takes up, and the lines it is chosen from.
+//!
+//! What is exact and what is choice: the answer's lattice is that of the bars it fills, with some of their notes
+//! fixed (the first, near where the player stopped, and those of a motif that the rules allow there), and each line
+//! drawn from it has exactly its weight's probability among all lines with these notes. Which of a handful of such
+//! draws is played is a choice, by likeness to the phrase, its direction and its density; so the answer as a whole
+//! follows no law that could be written down.
+
+use endpin_theory::{Feel, NoteName, Pitch, Strength};
+use endpin_walker::{ChorusLine, WalkError, Walker, pins::Fixed};
+
+use super::phrase::{Outline, Phrase, taken_up};
+use crate::live::redraw::Stretch;
+
+/// So many lines an answer is chosen from.
+const DRAWS: u32 = 12;
+/// So often a fixed note is given up before all are.
+const TRIES: u32 = 16;
+/// Below so many notes a beat an answer is as sparse.
+const SPARSE: f64 = 0.6;
+
+/// What an answer takes up, in words and figures.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum TakenUp {
+    /// Nothing was played.
+    Nothing,
+    /// Where the player stopped, and no more: there was no motif, or none that the harmony has room for.
+    Place,
+    /// A bar of the phrase (from 1), so many semitones higher.
+    Motif {
+        /// The bar, from 1.
+        bar: u32,
+        /// Semitones by which it stands higher.
+        higher: i16,
+    },
+}
+
+impl std::fmt::Display for TakenUp {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match *self {
+            TakenUp::Nothing => f.write_str("nothing heard: alone, and sparse"),
+            TakenUp::Place => f.write_str("from where you stopped"),
+            TakenUp::Motif { bar, higher: 0 } => write!(f, "your bar {bar}, as it was"),
+            TakenUp::Motif { bar, higher } => {
+                let way = if higher > 0 { "higher" } else { "lower" };
+                write!(f, "your bar {bar}, {} {way}", interval(higher))
+            }
+        }
+    }
+}
+
+/// The name of a distance, as players say it.
+fn interval(semitones: i16) -> &'static str {
+    match semitones.abs() {
+        0 => "nothing",
+        1 => "a half step",
+        2 => "a whole step",
+        3 | 4 => "a third",
+        5 => "a fourth",
+        6 => "a tritone",
+        7 => "a fifth",
+        8 | 9 => "a sixth",
+        10 | 11 => "a seventh",
+        12 => "an octave",
+        _ => "more than an octave",
+    }
+}
+
+/// Lines that an answer is chosen from, drawn before the phrase has ended.
+pub struct Prepared {
+    stretch: Stretch,
+    taken_up: TakenUp,
+    /// Each with its first key and its outlines.
+    lines: Vec<(ChorusLine, u8, Vec<Outline>)>,
+}
+
+/// An answer.
+#[derive(Clone, Debug)]
+pub struct Answer {
+    /// The line, over the bars that it fills and one more, to which it leads.
+    pub line: ChorusLine,
+    /// The bars.
+    pub stretch: Stretch,
+    /// What it takes up.
+    pub taken_up: TakenUp,
+    /// How much of the phrase is in it; see [`taken_up`].
+    pub likeness: f64,
+    /// How loud it is, 1 for as usual.
+    pub gain: f64,
+}
+
+/// Draws lines that answer a phrase over `stretch`, whose last bar is the one after the answer. The phrase may
+/// still go on: what is settled later, by [`choose`], is only where it stops and how loud it was.
+///
+/// # Errors
+/// When there is no line even with nothing fixed.
+pub fn prepare(phrase: &Phrase, mut stretch: Stretch, seed: u64) -> Result<Prepared, WalkError> {
+    let sparse = phrase.density() < SPARSE;
+    if sparse {
+        stretch.stage.feel = Some(Feel::Two);
+    } else {
+        stretch.stage.busy = match phrase.density() {
+            dense if dense > 1.4 => 3,
+            dense if dense > 1.1 => 2,
+            _ => stretch.stage.busy.min(1),
+        };
+    }
+    let bars = stretch.chorus.bars.len() - 1;
+    let motif = motif(phrase);
+    let mut lines = Vec::new();
+    let mut told = match phrase.notes.is_empty() {
+        true => TakenUp::Nothing,
+        false => TakenUp::Place,
+    };
+    // Each octave in which it may begin, so that where the player stops can decide at the end.
+    for first in firsts(&stretch) {
+        let mut wishes = Vec::new();
+        let mut higher = 0;
+        if let (Some(motif), false) = (motif, sparse) {
+            // The motif, what followed it, and the motif again on the chord of that bar; the last bar leads on.
+            for (bar, source) in [motif, motif + 1, motif].into_iter().enumerate() {
+                if bar + 1 < bars.max(2) && bar < bars && source < phrase.ground.bars.len() {
+                    let (notes, by) = stated(phrase, source, &stretch, bar, first);
+                    wishes.extend(notes);
+                    if bar == 0 {
+                        higher = by;
+                    }
+                }
+            }
+        }
+        let Some((walker, held)) = narrowed(&stretch, first, wishes) else {
+            continue;
+        };
+        if let Some(motif) = motif
+            && held >= 2
+        {
+            let bar = motif as u32 + 1;
+            told = TakenUp::Motif { bar, higher };
+        }
+        for line in walker.lines(seed, 1, DRAWS) {
+            let outlines = outlines(&line, &stretch, bars);
+            let key = line.notes.first().map_or(first, |note| key(note.pitch));
+            lines.push((line, key, outlines));
+        }
+    }
+    if lines.is_empty() {
+        let walker = stretch.walker(Vec::new())?;
+        for line in walker.lines(seed, 1, DRAWS) {
+            let outlines = outlines(&line, &stretch, bars);
+            let key = line.notes.first().map_or(0, |note| key(note.pitch));
+            lines.push((line, key, outlines));
+        }
+    }
+    Ok(Prepared {
+        stretch,
+        taken_up: told,
+        lines,
+    })
+}
+
+/// Chooses the answer once the phrase has ended: among the lines that begin nearest to where it stopped, the one
+/// most like it.
+pub fn choose(prepared: Prepared, phrase: &Phrase) -> Option<Answer> {
+    let heard = phrase.outlines();
+    let Prepared {
+        stretch,
+        mut taken_up,
+        lines,
+    } = prepared;
+    let stopped = phrase.last().map(|note| note.key);
+    let distance = |first: u8| stopped.map_or(0, |key| key.abs_diff(first));
+    let nearest = lines.iter().map(|(_, first, _)| distance(*first)).min()?;
+    let rises = |outlines: &[Outline]| {
+        let mut keys = outlines.iter().flatten().flatten();
+        let first = keys.next().copied().unwrap_or(0);
+        let last = keys.next_back().copied().unwrap_or(first);
+        (i16::from(last) - i16::from(first)).signum()
+    };
+    let way = rises(&heard);
+    let mut best: Option<(f64, f64, ChorusLine)> = None;
+    for (line, first, outlines) in lines {
+        if distance(first) != nearest {
+            continue;
+        }
+        let likeness = self::taken_up(&outlines, &heard);
+        let same_way = rises(&outlines) == way;
+        let worth = likeness + if same_way { 0.1 } else { 0.0 };
+        if best.as_ref().is_none_or(|(most, ..)| worth > *most) {
+            best = Some((worth, likeness, line));
+        }
+    }
+    let (_, likeness, line) = best?;
+    if phrase.notes.is_empty() {
+        taken_up = TakenUp::Nothing;
+    } else if let TakenUp::Motif { bar, .. } = taken_up {
+        // How much higher it stands depends on the octave that was chosen.
+        let source = phrase.outline(bar as usize - 1).first().copied().flatten();
+        let first = line.notes.first().map(|note| key(note.pitch));
+        if let (Some(source), Some(first)) = (source, first) {
+            let higher = i16::from(first) - i16::from(source);
+            taken_up = TakenUp::Motif { bar, higher };
+        }
+    }
+    // A usual note of the line has about this velocity; see the arrangement.
+    const USUAL: f64 = 88.0;
+    let gain = phrase
+        .loudness()
+        .map_or(0.8, |heard| (heard / USUAL).clamp(0.6, 1.3));
+    Some(Answer {
+        line,
+        stretch,
+        taken_up,
+        likeness,
+        gain,
+    })
+}
+
+/// The bar (from 0) that is worth stating back: all of it in the harmony, and the one that moves most; of equals
+/// the latest. The last bar may still go on and is taken only if it is the only one.
+pub fn motif(phrase: &Phrase) -> Option<usize> {
+    let bars = phrase.ground.bars.len();
+    let candidates = 0..bars.saturating_sub(1).max(1);
+    candidates
+        .filter(|bar| wrong_notes(phrase, Some(*bar)).is_empty())
+        .filter_map(|bar| {
+            let keys: Vec<u8> = phrase.outline(bar).into_iter().flatten().collect();
+            let moves = keys.windows(2).filter(|pair| pair[0] != pair[1]).count();
+            let starts = phrase.outline(bar).first().is_some_and(Option::is_some);
+            (moves >= 1 && starts).then_some((moves, bar))
+        })
+        .max()
+        .map(|(_, bar)| bar)
+}
+
+/// The notes, by number, that are in neither the chord nor its scale and do not lead by a half step into the next
+/// one; in one bar (from 0) or in all.
+pub fn wrong_notes(phrase: &Phrase, bar: Option<usize>) -> Vec<usize> {
+    let ground = &phrase.ground;
+    let understood = endpin_theory::analyse(&ground.spans, ground.key);
+    let is_wrong = |(index, note): &(usize, &super::phrase::HeardNote)| {
+        let late = endpin_theory::Ticks(120);
+        let beat = (0..ground.beats())
+            .rfind(|beat| ground.ticks_at(*beat) <= note.at + late)
+            .unwrap_or(0);
+        let here = ground.bar_at(beat).number as usize - 1;
+        if bar.is_some_and(|bar| bar != here) {
+            return false;
+        }
+        let span = ground.span_at(beat);
+        let Some(chord) = &ground.spans[span].chord else {
+            return false;
+        };
+        let chroma = note.key % 12;
+        let in_chord = chord
+            .chord_tones()
+            .iter()
+            .any(|tone| tone.name.chroma() == chroma);
+        let leads = phrase
+            .notes
+            .get(index + 1)
+            .is_some_and(|next| next.key.abs_diff(note.key) == 1);
+        !in_chord && !understood[span].scale.contains(chroma) && !leads
+    };
+    let notes = phrase.notes.iter().enumerate();
+    notes.filter(is_wrong).map(|(index, _)| index).collect()
+}
+
+/// The keys on which a stretch can begin: its first chord's bass note in each octave of the range.
+fn firsts(stretch: &Stretch) -> Vec<u8> {
+    let (lowest, highest) = stretch.options.range;
+    let bass = stretch.chorus.spans[0].chord.as_ref();
+    let chroma = bass.map(|chord| chord.bass().chroma());
+    (lowest..=highest)
+        .filter(|key| chroma == Some(key % 12))
+        .collect()
+}
+
+/// A bar of the phrase as it stands over a bar of the stretch: each note as far above its chord's root as it was,
+/// in the octave nearest to `near`, and by how many semitones it stands higher.
+fn stated(
+    phrase: &Phrase,
+    source: usize,
+    stretch: &Stretch,
+    bar: usize,
+    near: u8,
+) -> (Vec<(u32, u32, u8)>, i16) {
+    let root = |chorus: &endpin_theory::Chorus, bar: usize| {
+        let span = chorus.span_at(chorus.bars[bar].first_beat);
+        let chord = chorus.spans[span].chord.as_ref();
+        chord.map(|chord| i16::from(chord.bass().chroma()))
+    };
+    let outline = phrase.outline(source);
+    let (Some(from), Some(to), Some(Some(first))) = (
+        root(&phrase.ground, source),
+        root(&stretch.chorus, bar),
+        outline.first().copied(),
+    ) else {
+        return (Vec::new(), 0);
+    };
+    let up = (to - from).rem_euclid(12);
+    let (lowest, highest) = stretch.options.range;
+    let fits = |by: i16| {
+        let keys = outline.iter().flatten().map(|key| i16::from(*key) + by);
+        let outside = keys.filter(|key| !(i16::from(lowest)..=i16::from(highest)).contains(key));
+        outside.count()
+    };
+    let away = |by: i16| (i16::from(first) + by - i16::from(near)).abs();
+    let by = [up - 24, up - 12, up, up + 12]
+        .into_iter()
+        .min_by_key(|by| (fits(*by), away(*by)))
+        .unwrap_or(up);
+    let notes = outline.iter().zip(1u32..).filter_map(|(heard, beat)| {
+        let key = u8::try_from(i16::from((*heard)?) + by).ok()?;
+        Some((bar as u32 + 1, beat, key))
+    });
+    (notes.collect(), by)
+}
+
+/// The lines that begin on `first` and hold as many of the wishes (bar, beat, key) as the rules allow, and how many
+/// they hold. A wish that is in the way is given up, weak beats first.
+fn narrowed(
+    stretch: &Stretch,
+    first: u8,
+    mut wishes: Vec<(u32, u32, u8)>,
+) -> Option<(Walker, usize)> {
+    wishes.retain(|(bar, beat, _)| (*bar, *beat) != (1, 1));
+    let strength = |bar: u32, beat: u32| {
+        let bars = &stretch.chorus.bars;
+        bars[bar as usize - 1].meter.strength(beat as usize - 1)
+    };
+    for _ in 0..TRIES {
+        let fixed = |&(bar, beat, key): &(u32, u32, u8)| Fixed::Note {
+            bar,
+            beat,
+            pitch: pitch(key),
+        };
+        let mut all = vec![fixed(&(1, 1, first))];
+        all.extend(wishes.iter().map(fixed));
+        let (at_bar, at_beat) = match stretch.walker(all) {
+            Ok(walker) => return Some((walker, wishes.len())),
+            Err(WalkError::Pin { bar, beat, .. } | WalkError::NoPlace { bar, beat }) => {
+                if (bar, beat) == (1, 1) {
+                    return None;
+                }
+                wishes.retain(|wish| (wish.0, wish.1) != (bar, beat));
+                continue;
+            }
+            Err(WalkError::NoLine { bar, beat, .. } | WalkError::NoNote { bar, beat, .. }) => {
+                (bar, beat)
+            }
+            Err(_) => return None,
+        };
+        // The wish nearest to where no line goes through, a weak beat before a strong one.
+        let far = |wish: &(u32, u32, u8)| {
+            let beats = 8 * (i64::from(wish.0) - i64::from(at_bar)) + i64::from(wish.1)
+                - i64::from(at_beat);
+            let strong = strength(wish.0, wish.1) != Strength::Weak;
+            (beats.abs() + 2 * i64::from(strong), beats)
+        };
+        let index = (0..wishes.len()).min_by_key(|index| far(&wishes[*index]))?;
+        wishes.remove(index);
+    }
+    None
+}
+
+/// The outlines of a line's first bars.
+pub fn outlines(line: &ChorusLine, stretch: &Stretch, bars: usize) -> Vec<Outline> {
+    let of_bar = |bar: usize| {
+        let bar = &stretch.chorus.bars[bar];
+        let beat = bar.meter.beat_ticks();
+        let on = |index: i64| {
+            let at = bar.start + beat * index;
+            let note = line.notes.iter().find(|note| note.start == at);
+            note.map(|note| key(note.pitch))
+        };
+        (0..i64::from(bar.meter.beats())).map(on).collect()
+    };
+    (0..bars).map(of_bar).collect()
+}
+
+fn key(pitch: Pitch) -> u8 {
+    u8::try_from(pitch.midi()).unwrap_or(0)
+}
+
+/// A pitch of this key, by the plainest of its names; the walker spells it as the chord asks.
+fn pitch(key: u8) -> Pitch {
+    const NAMES: [&str; 12] = [
+        "C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B",
+    ];
+    let name = NAMES[usize::from(key % 12)];
+    let name = NoteName::read(name).map(|(name, _)| name);
+    let at = name.and_then(|name| name.at_midi(i16::from(key)));
+    // Every key has one of the twelve names.
+    at.unwrap_or_else(|| Pitch::new(NoteName::new(endpin_theory::Letter::C, 0), 0))
+}

@@ -1,0 +1,73 @@
+"""Every way of ending `endpin live` once; `live_endings.py` measures a thousand of them."""
+
+import fcntl
+import os
+import signal
+import struct
+import subprocess
+import termios
+import time
+
+import pytest
+
+from live_endings import CHART, WAYS, Player, endings
+
+pytestmark = pytest.mark.alone
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_it_falls_silent_and_goes(program, way):
+    for ending in endings(program, 1, ways=[way]):
+        assert ending.fault is None
+        # 20 ms on a machine that does nothing else; a reader that waits its turn sees it later.
+        assert ending.silent_ms is None or ending.silent_ms < 150
+        assert ending.gone_ms < 1000
+
+
+def test_nohup_is_honoured(program, tmp_path):
+    player = Player(program, tmp_path, "fifo", preexec_fn=lambda: signal.signal(signal.SIGHUP, signal.SIG_IGN))
+    player.reader.wait_for_notes()
+    player.process.send_signal(signal.SIGHUP)
+    before = player.reader.heard()
+    time.sleep(0.8)
+    assert player.process.poll() is None and player.reader.heard() > before
+    player.process.send_signal(signal.SIGTERM)
+    assert player.process.wait(timeout=5) == 0
+
+
+def test_two_do_not_play_into_one_pipe(program, tmp_path):
+    player = Player(program, tmp_path, "fifo")
+    player.reader.wait_for_notes()
+    second = subprocess.run(
+        [program, "live", CHART, "--raw", player.fifo], stdin=subprocess.DEVNULL, capture_output=True, timeout=20
+    )
+    assert second.returncode == 3
+    assert "another endpin plays there already" in second.stderr.decode()
+    player.process.send_signal(signal.SIGTERM)
+    assert player.process.wait(timeout=5) == 0
+    assert not player.reader.down
+
+
+@pytest.mark.parametrize("columns, rows", [(65_535, 65_535), (65_535, 24), (1, 1), (0, 0)])
+def test_a_terminal_of_any_size_is_played_in_front_of(program, tmp_path, columns, rows):
+    player = Player(program, tmp_path, "fifo", terminal=True)
+    player.reader.wait_for_notes(1)
+    fcntl.ioctl(player.master, termios.TIOCSWINSZ, struct.pack("HHHH", rows, columns, 0, 0))
+    before = player.reader.heard()
+    time.sleep(1)
+    assert player.process.poll() is None and player.reader.heard() > before
+    os.write(player.master, b"q")
+    assert player.process.wait(timeout=5) == 0
+    assert not player.reader.down
+
+
+def test_the_names_of_sections_are_no_commands_to_the_terminal(program, tmp_path):
+    chart = tmp_path / "chart.toml"
+    chart.write_text('title = "Low Door"\nkey = "F"\n[section."A\\u001b]0;x\\u0007\\u009b2J"]\nbars = "| F7 | Bb7 |"\n')
+    done = subprocess.run(
+        [program, "live", chart, "--choruses", "1", "--tempo", "400", "--plain", "--raw", os.devnull],
+        stdin=subprocess.DEVNULL, capture_output=True, timeout=60,
+    )
+    assert done.returncode == 0 and b"bar 2" in done.stdout
+    said = done.stdout.decode()
+    assert not [c for c in said if c != "\n" and (ord(c) < 32 or 127 <= ord(c) < 160)], repr(said)
