@@ -9,9 +9,11 @@ use endpin::live::control::Control;
 use endpin::live::follow::{Follower, Lead};
 use endpin::live::message::{Message, Note};
 use endpin::live::passage::{Cue, Passage, PassageBar, PassageBeat, PassageSection};
-use endpin::live::passage_supply::{MadeAtOnce, PassageKind, PassageRequest};
+use endpin::live::passage_supply::{Bend, MadeAtOnce, PassageKind, PassageRequest, PassageSource};
 use endpin::live::play_status::{PlaySettings, PlayStatus, SharedPlayStatus};
 use endpin::live::queue::{ROOM, Shared};
+use endpin::live::redraw::Amendment;
+use endpin::live::repertoire::Repertoire;
 use endpin::live::scheduler::{EARLY, Lines, News, PlayEnd, Scheduler, Steer};
 use endpin::live::sink::{Outlet, Recording, Sink, SinkIndex, Sinks};
 use endpin::live::timebase::Quarter;
@@ -101,11 +103,33 @@ pub fn request(kind: PassageKind, chorus: u32) -> PassageRequest {
 
 pub type Toy = fn(&PassageRequest) -> Result<Passage, String>;
 
+/// Where passages come from: a toy, or a band in earnest.
+pub enum Source {
+    Toy(Toy),
+    Band(Box<Repertoire>),
+}
+
+impl PassageSource for Source {
+    fn passage(&mut self, request: &PassageRequest) -> Result<Passage, String> {
+        match self {
+            Source::Toy(toy) => toy(request),
+            Source::Band(band) => band.passage(request),
+        }
+    }
+
+    fn bend(&mut self, bend: &Bend) -> Result<Amendment, String> {
+        match self {
+            Source::Toy(_) => Err("a toy bends nothing".into()),
+            Source::Band(band) => PassageSource::bend(&mut **band, bend),
+        }
+    }
+}
+
 /// Everything of a live play, on one thread and a fake clock.
 pub struct FakePlay {
     pub clock: FakeClock,
     pub recording: Recording<FakeClock>,
-    pub conductor: Conductor<MadeAtOnce<Toy>>,
+    pub conductor: Conductor<MadeAtOnce<Source>>,
     pub scheduler: Scheduler<FakeClock>,
     pub shared: Arc<Shared>,
     pub status: SharedPlayStatus,
@@ -122,12 +146,34 @@ impl FakePlay {
         let clock = FakeClock::default();
         let recording = Recording::new(clock.clone());
         let sink = Box::new(recording.clone());
-        FakePlay::new(choruses, source, clock, recording, vec![sink], false)
+        FakePlay::new(
+            choruses,
+            Source::Toy(source),
+            clock,
+            recording,
+            vec![sink],
+            false,
+        )
+    }
+
+    /// A play of a band in earnest.
+    pub fn with_band(choruses: Option<u32>, band: Repertoire) -> FakePlay {
+        let clock = FakeClock::default();
+        let recording = Recording::new(clock.clone());
+        let sink = Box::new(recording.clone());
+        FakePlay::new(
+            choruses,
+            Source::Band(Box::new(band)),
+            clock,
+            recording,
+            vec![sink],
+            false,
+        )
     }
 
     pub fn new(
         choruses: Option<u32>,
-        source: Toy,
+        mut source: Source,
         clock: FakeClock,
         recording: Recording<FakeClock>,
         sinks: Vec<Box<dyn Sink>>,
@@ -137,11 +183,14 @@ impl FakePlay {
         let (events, taken) = RingBuffer::new(ROOM);
         let (told, news) = RingBuffer::new(64);
         let (spares, spare) = RingBuffer::new(4);
-        let first = request(PassageKind::Chorus, 1);
+        let first = match &source {
+            Source::Toy(_) => request(PassageKind::Chorus, 1),
+            Source::Band(band) => band.first_request(),
+        };
         let settings = PlaySettings::at_first(first.level, first.seed, [false; 3]);
         let status = SharedPlayStatus::new(PlayStatus::new(settings));
         let programme = Programme {
-            opening: (first, toy(&first)),
+            opening: (first, source.passage(&first).unwrap()),
             then: None,
             choruses,
             ending: true,

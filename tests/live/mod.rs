@@ -4,13 +4,14 @@ mod controls;
 mod fake_play;
 mod following;
 mod stalls;
+mod trading;
 
 use endpin::live::clock::{FakeClock, Nanos};
 use endpin::live::message::{Message, Note};
 use endpin::live::scheduler::PlayEnd;
 use endpin::live::sink::{Recording, Sink, SinkError};
 use endpin::performance::score::PartName;
-use fake_play::{BAR, FakePlay, HALF_SECOND, LEAD, Toy, ons, sounding, toy};
+use fake_play::{BAR, FakePlay, HALF_SECOND, LEAD, Source, ons, sounding, toy};
 use std::time::{Duration, Instant};
 
 #[test]
@@ -147,7 +148,7 @@ fn a_lost_port_ends_play_unless_it_is_waited_for() {
         let clock = FakeClock::default();
         let recording = Recording::new(clock.clone());
         let failing = Failing(100, recording.clone());
-        let source: Toy = |request| Ok(toy(request));
+        let source = Source::Toy(|request| Ok(toy(request)));
         let mut play = FakePlay::new(
             None,
             source,

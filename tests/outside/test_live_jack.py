@@ -240,3 +240,37 @@ def test_a_message_controls_what_it_is_mapped_to(play, tmp_path):  # noqa: F811
     with open(first, "rb") as pipe:
         pipe.read()
     assert controlled.wait(timeout=20) == 0
+
+
+def test_a_player_is_answered_and_the_exchange_kept(play, tmp_path):  # noqa: F811
+    """One endpin leads and plays the bass all the time; the other follows its clock and trades fours with it."""
+    first, second = tmp_path / "leads", Pipe(tmp_path / "trades")
+    os.mkfifo(first)
+    options = [CHART, *PLAIN]
+    leader = play(
+        *options, "--seed", 8, "--choruses", 2, "--tempo", 200, "--mute", "comp", "--mute", "time", "--virtual", "lead", "--raw", first
+    )
+    assert leader.stderr.readline().startswith(b"waiting for somebody to read")
+    take = tmp_path / "exchange.mid"
+    trader = play(
+        *options, "--follow", "lead", "--trade", 4, "--answer", "lead", "--take", take, "--raw", second.path, stdout=subprocess.PIPE
+    )
+    deadline = time.monotonic() + 30
+    while jack_ports().count("endpin") < 3:
+        assert time.monotonic() < deadline and trader.poll() is None
+        time.sleep(0.05)
+    Pipe(first).all()
+    time.sleep(0.5)
+    trader.send_signal(signal.SIGTERM)
+    played = second.all()
+    report, said = trader.communicate(timeout=30)
+    assert trader.returncode == 0, said.decode()
+    assert not sounding(played)
+    told = report.decode()
+    print(told)
+    assert told.count("endpin: your bar ") + told.count("endpin: from where") == 3, told
+    assert "what both of you played is in" in said.decode()
+    file = mido.MidiFile(take)
+    assert [track.name for track in file.tracks[1:]] == ["Bass", "Player"]
+    counts = [sum(m.type == "note_on" and m.velocity > 0 for m in track) for track in file.tracks[1:]]
+    assert counts[0] >= 46 and counts[1] >= 92, counts

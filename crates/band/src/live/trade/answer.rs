@@ -7,13 +7,13 @@
 //! follows no law that could be written down.
 
 use endpin_theory::{Feel, NoteName, Pitch, Strength};
-use endpin_walker::{ChorusLine, WalkError, Walker, pins::Fixed};
+use endpin_walker::{ChorusLine, Level, WalkError, Walker, pins::Fixed};
 
 use super::phrase::{Outline, Phrase, taken_up};
 use crate::live::redraw::Stretch;
 
-/// So many lines an answer is chosen from.
-const DRAWS: u32 = 12;
+/// So many lines for each octave an answer may begin in, of which one is chosen.
+const DRAWS: u32 = 40;
 /// So often a fixed note is given up before all are.
 const TRIES: u32 = 16;
 /// Below so many notes a beat an answer is as sparse.
@@ -98,6 +98,10 @@ pub fn prepare(phrase: &Phrase, mut stretch: Stretch, seed: u64) -> Result<Prepa
     let sparse = phrase.density() < SPARSE;
     if sparse {
         stretch.stage.feel = Some(Feel::Two);
+        if phrase.notes.is_empty() {
+            // The plainest two-feel, which has hardly a note between.
+            (stretch.stage.level, stretch.options.level) = (Level::TWO_FEEL, Level::TWO_FEEL);
+        }
     } else {
         stretch.stage.busy = match phrase.density() {
             dense if dense > 1.4 => 3,
@@ -238,10 +242,7 @@ pub fn wrong_notes(phrase: &Phrase, bar: Option<usize>) -> Vec<usize> {
     let ground = &phrase.ground;
     let understood = endpin_theory::analyse(&ground.spans, ground.key);
     let is_wrong = |(index, note): &(usize, &super::phrase::HeardNote)| {
-        let late = endpin_theory::Ticks(120);
-        let beat = (0..ground.beats())
-            .rfind(|beat| ground.ticks_at(*beat) <= note.at + late)
-            .unwrap_or(0);
+        let beat = phrase.beat_of(note);
         let here = ground.bar_at(beat).number as usize - 1;
         if bar.is_some_and(|bar| bar != here) {
             return false;

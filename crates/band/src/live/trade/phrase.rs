@@ -44,6 +44,15 @@ impl Phrase {
         beats.map(|index| on(bar.start + beat * index)).collect()
     }
 
+    /// The beat of the phrase (from 0) that a note is of, if it is up to a third of a beat early.
+    pub fn beat_of(&self, note: &HeardNote) -> usize {
+        let of = |beat: &usize| {
+            let early = self.ground.bar_at(*beat).meter.beat_ticks().0 / 3;
+            self.ground.ticks_at(*beat).0 - early <= note.at.0
+        };
+        (0..self.ground.beats()).rfind(of).unwrap_or(0)
+    }
+
     /// All outlines.
     pub fn outlines(&self) -> Vec<Outline> {
         (0..self.ground.bars.len())
