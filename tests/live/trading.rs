@@ -379,12 +379,43 @@ fn the_tempo_bends_with_the_player_within_the_band() {
         let bass = ons(&traded.taken, PartName::Bass);
         let beat = 80;
         let off = bass[beat].0 as f64 - beat as f64 * quarter;
-        assert_eq!(off.abs() < 15e6, follows, "{percent} %: {} ms", off / 1e6);
+        assert_eq!(off.abs() < 25e6, follows, "{percent} %: {} ms", off / 1e6);
         let tempo = 60e9 / (bass[beat + 1].0 - bass[beat].0) as f64;
         let most = 120.0 * (1.0 + percent / 100.0);
         assert!((118.8..=most + 0.01).contains(&tempo), "{tempo}");
     }
 }
+
+/// Both parts bar by bar, shown with `--nocapture`.
+fn transcript(traded: &Traded, script: &[(u64, Message)]) -> String {
+    let name = |key: &Option<u8>| match key {
+        Some(key) => format!(
+            "{}{}",
+            NAMES[usize::from(key % 12)],
+            i16::from(*key) / 12 - 1
+        ),
+        None => "-".into(),
+    };
+    let chords = [
+        "F7", "Bb7", "F7", "F7", "Bb7", "Bb7", "F7", "D7", "Gm7", "C7", "F7 D7", "Gm7 C7",
+    ];
+    let bars = outlines(&traded.taken, 0..24)
+        .into_iter()
+        .zip(scripted(script, 0..24));
+    let row = |(bar, (endpin, player)): (usize, (Outline, Outline))| {
+        let keys = |outline: &Outline| outline.iter().map(name).collect::<Vec<_>>().join(" ");
+        let (who, played) = match player.iter().flatten().count() {
+            0 => ("endpin", keys(&endpin)),
+            _ => ("player", keys(&player)),
+        };
+        format!("{:>2}  {:7} {who}  {played}", bar + 1, chords[bar % 12])
+    };
+    bars.enumerate().map(row).collect::<Vec<_>>().join("\n")
+}
+
+const NAMES: [&str; 12] = [
+    "C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B",
+];
 
 #[test]
 fn an_exchange_is_a_file_with_both_parts_and_its_reasons() {
@@ -424,6 +455,7 @@ fn an_exchange_is_a_file_with_both_parts_and_its_reasons() {
     assert_eq!(count(&read.tracks[1]), before_ending);
     assert_eq!(count(&read.tracks[2]), script.len() / 2);
     let explained = traded.exchange.explained();
+    println!("{}\n{explained}", transcript(&traded, &script));
     assert!(
         explained.starts_with("you, chorus 1, bars 5 to 8; endpin: your bar "),
         "{explained}"

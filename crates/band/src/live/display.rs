@@ -239,7 +239,10 @@ impl Writer {
 
     fn leave(&mut self) {
         if let Some(mut terminal) = self.terminal.take() {
-            let _ = terminal.show_cursor();
+            if terminal.show_cursor().is_err() {
+                // The terminal has gone. Dropped, this would say so on standard error, which has gone with it.
+                std::mem::forget(terminal);
+            }
             let _ = crossterm::execute!(stdout(), LeaveAlternateScreen);
             if is_foreground() {
                 let _ = disable_raw_mode();

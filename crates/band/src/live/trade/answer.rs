@@ -13,9 +13,9 @@ use super::phrase::{Outline, Phrase, taken_up};
 use crate::live::redraw::Stretch;
 
 /// So many lines for each octave an answer may begin in, of which one is chosen.
-const DRAWS: u32 = 40;
+const DRAWS: u32 = 24;
 /// So often a fixed note is given up before all are.
-const TRIES: u32 = 16;
+const TRIES: u32 = 10;
 /// Below so many notes a beat an answer is as sparse.
 const SPARSE: f64 = 0.6;
 

@@ -240,17 +240,24 @@ impl Trader {
         }
         turn.beats.push((at, length));
         let early = Duration::from_nanos((EARLY as f64 / Ticks::QUARTER.0 as f64 * quarter) as u64);
-        if is_last && opens_bar {
-            let line = at.after(length * beats_in_bar as u32);
-            let until = Nanos(line.0.saturating_sub((early + AT_LAST).as_nanos() as u64));
+        if !is_last {
+            return;
+        }
+        let line = at.after(length * beats_in_bar as u32);
+        let before_line =
+            |span: Duration| Nanos(line.0.saturating_sub((early + span).as_nanos() as u64));
+        if opens_bar {
             let first = self.seen.unwrap_or(0) + beats_in_bar as u64;
-            acts.push(TradeAct::Hold(first, until));
+            acts.push(TradeAct::Hold(first, before_line(AT_LAST)));
         }
-        if is_last && beats_in_bar == 1 {
-            let line = at.after(length);
-            let choose = Nanos(line.0.saturating_sub((early + AHEAD).as_nanos() as u64));
-            turn.closing = Some((at.after(length / 8), choose));
-        }
+        // The motif is one of the bars before the last, so the last can be used to draw in; a turn of one bar is
+        // heard to its last beat.
+        let draw = match turn.places.len() {
+            1 => Nanos(line.0.saturating_sub((length * 7 / 8).as_nanos() as u64)),
+            _ => at,
+        };
+        let draw = turn.closing.map_or(draw, |(draw, _)| draw);
+        turn.closing = Some((draw, before_line(AHEAD)));
     }
 
     fn is_players(&self, place: &BarPlace, bars: usize) -> bool {
