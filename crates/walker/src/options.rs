@@ -70,6 +70,8 @@ const LADDER: [Rung; 6] = {
 };
 
 impl Level {
+    /// 2: two-feel with the fifth, the last that is two-feel of itself.
+    pub const TWO_FEEL: Level = Level(2);
     /// 3: walking, chord tones with approaches by step.
     pub const CHORD_TONES: Level = Level(3);
     /// 4: dominant approaches, scale notes and runs.

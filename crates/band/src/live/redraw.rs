@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use endpin_theory::{Chorus, Ticks, chart::Span};
 use endpin_walker::{
-    ChorusLine, LineNote, Options, Plan, WalkError, Walker, layout::Stage, pins::Fixed, plan::Turn,
+    ChorusLine, Development, LineNote, Options, Plan, WalkError, Walker, pins::Fixed, plan::Turn,
 };
 
 use super::passage::{Cue, Passage};
@@ -72,7 +72,7 @@ pub struct Stretch {
     /// Where each starts in its passage.
     starts: Vec<Ticks>,
     /// Level, feel and liveliness.
-    pub stage: Stage,
+    pub development: Development,
     /// What is asked of the line.
     pub options: Options,
     arrange: ArrangeOptions,
@@ -91,7 +91,7 @@ impl Stretch {
     pub fn walker(&self, fixed: Vec<Fixed>) -> Result<Walker, WalkError> {
         let turn = Turn {
             chorus: self.chorus.clone(),
-            stage: self.stage,
+            development: self.development,
             fixed,
         };
         Walker::new(Plan::of_turns(vec![turn], 0), self.options.clone())
@@ -107,7 +107,7 @@ impl Stretch {
     ) -> Vec<Amendment> {
         let made = MadeChorus {
             chorus: &self.chorus,
-            stage: self.stage,
+            development: self.development,
             line,
             comp: &Default::default(),
         };
@@ -198,7 +198,7 @@ impl Repertoire {
                     options.pins.clear();
                     options.rests.clear();
                     whole = Some(Stretch {
-                        stage: session.stage(request.chorus),
+                        development: session.development(request.chorus),
                         starts: starts.collect(),
                         places: places.collect(),
                         chorus: Arc::new(piece),

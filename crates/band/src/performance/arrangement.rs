@@ -471,7 +471,7 @@ mod tests {
 
     #[test]
     fn the_drummer_keeps_the_two_feel_of_a_level_under_a_pickup() {
-        let (kicks, pickups) = on_weak_beats(Level::try_from(2).unwrap());
+        let (kicks, pickups) = on_weak_beats(Level::TWO_FEEL);
         assert!(
             kicks == 0 && pickups > 0,
             "{kicks} kicks, {pickups} pickups"

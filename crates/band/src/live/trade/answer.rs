@@ -97,16 +97,16 @@ pub struct Answer {
 pub fn prepare(phrase: &Phrase, mut stretch: Stretch, seed: u64) -> Result<Prepared, WalkError> {
     let sparse = phrase.density() < SPARSE;
     if sparse {
-        stretch.stage.feel = Some(Feel::Two);
+        stretch.development.feel = Some(Feel::Two);
         if phrase.notes.is_empty() {
             // The plainest two-feel, which has hardly a note between.
-            (stretch.stage.level, stretch.options.level) = (Level::TWO_FEEL, Level::TWO_FEEL);
+            (stretch.development.level, stretch.options.level) = (Level::TWO_FEEL, Level::TWO_FEEL);
         }
     } else {
-        stretch.stage.busy = match phrase.density() {
+        stretch.development.busy = match phrase.density() {
             dense if dense > 1.4 => 3,
             dense if dense > 1.1 => 2,
-            _ => stretch.stage.busy.min(1),
+            _ => stretch.development.busy.min(1),
         };
     }
     let bars = stretch.chorus.bars.len() - 1;

@@ -118,9 +118,9 @@ impl Trader {
         let mut stretch = self.repertoire.stretch(&places).ok()?;
         let level = Level::try_from(next).ok()?;
         stretch.options.level = level;
-        stretch.stage.level = level;
-        if level <= Level::TWO_FEEL && stretch.options.feel.is_none() {
-            stretch.stage.feel = Some(Feel::Two);
+        stretch.development.level = level;
+        if level.is_two_feel() && stretch.options.feel.is_none() {
+            stretch.development.feel = Some(Feel::Two);
         }
         let line = stretch.walker(Vec::new()).ok()?.line(self.seed(), 1);
         let within = own_bars(&stretch);
