@@ -76,6 +76,11 @@ impl Attacks {
         self.levels.len()
     }
 
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        self.levels.is_empty()
+    }
+
     /// The mean level of each band over some steps before or after one, those outside the sound left out.
     fn mean(&self, at: usize, from: i32, to: i32) -> [f32; BANDS] {
         let bound = |offset: i32| {

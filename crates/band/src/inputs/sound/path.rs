@@ -47,6 +47,12 @@ fn leap(from: usize, to: usize) -> f32 {
     (from.abs_diff(to) as f32 - 12.0).clamp(0.0, 8.0) * LEAP
 }
 
+impl Default for Path {
+    fn default() -> Self {
+        Path::new()
+    }
+}
+
 impl Path {
     /// Before the first window: silence.
     pub fn new() -> Path {

@@ -39,6 +39,12 @@ pub struct Spectrum {
     pub strongest: f32,
 }
 
+impl Default for Spectrum {
+    fn default() -> Self {
+        Spectrum::new()
+    }
+}
+
 impl Spectrum {
     /// Room for the windows of one sound.
     pub fn new() -> Spectrum {
