@@ -103,7 +103,7 @@ impl Block {
     }
 
     /// How many edges there are.
-    pub(crate) fn len(&self) -> usize {
+    pub(super) fn len(&self) -> usize {
         self.edges.len()
     }
 

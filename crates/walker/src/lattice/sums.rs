@@ -266,11 +266,19 @@ const STRETCH: usize = 512;
 /// The most numbers that are kept of other layers: 128 MiB.
 const MOST_KEPT: usize = 1 << 24;
 
+/// Onsets from which on weights are rounded and brought to the same size, so that in a chart that goes on and on
+/// they come to stay the same. A lattice of which not all layers are kept is longer.
+const LONG: usize = 2 * STRETCH;
+
 /// The weights of the states of a layer, as many numbers each as a sum has. Equal layers are one.
 type Layer = Arc<[f64]>;
 
-/// Layers that have been gathered, by the edges and the weights along the form that led to them.
-type Gathered = FxHashMap<(*const Block, *const Along), (Layer, Layer, i64)>;
+/// Layers that have been gathered of late, by the edges and the weights along the form that led to them: the layer
+/// after, the layer itself, and what it was divided by.
+type Gathered = FxHashMap<(*const Block, *const Along), Vec<(Layer, Layer, f64)>>;
+
+/// Layers that are remembered for the same edges and weights: a form comes round in few bars.
+const REMEMBERED: usize = 8;
 
 /// Total weights of all lines of a lattice, from each state to each exit.
 #[derive(Debug)]
@@ -279,8 +287,8 @@ pub struct Weights {
     along: Vec<Arc<Along>>,
     /// For each few exits the layers, those of the entries first; none if it is not kept.
     groups: Vec<Vec<Option<Layer>>>,
-    /// The power of two that was divided out of each layer.
-    powers: Vec<i64>,
+    /// What each layer was divided by.
+    units: Vec<f64>,
 }
 
 impl Weights {
@@ -288,7 +296,7 @@ impl Weights {
     pub fn new(lattice: Arc<Lattice>, along: Vec<Arc<Along>>) -> Weights {
         let onsets = lattice.onsets();
         let mut weights = Weights {
-            powers: Vec::new(),
+            units: Vec::new(),
             groups: Vec::new(),
             along,
             lattice,
@@ -296,51 +304,75 @@ impl Weights {
         for group in 0..weights.lattice.exits().len().div_ceil(TOGETHER) {
             let mut after = weights.at_exits(group);
             let mut layers = vec![Some(after.clone())];
-            let mut powers = vec![0; onsets];
+            let mut units = vec![1.0; onsets];
             let mut gathered = Gathered::default();
             let mut kept = 0;
             for layer in (0..onsets).rev() {
-                let given = weights.powers.get(layer).copied();
-                let (sums, power, new) = weights.known_or_new(&mut gathered, layer, &after, given);
+                let given = weights.units.get(layer).copied();
+                let (sums, unit, new) = weights.known_or_new(&mut gathered, layer, &after, given);
                 kept += if new { sums.len() } else { 0 };
                 let keep = kept <= MOST_KEPT || layer % STRETCH == 0;
                 layers.push(keep.then(|| sums.clone()));
-                powers[layer] = power;
+                units[layer] = unit;
                 after = sums;
             }
             layers.reverse();
             weights.groups.push(layers);
-            weights.powers = powers;
+            weights.units = units;
         }
         weights
     }
 
-    /// A layer, its power, and whether it is one that was not met before: in a chart that goes on and on the
+    /// A layer, what it was divided by, and whether it is one that was not met before: in a chart that goes on and on the
     /// weights come to stay the same, and are then found instead of gathered.
     fn known_or_new(
         &self,
         gathered: &mut Gathered,
         layer: usize,
         after: &Layer,
-        given: Option<i64>,
-    ) -> (Layer, i64, bool) {
+        given: Option<f64>,
+    ) -> (Layer, f64, bool) {
         let edges = Arc::as_ptr(&self.lattice.blocks()[layer]);
         let key = (edges, Arc::as_ptr(&self.along[layer]));
-        if let Some((before, sums, power)) = gathered.get(&key) {
-            if Arc::ptr_eq(before, after) && given.is_none_or(|given| given == *power) {
-                return (sums.clone(), *power, false);
-            }
+        let known = gathered.entry(key).or_default();
+        let same = |(before, _, unit): &&(Layer, Layer, f64)| {
+            Arc::ptr_eq(before, after) && given.is_none_or(|given| given == *unit)
+        };
+        if let Some((_, sums, unit)) = known.iter().find(same) {
+            return (sums.clone(), *unit, false);
         }
         let mut numbers = self.gather(layer, after, false);
-        let power = given.unwrap_or_else(|| power_of(&numbers));
-        rescale(&mut numbers, power);
-        let same = gathered.get(&key).filter(|(_, sums, _)| **sums == *numbers);
+        let unit = given.unwrap_or_else(|| match self.is_long() {
+            true => greatest(&numbers),
+            false => power_of_two(power_of(&numbers)),
+        });
+        self.rescale(&mut numbers, unit);
+        let same = known.iter().find(|(_, sums, _)| **sums == *numbers);
         let (sums, new) = match same {
             Some((_, sums, _)) => (sums.clone(), false),
             None => (numbers.into(), true),
         };
-        gathered.insert(key, (after.clone(), sums.clone(), power));
-        (sums, power, new)
+        if known.len() == REMEMBERED {
+            known.remove(0);
+        }
+        known.push((after.clone(), sums.clone(), unit));
+        (sums, unit, new)
+    }
+
+    fn is_long(&self) -> bool {
+        self.lattice.onsets() > LONG
+    }
+
+    /// Divides the numbers of a layer by its unit, and rounds them in a long lattice.
+    fn rescale(&self, numbers: &mut [f64], unit: f64) {
+        let factor = 1.0 / unit;
+        for number in numbers {
+            *number *= factor;
+            if self.is_long() {
+                // To one part in 2 to the thirty-sixth.
+                *number = f64::from_bits(number.to_bits() & !0xffff);
+            }
+        }
     }
 
     /// How many numbers a sum has: the statements, rounded up to what was compiled, times the exits together.
@@ -406,7 +438,8 @@ impl Weights {
     /// The odds that two lines drawn between the same ends are equal, at the ends where they are greatest.
     pub fn greatest_odds_of_equals(&self) -> f64 {
         let odds = |group: usize| {
-            let mut exponent = -2 * self.powers.iter().sum::<i64>();
+            let divided: f64 = self.units.iter().map(|unit| unit.log2()).sum();
+            let mut exponent = -2 * divided as i64;
             let mut squares = self.at_exits(group).to_vec();
             for layer in (0..self.lattice.onsets()).rev() {
                 squares = self.gather(layer, &squares, true);
@@ -444,7 +477,7 @@ impl Weights {
             let after = made.last().cloned();
             let again = || {
                 let mut sums = self.gather(layer + 1, &after?, false);
-                rescale(&mut sums, self.powers[layer + 1]);
+                self.rescale(&mut sums, self.units[layer + 1]);
                 Some(sums.into())
             };
             made.extend(kept.or_else(again));
@@ -532,13 +565,14 @@ fn unit(random: u64) -> f64 {
     (random >> 11) as f64 * (1.0 / (1u64 << 53) as f64)
 }
 
+fn greatest(numbers: &[f64]) -> f64 {
+    let greatest = numbers.iter().copied().fold(0.0, f64::max);
+    if greatest > 0.0 { greatest } else { 1.0 }
+}
+
 /// The power of two by which the greatest number has to be divided to lie between 1 and 2.
 fn power_of(numbers: &[f64]) -> i64 {
-    let greatest = numbers.iter().copied().fold(0.0, f64::max);
-    match greatest > 0.0 {
-        true => (greatest.to_bits() >> 52) as i64 - 1023,
-        false => 0,
-    }
+    (greatest(numbers).to_bits() >> 52) as i64 - 1023
 }
 
 /// Divides numbers by 2 to a power.

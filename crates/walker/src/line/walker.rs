@@ -559,13 +559,3 @@ fn layout(plan: &Plan, turn: usize, options: &Options) -> Result<Layout, WalkErr
 pub(crate) fn onsets(layout: &Layout) -> Vec<Onset> {
     layout.slots.iter().map(|slot| slot.onset.clone()).collect()
 }
-impl Walker {
-    #[doc(hidden)]
-    pub fn size(&self) -> (usize, usize) {
-        let b = self.links[0].lattice().blocks();
-        (
-            b.iter().map(|b| b.states()).sum(),
-            b.iter().map(|b| b.len()).sum(),
-        )
-    }
-}
