@@ -1,11 +1,14 @@
-//! The judge and the walker check each other: the rules are written twice, once for the lattice and once for
-//! the listener. No line of the walker breaks a rule by the judge's ear, and a fault planted in one is found
-//! at its place and nowhere else.
+//! The judge hears what the walker plays: no line of the walker breaks a rule, and a fault planted in one is
+//! found at its place and nowhere else.
 
 mod faults;
+mod takes;
 
 use endpin_theory::{Chart, Chorus, analysis::analyse};
-use endpin_walker::{ChorusLine, Heard, Judge, Level, LineNote, Options, Plan, Role, Walker};
+use endpin_walker::{
+    ChorusLine, Development, Heard, Judge, Level, LineNote, Options, Plan, Role, Walker,
+    line::layout::Layout,
+};
 use std::{fs, sync::OnceLock};
 
 const RANGE: (u8, u8) = (28, 55);
@@ -15,11 +18,10 @@ const GRANTED: (u8, u8) = (28, 64);
 /// A chart, its judge, and lines of every level: the choruses joined and the ending.
 struct Case {
     name: &'static str,
-    chorus: Chorus,
     judge: Judge,
     lines: Vec<(u8, Vec<LineNote>)>,
-    /// Chromas of each span's scale.
-    scales: Vec<Vec<u8>>,
+    /// The onsets of a chorus.
+    layout: Layout,
 }
 
 const CHORUSES: u32 = 2;
@@ -70,21 +72,25 @@ fn case(name: &'static str, chorus: Chorus) -> Case {
         .collect();
     Case {
         name,
-        judge: Judge::new(chorus.clone(), &understood, GRANTED),
-        scales: understood
-            .iter()
-            .map(|understood| {
-                understood
-                    .scale
-                    .notes()
-                    .iter()
-                    .map(|name| name.chroma())
-                    .collect()
-            })
-            .collect(),
-        chorus,
+        layout: layout(&chorus),
+        judge: Judge::new(chorus, &understood, GRANTED),
         lines,
     }
+}
+
+fn layout(chorus: &Chorus) -> Layout {
+    let development = Development {
+        level: Level::TOP,
+        feel: None,
+        busy: 0,
+        lift: 0,
+        loose: false,
+    };
+    let next = chorus.spans[0]
+        .chord
+        .as_ref()
+        .map(|chord| chord.bass().chroma());
+    Layout::new(chorus, development, &Options::default(), next)
 }
 
 fn heard(line: &[LineNote]) -> Vec<Heard> {

@@ -1,7 +1,7 @@
 //! Deliberate devices that break a rule with reason: they are described, not punished (common practice, no
 //! source).
 
-use super::{Broken, Line};
+use super::played::Played;
 use endpin_theory::Ticks;
 use std::fmt;
 
@@ -42,46 +42,53 @@ impl fmt::Display for Device {
     }
 }
 
-/// The device that explains each note which breaks a rule, if any.
-pub(super) fn find(line: &Line<'_>, broken: &[Vec<Broken>]) -> Vec<Option<Device>> {
+/// The device that explains each note which breaks a rule, if any; rules are given by number.
+pub(super) fn find(line: &Played<'_>, broken: &[Vec<usize>]) -> Vec<Option<Device>> {
     let pedal = pedals(line);
-    (0..line.heard.len())
-        .map(|note| match &broken[note][..] {
-            [] => None,
-            // No device excuses what cannot be played.
-            rules if rules.contains(&Broken::Playable) && !pedal[note] => None,
-            _ if pedal[note] => Some(Device::Pedal),
-            _ if anticipates(line, note) => Some(Device::Anticipation),
-            _ if in_sequence(line, note) => Some(Device::Sequence),
-            _ => None,
+    let find = |(note, rules): (usize, &Vec<usize>)| {
+        let found = [
+            (Device::Pedal, pedal[note]),
+            (Device::Anticipation, anticipates(line, note)),
+            (Device::Sequence, in_sequence(line, note)),
+        ];
+        let excuses = |device: &Device| {
+            let mut rules = rules.iter().map(|&rule| &line.judge.rules[rule]);
+            rules.all(|rule| rule.is_excused_by(device))
+        };
+        let mut found = found
+            .into_iter()
+            .filter(|(device, is)| *is && excuses(device));
+        found.next().map(|(device, _)| device)
+    };
+    let notes = broken.iter().enumerate();
+    notes
+        .map(|(note, rules)| match rules.is_empty() {
+            true => None,
+            false => find((note, rules)),
         })
         .collect()
 }
 
 /// Notes of stretches in which one chroma, the tonic or the dominant of the key, lasts through three chords
 /// and at least two bars.
-fn pedals(line: &Line<'_>) -> Vec<bool> {
-    let chorus = &line.ground.chorus;
+fn pedals(line: &Played<'_>) -> Vec<bool> {
+    let chorus = &line.judge.chorus;
     let tonic = chorus.key.tonic.chroma();
     let dominant = (tonic + 7) % 12;
     let mut found = vec![false; line.heard.len()];
     let mut begin = 0;
     while begin < line.heard.len() {
-        let chroma = line.chroma(begin);
+        let chroma = line.heard[begin].key % 12;
         let count = (begin..line.heard.len())
-            .take_while(|&note| line.chroma(note) == chroma)
+            .take_while(|&note| line.heard[note].key % 12 == chroma)
             .count();
         let end = begin + count;
         let mut spans: Vec<_> = (begin..end)
-            .filter_map(|note| Some((line.stands[note].chorus, line.stands[note].span?)))
+            .filter_map(|note| Some((line.heard[note].chorus, line.stands[note].span?)))
             .collect();
         spans.dedup();
         let under: usize = (begin..end)
-            .map(|note| {
-                line.beats_under(note)
-                    .filter(|(arrival, _)| *arrival)
-                    .count()
-            })
+            .map(|note| line.under(note).filter(|place| place.onset.arrival).count())
             .sum();
         let last = &line.heard[end - 1];
         let length = line.stands[end - 1].time + last.length - line.stands[begin].time;
@@ -97,16 +104,18 @@ fn pedals(line: &Line<'_>) -> Vec<bool> {
 
 /// Whether a note is the coming root, struck at most a beat early and held over its arrival, or struck
 /// between the beats and taken up again there.
-fn anticipates(line: &Line<'_>, note: usize) -> bool {
+fn anticipates(line: &Played<'_>, note: usize) -> bool {
     let stand = &line.stands[note];
-    let held = line
-        .beats_under(note)
+    let key = line.heard[note].key;
+    let mut stressed = line.under(note).filter(|place| place.onset.stressed);
+    let held = stressed
         .next()
-        .is_some_and(|(arrival, sounding)| arrival && sounding.bass() == line.chroma(note));
+        .is_some_and(|place| place.onset.arrival && place.onset.is_bass(key));
     let end = stand.time + line.heard[note].length;
     let taken_up = line.stands.get(note + 1).is_some_and(|next| {
         let close = next.time - stand.time < stand.beat_length && next.time <= end + Ticks(1);
-        next.arrival && !stand.on_beat && close && line.chroma(note + 1) == line.chroma(note)
+        let arrives = line.place(note + 1).onset.arrival;
+        arrives && !stand.on_beat() && close && line.heard[note + 1].key % 12 == key % 12
     });
     held || taken_up
 }
@@ -116,7 +125,7 @@ const FIGURE: [usize; 3] = [4, 3, 6];
 
 /// Whether a note stands in a figure of three notes or more that came just before on other steps with the
 /// same moves in the same rhythm, or comes again just after.
-fn in_sequence(line: &Line<'_>, note: usize) -> bool {
+fn in_sequence(line: &Played<'_>, note: usize) -> bool {
     FIGURE.into_iter().any(|size| {
         let starts = note.saturating_sub(size - 1)..=note;
         starts
@@ -126,7 +135,7 @@ fn in_sequence(line: &Line<'_>, note: usize) -> bool {
 }
 
 /// A figure moves, and lies within chords.
-fn is_figure(line: &Line<'_>, start: usize, size: usize) -> bool {
+fn is_figure(line: &Played<'_>, start: usize, size: usize) -> bool {
     let Some(stands) = line.stands.get(start..start + size) else {
         return false;
     };
@@ -139,7 +148,7 @@ fn is_figure(line: &Line<'_>, start: usize, size: usize) -> bool {
     stands.iter().all(|stand| stand.span.is_some()) && keys.len() >= 3
 }
 
-fn repeats(line: &Line<'_>, start: usize, size: usize) -> bool {
+fn repeats(line: &Played<'_>, start: usize, size: usize) -> bool {
     let copies = |other: usize| {
         if other + size > line.heard.len() {
             return false;

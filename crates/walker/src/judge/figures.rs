@@ -1,6 +1,7 @@
 //! What a line keeps and how it moves, in figures; no single score without its parts.
 
-use super::{Broken, Line, Verdict, ground::LeadsInto};
+use super::{Verdict, played::Played};
+use crate::rules::{Leads, Within};
 
 /// How often something was kept, of how many times it was asked for.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -52,92 +53,58 @@ pub struct Figures {
     pub register: Option<(u8, u8, u8)>,
 }
 
-pub(super) fn of(line: &Line<'_>, verdicts: &[Verdict]) -> Figures {
+pub(super) fn of(line: &Played<'_>, verdicts: &[Verdict]) -> Figures {
     let mut figures = Figures::default();
-    for (verdict, stand) in verdicts.iter().zip(&line.stands) {
-        if stand
-            .span
-            .is_none_or(|span| line.ground.sounding(span).is_none())
-        {
-            figures.playable.count(keeps(verdict, Broken::Playable));
+    for (note, verdict) in verdicts.iter().enumerate() {
+        let mut count = |kept: fn(&mut Figures) -> &mut Kept, rule| {
+            kept(&mut figures).count(keeps(verdict, rule));
+        };
+        count(|figures| &mut figures.playable, "playable");
+        if line.harmony(note).is_none() {
             continue;
         }
-        if stand.stressed {
-            figures
-                .strong_beats
-                .count(keeps(verdict, Broken::StrongBeats));
-        } else {
-            figures.weak_beats.count(keeps(verdict, Broken::WeakBeats));
+        let onset = &line.place(note).onset;
+        match onset.stressed {
+            true => count(|figures| &mut figures.strong_beats, "strong-beats"),
+            false => count(|figures| &mut figures.weak_beats, "weak-beats"),
         }
-        if stand.leads == LeadsInto::Chorus {
-            figures.joins.count(keeps(verdict, Broken::Join));
+        if onset.leads == Leads::IntoChorus {
+            count(|figures| &mut figures.joins, "join");
         }
-        figures
-            .root_to_seventh
-            .count(keeps(verdict, Broken::RootToSeventh));
-        figures.playable.count(keeps(verdict, Broken::Playable));
+        count(|figures| &mut figures.root_to_seventh, "root-to-seventh");
     }
     changes(line, verdicts, &mut figures);
     moves(line, &mut figures);
     figures
 }
 
-fn keeps(verdict: &Verdict, rule: Broken) -> bool {
+fn keeps(verdict: &Verdict, rule: &str) -> bool {
     !verdict.broken.contains(&rule) || verdict.device.is_some()
 }
 
-/// Arrivals and the beats before them, counted by what the chart asks for.
-fn changes(line: &Line<'_>, verdicts: &[Verdict], figures: &mut Figures) {
-    let chorus = &line.ground.chorus;
+/// Arrivals and the beats before them, counted by what the chart asks for from the first note to the last.
+fn changes(line: &Played<'_>, verdicts: &[Verdict], figures: &mut Figures) {
     let (Some(first), Some(last)) = (line.stands.first(), line.stands.last()) else {
         return;
     };
-    let (begin, end) = (first.time, last.time);
-    let mut note = 0;
-    for turn in 0..i64::from(line.choruses) {
-        for (number, span) in chorus.spans.iter().enumerate() {
-            let arrives = chorus.length() * turn + chorus.ticks_at(span.start);
-            if line.ground.sounding(number).is_none() || arrives < begin || arrives > end {
-                continue;
-            }
-            while line
-                .stands
-                .get(note + 1)
-                .is_some_and(|next| next.time <= arrives)
-            {
-                note += 1;
-            }
-            let stand = &line.stands[note];
-            let sounds = stand.time == arrives || stand.time + line.heard[note].length > arrives;
-            let kept = sounds && keeps(&verdicts[note], Broken::ArrivalRoot);
-            figures.arrival_roots.count(kept);
-            // The beat before, if it had to lead here.
-            let before = if stand.time == arrives {
-                note.checked_sub(1)
-            } else {
-                Some(note)
-            };
-            let asked = number > 0 && {
-                let before = &chorus.spans[number - 1];
-                let strength = chorus.strength(span.start - 1);
-                before.beats > 1
-                    && before.chord.is_some()
-                    && strength == endpin_theory::Strength::Weak
-            };
-            if asked && arrives > begin {
-                let leads = before.is_some_and(|before| {
-                    line.stands[before].leads == LeadsInto::Change
-                        && line.stands[before].time < arrives
-                        && arrives - line.stands[before].time <= line.stands[before].beat_length
-                        && keeps(&verdicts[before], Broken::Approach)
-                });
-                figures.approaches.count(leads);
-            }
+    for place in &line.places[first.place..=last.place] {
+        if line.harmony_at(place).is_none() {
+            continue;
+        }
+        let sounding = place.last.filter(|_| !place.left_out);
+        let keeps =
+            |note: Option<usize>, rule| note.is_some_and(|note| keeps(&verdicts[note], rule));
+        if place.onset.arrival {
+            figures.arrival_roots.count(keeps(sounding, "arrival-root"));
+        }
+        // Between the beats nothing has to be played.
+        if place.onset.leads == Leads::IntoChange && place.onset.within == Within::Beat {
+            figures.approaches.count(keeps(place.note, "approach"));
         }
     }
 }
 
-fn moves(line: &Line<'_>, figures: &mut Figures) {
+fn moves(line: &Played<'_>, figures: &mut Figures) {
     let mut direction = 0;
     for note in 1..line.heard.len() {
         let distance = line.key(note) - line.key(note - 1);

@@ -1,37 +1,40 @@
 //! The rules of the line turned on a line that somebody played.
 //!
 //! The judge hears notes over a chart and says of each which rules it breaks, what part it plays, and what
-//! deliberate device would explain it. It shares the names of rules and parts with the walker, not its
-//! lattice: the rules of design section 6 are written here a second time, as a listener applies them, with
-//! the whole line before him. So each checks the other: the walker's lines break none of these rules.
+//! deliberate device would explain it. The rules are those by which lines are made, each read by itself over
+//! the whole line ([`crate::rules`]); what starts off the grid is read as a weak beat of its chord.
 //!
 //! One fault is reported once, at the note that makes it. An approach into a note that is wrong itself is
 //! judged by what it could have led into, and a wrong root by the root that was meant.
 
 mod devices;
+mod faults;
 mod figures;
-mod ground;
-mod part;
-mod rules;
+mod mend;
+mod played;
 mod words;
 
 pub use devices::Device;
 pub use figures::{Figures, Kept};
-/// A way to mend a note.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Mend {
-    /// The note to play in its place.
-    pub pitch: Pitch,
-    /// What that note would be, in words for a student.
-    pub why: String,
-    /// Other notes that have to change with it: their number in the line and what to play.
-    pub others: Vec<(usize, Pitch)>,
-}
+pub use mend::Mend;
 
-use crate::{instrument::Hand, role::Role};
-use endpin_theory::{Chorus, Degree, Pitch, Strength, Ticks, analysis::Understood};
-use ground::{Ground, Stand};
-use std::fmt;
+use crate::{
+    instrument::Hand,
+    line::{
+        LineNote,
+        layout::Layout,
+        walker::{Grammars, WalkError, layouts},
+    },
+    options::{self, Level, Options},
+    plan::{Development, Plan},
+    role::Role,
+    rules::{Conditions, InTime, Rule, rules},
+};
+use endpin_theory::{
+    Degree, NoteName, Pitch, Strength, Ticks, analysis::Understood, chart::Chorus, chord::Chord,
+};
+use played::Played;
+use std::sync::Arc;
 
 /// A note that was heard, where it was meant.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -47,54 +50,15 @@ pub struct Heard {
     pub key: u8,
 }
 
-/// A rule of the line that can be broken (design section 6).
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Broken {
-    /// The note at an arrival is not the root.
-    ArrivalRoot,
-    /// A strong beat does not hold a chord tone.
-    StrongBeats,
-    /// A weak beat holds a note that neither belongs nor leads.
-    WeakBeats,
-    /// The last beat before a change does not lead into it.
-    Approach,
-    /// A note lies above the seventh over the highest root.
-    RootToSeventh,
-    /// Out of range, a leap too wide or not answered, a pitch three times running, or out of the hand's reach.
-    Playable,
-    /// The last beat of a chorus does not lead into the next.
-    Join,
-}
-
-impl Broken {
-    /// All rules, in the order of the design.
-    pub const ALL: [Broken; 7] = [
-        Broken::ArrivalRoot,
-        Broken::StrongBeats,
-        Broken::WeakBeats,
-        Broken::Approach,
-        Broken::RootToSeventh,
-        Broken::Playable,
-        Broken::Join,
-    ];
-
-    /// The rule's name in every output.
-    pub fn name(self) -> &'static str {
-        match self {
-            Broken::ArrivalRoot => "arrival-root",
-            Broken::StrongBeats => "strong-beats",
-            Broken::WeakBeats => "weak-beats",
-            Broken::Approach => "approach",
-            Broken::RootToSeventh => "root-to-seventh",
-            Broken::Playable => "playable",
-            Broken::Join => "join",
+impl From<&LineNote> for Heard {
+    /// A note played as it was written.
+    fn from(note: &LineNote) -> Heard {
+        Heard {
+            chorus: note.chorus,
+            start: note.start,
+            length: note.length,
+            key: note.pitch.midi() as u8,
         }
-    }
-}
-
-impl fmt::Display for Broken {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(self.name())
     }
 }
 
@@ -123,8 +87,8 @@ pub struct Verdict {
     pub approach: Option<Role>,
     /// Strength of its beat; off the beat it is weak.
     pub strength: Strength,
-    /// Rules that it breaks, in the order of the design.
-    pub broken: Vec<Broken>,
+    /// Names of the rules that it breaks, in the order in which outputs list them.
+    pub broken: Vec<&'static str>,
     /// The deliberate device that explains it.
     pub device: Option<Device>,
     /// What a teacher would say about it.
@@ -143,9 +107,12 @@ impl Verdict {
 /// Judges lines over one chart.
 #[derive(Clone, Debug)]
 pub struct Judge {
-    ground: Ground,
+    chorus: Chorus,
+    /// The name of the root to end on.
+    home: NoteName,
+    layout: Layout,
+    rules: Vec<Arc<dyn Rule>>,
     range: (u8, u8),
-    hand: Option<Hand>,
 }
 
 /// A line that was judged.
@@ -159,76 +126,101 @@ pub struct Judgement {
 
 impl Judge {
     /// A judge of lines over this chart, as understood, on an instrument from the lowest to the highest
-    /// MIDI key.
+    /// MIDI key: by the rules of the last level, in the feels of the chart, with or without a note on any beat.
     pub fn new(chorus: Chorus, understood: &[Understood], range: (u8, u8)) -> Judge {
-        Judge {
-            ground: Ground::new(chorus, understood),
+        let development = Development {
+            level: Level::TOP,
+            feel: None,
+            busy: 0,
+            lift: 0,
+            loose: false,
+        };
+        let options = Options {
             range,
-            hand: None,
+            ..Options::default()
+        };
+        let next = chorus.spans[0].chord.as_ref();
+        let next = next.map(|chord| chord.bass().chroma());
+        let layout = Layout::of(&chorus, understood, development, &options, next, true);
+        let rules = rules(Conditions::of(Level::TOP));
+        Judge::of(chorus, layout, rules, range)
+    }
+
+    /// A judge of first choruses as a walker makes them with these options, by rules of your own besides
+    /// those of the level.
+    ///
+    /// # Errors
+    /// Pins and rests that the chart does not have.
+    pub fn as_asked(
+        chorus: Chorus,
+        options: &Options,
+        own: Vec<Arc<dyn Rule>>,
+    ) -> Result<Judge, WalkError> {
+        let options = Options {
+            arc: Some(options::Arc::Flat),
+            ..options.clone()
+        };
+        let plan = Plan::of(chorus.clone(), &options);
+        let (mut layouts, in_time) = layouts(&plan, &options)?;
+        let rules = Grammars { in_time, own }.rules(plan.turns()[0].development.level);
+        Ok(Judge::of(
+            chorus,
+            layouts.swap_remove(0),
+            rules,
+            options.range,
+        ))
+    }
+
+    fn of(chorus: Chorus, layout: Layout, rules: Vec<Arc<dyn Rule>>, range: (u8, u8)) -> Judge {
+        Judge {
+            home: chorus.home_chord().map_or(chorus.key.tonic, Chord::root),
+            chorus,
+            layout,
+            rules,
+            range,
         }
     }
 
     /// The same judge of lines that nobody has played yet: this hand has to come to each note in time.
-    pub fn with_hand(self, hand: Hand) -> Judge {
-        Judge {
-            hand: Some(hand),
-            ..self
+    pub fn with_hand(mut self, hand: Hand) -> Judge {
+        let layout = std::slice::from_ref(&self.layout);
+        if let Some(rule) = InTime::needed(&hand, self.range, layout, |turn| turn) {
+            self.rules.push(Arc::new(rule));
         }
+        self
     }
 
-    /// The rules that each note of a line of so many choruses breaks, without parts, words and mends.
-    pub fn broken(&self, heard: &[Heard], choruses: u32) -> Vec<Vec<Broken>> {
-        rules::broken(&Line::new(self, heard, choruses))
+    /// The rules that each note of a line of so many choruses breaks, in the order in which outputs list
+    /// them, without parts, words and mends.
+    pub fn broken(&self, heard: &[Heard], choruses: u32) -> Vec<Vec<&'static str>> {
+        let line = Played::new(self, heard, choruses);
+        let broken = faults::of(&line).into_iter();
+        broken.map(|rules| self.names(&rules)).collect()
     }
 
     /// Judges a line of so many choruses; its notes are in order of time.
     pub fn judge(&self, heard: &[Heard], choruses: u32) -> Judgement {
-        let line = Line::new(self, heard, choruses);
-        let broken = rules::broken(&line);
-        let devices = devices::find(&line, &broken);
-        let mut verdicts: Vec<Verdict> = Vec::with_capacity(heard.len());
-        for (index, (broken, device)) in broken.into_iter().zip(devices).enumerate() {
-            let mut verdict = part::verdict(&line, index, broken, device);
-            verdict.why = words::why(&line, index, &verdict);
-            verdicts.push(verdict);
-        }
+        let line = Played::new(self, heard, choruses);
+        let mut broken = faults::of(&line);
+        let mut devices = devices::find(&line, &broken);
+        let mut verdicts = words::verdicts(&line, 0..heard.len(), |note| {
+            (std::mem::take(&mut broken[note]), devices[note].take())
+        });
+        mend::all(&line, &mut verdicts);
         let figures = figures::of(&line, &verdicts);
         Judgement { verdicts, figures }
     }
-}
 
-/// A line under judgement: its notes and where each stands.
-struct Line<'a> {
-    ground: &'a Ground,
-    range: (u8, u8),
-    hand: Option<Hand>,
-    heard: &'a [Heard],
-    stands: Vec<Stand>,
-    choruses: u32,
-}
-
-impl<'a> Line<'a> {
-    fn new(judge: &'a Judge, heard: &'a [Heard], choruses: u32) -> Line<'a> {
-        let stands = heard
-            .iter()
-            .map(|note| judge.ground.stand(note, choruses))
-            .collect();
-        Line {
-            ground: &judge.ground,
-            range: judge.range,
-            hand: judge.hand,
-            heard,
-            stands,
-            choruses,
+    /// The names of rules given by number, each once.
+    fn names(&self, rules: &[usize]) -> Vec<&'static str> {
+        let mut names: Vec<&'static str> = Vec::new();
+        for &rule in rules {
+            let name = self.rules[rule].name();
+            if !names.contains(&name) {
+                names.push(name);
+            }
         }
-    }
-
-    fn key(&self, index: usize) -> i16 {
-        i16::from(self.heard[index].key)
-    }
-
-    fn chroma(&self, index: usize) -> u8 {
-        self.heard[index].key % 12
+        names
     }
 }
 

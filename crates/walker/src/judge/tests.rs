@@ -114,10 +114,7 @@ fn a_pedal_is_a_device() {
     for verdict in &judged.verdicts {
         assert!(verdict.stands(), "{verdict:?}");
     }
-    assert_eq!(
-        judged.verdicts[0].broken,
-        [Broken::ArrivalRoot, Broken::StrongBeats]
-    );
+    assert_eq!(judged.verdicts[0].broken, ["arrival-root", "strong-beats"]);
     assert_eq!(judged.verdicts[0].device, Some(Device::Pedal));
     // On a note that is neither tonic nor dominant it is none.
     let judged = judge("Dm7 | G7 | Em7 | A7", "C").judge(&line("F2:4 F2:4 F2:4 F2:4"), 1);
@@ -165,7 +162,7 @@ fn a_sequence_is_a_device() {
 #[test]
 fn silence_and_what_stands_outside_are_free() {
     let judged = judge("F7 | N.C. | F7 | Bb7", "F").judge(
-        &line("F2 A2 C3 D3 Gb2 Gb2 B2 E3 F2 A2 C3 A2 Bb2 F2 D2 E2"),
+        &line("F2 A2 C3 D3 Ab2 Ab2 B2 E3 F2 A2 C3 A2 Bb2 F2 D2 E2"),
         1,
     );
     assert_eq!(faults(&judged), [""; 0]);

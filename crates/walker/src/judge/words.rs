@@ -1,232 +1,292 @@
-//! What a teacher would say of a note.
+//! The part that a heard note plays, and what a teacher would say of it.
 
-use super::{
-    Broken, Line, Verdict,
-    ground::LeadsInto,
-    part::{beat_words, coming_root},
-    rules::seams,
-};
+use super::{Device, Verdict, played::Played};
 use crate::{
-    line::spelling::{self, pitch_of_key},
+    line::{
+        parts::{Before, Goal, Neighbours, Part},
+        spelling::{self, pitch_of_key},
+    },
     role::Role,
+    rules::{Fault, Onset, Within, seam},
 };
-use endpin_theory::{Chord, Degree};
+use endpin_theory::{Chord, Degree, Pitch, Strength, Ticks};
+use std::ops::Range;
 
-/// The sentence for one note: what it breaks, or what it is.
-pub(super) fn why(line: &Line<'_>, index: usize, verdict: &Verdict) -> String {
-    if verdict.broken.is_empty() {
-        return part_played(line, index, verdict);
-    }
-    let faults = verdict.broken.iter().filter(|&&rule| {
-        // A wrong root that is no chord tone either, or an approach that also belongs nowhere: said once.
-        let said = |other: Broken| verdict.broken.contains(&other);
-        match rule {
-            Broken::StrongBeats => !said(Broken::ArrivalRoot),
-            Broken::WeakBeats => !said(Broken::Approach) && !said(Broken::Join),
-            _ => true,
+/// The verdicts on some notes, without mends, given the numbers of the rules that each breaks and the device
+/// that explains it.
+pub(super) fn verdicts(
+    line: &Played<'_>,
+    notes: Range<usize>,
+    mut found: impl FnMut(usize) -> (Vec<usize>, Option<Device>),
+) -> Vec<Verdict> {
+    let mut verdicts: Vec<Verdict> = Vec::with_capacity(notes.len());
+    // From the last note to the first: the name of a note may follow from that of its goal.
+    let (mut goal, mut after) = (None, None);
+    for note in notes.rev() {
+        let (rules, device) = found(note);
+        let heard = Note::new(line, note, goal, after);
+        let mut verdict = heard.verdict(line.judge.names(&rules), device);
+        if !rules.is_empty() {
+            verdict.why = heard.faults(&verdict, &rules);
         }
-    });
-    let faults: Vec<String> = faults
-        .map(|&rule| fault(line, index, verdict, rule))
-        .collect();
-    let fault = faults.join("; ");
-    match &verdict.device {
-        Some(device) => format!("{}; {fault}", device.words()),
-        None => fault,
+        let onset = &line.place(note).onset;
+        after = goal;
+        goal = Some(Goal {
+            key: line.heard[note].key,
+            name: verdict.pitch.name(),
+            arrival: onset.arrival,
+            stressed: onset.stressed,
+        });
+        verdicts.push(verdict);
     }
+    verdicts.reverse();
+    verdicts
 }
 
-fn fault(line: &Line<'_>, index: usize, verdict: &Verdict, rule: Broken) -> String {
-    let name = verdict.pitch.name();
-    let chord = &verdict.chord;
-    let is = match verdict.degree {
-        Some(degree) => format!("{name} is {} of {chord}", degree_words(degree)),
-        None => format!("{name}"),
-    };
-    match rule {
-        Broken::ArrivalRoot => arrival_fault(line, index, verdict, &is),
-        Broken::StrongBeats => format!(
-            "{is}, on {}: a chord tone belongs there, {}",
-            beat_words(verdict.strength),
-            chord_tones(line, index)
-        ),
-        Broken::WeakBeats => format!(
-            "{name} belongs neither to {chord} nor to its scale, and does not lead into what follows"
-        ),
-        Broken::Approach | Broken::Join => {
-            let coming = coming_root(line, index).map_or_else(String::new, |root| root.to_string());
-            let what = match rule {
-                Broken::Join => "the next time round",
-                _ => "the change",
-            };
-            format!(
-                "{is} and does not lead into {coming}: {what} wants a note a semitone or a whole step from \
-                 {coming}, or its dominant"
-            )
-        }
-        Broken::RootToSeventh => {
-            let seam = seams(line)[index].unwrap_or_default();
-            let seam = u8::try_from(seam).map_or_else(
-                |_| String::new(),
-                |key| format!(" {}", spelling::at(seam_name(line, index, key), key)),
-            );
-            format!(
-                "{} lies above the seventh{seam}, where the player who comps begins: stay at or below it",
-                verdict.pitch
-            )
-        }
-        Broken::Playable => playable_fault(line, index, verdict),
-    }
+/// A note of a line, with what follows it.
+struct Note<'a> {
+    line: &'a Played<'a>,
+    number: usize,
+    /// Its onset as words know it: off the beat, whatever the grid.
+    onset: Onset,
+    goal: Option<Goal>,
+    after: Option<Goal>,
 }
 
-fn arrival_fault(line: &Line<'_>, index: usize, verdict: &Verdict, is: &str) -> String {
-    let stand = &line.stands[index];
-    if stand.ending {
-        return format!(
-            "{} at the end: home is {}",
-            verdict.pitch.name(),
-            line.ground.home
-        );
-    }
-    let bass = match line.sounding(index).filter(|_| stand.arrival) {
-        Some(sounding) => sounding.chord.bass(),
-        None => {
-            let under = line.beats_under(index).find(|(arrival, _)| *arrival);
-            return match under {
-                Some((_, coming)) => format!(
-                    "{} is held over the arrival of {}: nobody hears its root, {}",
-                    verdict.pitch.name(),
-                    coming.chord,
-                    coming.chord.bass()
-                ),
-                None => is.to_owned(),
-            };
+impl<'a> Note<'a> {
+    fn new(
+        line: &'a Played<'a>,
+        number: usize,
+        goal: Option<Goal>,
+        after: Option<Goal>,
+    ) -> Note<'a> {
+        let onset = line.place(number).onset.clone();
+        let within = match onset.within {
+            Within::Beat if !line.stands[number].on_beat() => Within::Eighth,
+            within => within,
+        };
+        Note {
+            onset: Onset { within, ..onset },
+            goal: goal_of(line, number, goal),
+            line,
+            number,
+            after,
         }
-    };
-    format!("{is}, which arrives here: the room listens for {bass}")
-}
+    }
 
-fn playable_fault(line: &Line<'_>, index: usize, verdict: &Verdict) -> String {
-    let (lowest, highest) = line.range;
-    let key = line.heard[index].key;
-    if !(lowest..=highest).contains(&key) {
-        let (lowest, highest) = (pitch_of_key(lowest), pitch_of_key(highest));
-        return format!(
-            "{} lies outside the instrument, {lowest} to {highest}",
-            verdict.pitch
-        );
+    /// The note among its neighbours, if a chord sounds.
+    fn neighbours(&self) -> Option<Neighbours<'_>> {
+        let needs_another = |note: usize| {
+            let (onset, key) = (&self.line.place(note).onset, self.line.heard[note].key);
+            !onset.stressed && !onset.scale.contains(key) && !onset.is_bass(key)
+        };
+        let before = self.number.checked_sub(1);
+        Some(Neighbours {
+            key: self.line.heard[self.number].key,
+            onset: &self.onset,
+            harmony: self.line.harmony(self.number)?,
+            strength: self.line.stands[self.number].strength,
+            before: before.map(|before| Before {
+                key: self.line.heard[before].key,
+                onset: &self.line.place(before).onset,
+            }),
+            goal: self.goal,
+            second_next: self.after,
+            // A listener hears two notes as one approach only if the first needs the second.
+            begins_pair: needs_another(self.number),
+            ends_pair: before.is_some_and(needs_another),
+        })
     }
-    if super::rules::out_of_reach(line)[index] {
-        return format!(
-            "{} lies too far up or down the neck for the hand to come in time",
-            verdict.pitch
-        );
-    }
-    let before = index
-        .checked_sub(1)
-        .map_or(0, |before| line.key(index) - line.key(before));
-    match before {
-        0 => format!("{} for the third time running: move", verdict.pitch),
-        far if far.abs() > 12 => {
-            format!(
-                "a leap of {} semitones: nothing wider than an octave",
-                far.abs()
-            )
+
+    fn verdict(&self, broken: Vec<&'static str>, device: Option<Device>) -> Verdict {
+        let line = self.line;
+        let (stand, heard) = (&line.stands[self.number], line.heard[self.number]);
+        let neighbours = self.neighbours();
+        let part = match &neighbours {
+            Some(neighbours) => neighbours.part(),
+            None => self.part_outside(),
+        };
+        let pitch = spelling::at(part.name, heard.key);
+        let root = neighbours
+            .as_ref()
+            .and_then(|neighbours| neighbours.harmony.chord.as_ref().map(Chord::root));
+        let root = root.or(stand.after_the_end.then_some(line.judge.home));
+        let beats = |ticks: Ticks| ticks.0 as f64 / stand.beat_length.0 as f64;
+        let chord = self.symbol();
+        let why = match (&neighbours, stand.span) {
+            (Some(neighbours), _) => neighbours.why(&part, pitch.name()),
+            (None, Some(_)) => "a fill while the band is silent".to_owned(),
+            (None, None) if !stand.after_the_end => "before the first chorus".to_owned(),
+            (None, None) if part.role.is_some() => format!("home: the root of {chord}"),
+            (None, None) => "after the end".to_owned(),
+        };
+        Verdict {
+            heard,
+            bar: stand.bar,
+            beat: beats(stand.in_bar) + 1.0,
+            beats: beats(heard.length),
+            pitch,
+            span: stand.span,
+            chord,
+            degree: root.map(|root| Degree::of(root, pitch.name())),
+            role: part.role,
+            approach: part.approach,
+            strength: stand.strength,
+            broken,
+            device,
+            why,
+            mend: None,
         }
-        up => {
-            let (leapt, back) = if up > 0 {
-                ("up", "down")
+    }
+
+    /// The part of a note over which no chord sounds: home at the end, or none.
+    fn part_outside(&self) -> Part {
+        let (key, home) = (self.line.heard[self.number].key, self.line.judge.home);
+        let is_home = self.line.stands[self.number].after_the_end && key % 12 == home.chroma();
+        Part {
+            role: is_home.then_some(Role::Root),
+            approach: None,
+            name: if is_home {
+                home
             } else {
-                ("down", "up")
-            };
-            format!("after the leap {leapt} the line goes on {leapt}: turn back {back}")
+                spelling::plain(key, false)
+            },
+            ghost: false,
         }
+    }
+
+    /// The chord symbol over the note; the chord to come home to over the ending.
+    fn symbol(&self) -> String {
+        let stand = &self.line.stands[self.number];
+        let chorus = &self.line.judge.chorus;
+        match (stand.span, stand.after_the_end) {
+            (Some(span), _) => chorus.spans[span].symbol.clone(),
+            (None, true) => match chorus.home_chord() {
+                Some(_) => chorus.spans[0].symbol.clone(),
+                None => self.line.judge.home.to_string(),
+            },
+            (None, false) => String::new(),
+        }
+    }
+
+    /// What the rules say that it breaks, and the device that explains it.
+    fn faults(&self, verdict: &Verdict, rules: &[usize]) -> String {
+        let fault = self.fault(verdict);
+        let rules = rules.iter().map(|&rule| &self.line.judge.rules[rule]);
+        let mut said: Vec<String> = Vec::new();
+        said.extend(
+            verdict
+                .device
+                .iter()
+                .map(|device| device.words().to_owned()),
+        );
+        said.extend(
+            rules
+                .filter(|rule| !rule.is_said_with(&verdict.broken))
+                .map(|rule| rule.fault(&fault)),
+        );
+        said.join("; ")
+    }
+
+    fn fault<'b>(&self, verdict: &'b Verdict) -> Fault<'b> {
+        let line = self.line;
+        let (place, key) = (line.place(self.number), verdict.heard.key);
+        let harmony = line.harmony(self.number);
+        let bass = harmony.and_then(|harmony| Some(harmony.chord.as_ref()?.bass()));
+        let arrives = bass.or(place.ending.then_some(line.judge.home));
+        let arrives = arrives.filter(|bass| place.onset.arrival && bass.chroma() != key % 12);
+        let under = line.under(self.number).filter(|place| place.onset.stressed);
+        let under = under.filter_map(|place| Some((place, line.harmony_at(place)?)));
+        let under: Vec<_> = under.collect();
+        let tones = harmony.or(under.first().map(|(_, harmony)| *harmony));
+        let held_over = under
+            .into_iter()
+            .find(|(place, _)| place.onset.arrival && !place.onset.is_bass(key));
+        let name = verdict.pitch.name();
+        let before = self.number.checked_sub(1);
+        let (lowest, highest) = line.judge.range;
+        Fault {
+            note: verdict.pitch,
+            is: match verdict.degree {
+                Some(degree) => format!("{name} is {} of {}", degree_words(degree), verdict.chord),
+                None => name.to_string(),
+            },
+            chord: &verdict.chord,
+            tones: one_of(tones.map_or(&[], |harmony| &harmony.tones)),
+            beat: beat_words(verdict.strength),
+            arrives,
+            held_over: held_over.and_then(|(_, harmony)| {
+                let chord = harmony.chord.as_ref()?;
+                Some((chord.to_string(), chord.bass()))
+            }),
+            coming: line.coming(self.number),
+            seam: self.seam(),
+            moved: before.map_or(0, |before| line.key(self.number) - line.key(before)),
+            outside: (!(lowest..=highest).contains(&key))
+                .then(|| (pitch_of_key(lowest), pitch_of_key(highest))),
+            ending: place.ending,
+        }
+    }
+
+    /// The highest note that the bass may play over its chord.
+    fn seam(&self) -> Option<Pitch> {
+        let line = self.line;
+        let harmony = line.harmony(self.number)?;
+        let here = |&note: &usize| {
+            let (stand, this) = (&line.stands[note], &line.stands[self.number]);
+            stand.span == this.span && line.heard[note].chorus == line.heard[self.number].chorus
+        };
+        let before = (0..self.number).rev().take_while(here);
+        let after = (self.number..line.heard.len()).take_while(here);
+        let first = before.last().unwrap_or(self.number);
+        let notes = (first..self.number).chain(after);
+        let key = seam(&self.onset, notes.map(|note| line.heard[note].key))?;
+        let tones = harmony
+            .chord
+            .iter()
+            .flat_map(Chord::tones)
+            .map(|(_, name)| name);
+        let scale = harmony.scale.iter().flat_map(|scale| scale.notes());
+        let mut names = tones.chain(scale);
+        let name = names.find(|name| name.chroma() == key % 12);
+        Some(name.map_or_else(|| pitch_of_key(key), |name| spelling::at(name, key)))
     }
 }
 
-/// The chord's tones, as "F, A, C or Eb".
-fn chord_tones(line: &Line<'_>, index: usize) -> String {
-    let under = || line.beats_under(index).next().map(|(_, sounding)| sounding);
-    let Some(sounding) = line.sounding(index).or_else(under) else {
-        return String::new();
+/// The note to which another leads: what follows, or the root that should.
+fn goal_of(line: &Played<'_>, number: usize, next: Option<Goal>) -> Option<Goal> {
+    let Some(coming) = line.coming(number) else {
+        return next;
     };
-    let names: Vec<String> = sounding
-        .tones
-        .iter()
-        .map(|tone| tone.name.to_string())
-        .collect();
+    if next.is_some_and(|next| next.arrival && next.key % 12 == coming.chroma()) {
+        return next;
+    }
+    let ahead = [1, -1, 2, -2, 5, -7].into_iter();
+    let mut keys = ahead.filter_map(|ahead| line.heard[number].key.checked_add_signed(ahead));
+    let key = keys.find(|key| key % 12 == coming.chroma())?;
+    Some(Goal {
+        key,
+        name: coming,
+        arrival: true,
+        stressed: true,
+    })
+}
+
+/// Words for a strength, as in "on a strong beat".
+fn beat_words(strength: Strength) -> &'static str {
+    match strength {
+        Strength::Strong => "a strong beat",
+        Strength::Medium => "a medium beat, which counts as strong",
+        Strength::Weak => "a weak beat",
+    }
+}
+
+/// Chord tones, as "F, A, C or Eb".
+fn one_of(tones: &[endpin_theory::ChordTone]) -> String {
+    let names: Vec<String> = tones.iter().map(|tone| tone.name.to_string()).collect();
     match names.split_last() {
         Some((last, rest)) if !rest.is_empty() => format!("{} or {last}", rest.join(", ")),
-        _ => names.join(""),
-    }
-}
-
-fn seam_name(line: &Line<'_>, index: usize, key: u8) -> endpin_theory::NoteName {
-    let plain = spelling::plain(key, false);
-    let Some(sounding) = line.sounding(index) else {
-        return plain;
-    };
-    let seventh = Chord::tones(&sounding.chord)
-        .into_iter()
-        .map(|(_, name)| name)
-        .chain(sounding.scale.notes());
-    seventh
-        .into_iter()
-        .find(|name| name.chroma() == key % 12)
-        .unwrap_or(plain)
-}
-
-/// What a note that keeps the rules is.
-fn part_played(line: &Line<'_>, index: usize, verdict: &Verdict) -> String {
-    let stand = &line.stands[index];
-    let chord = &verdict.chord;
-    if stand.ending {
-        return match verdict.role {
-            Some(_) => format!("home: the root of {chord}"),
-            None => "after the end".to_owned(),
-        };
-    }
-    if stand.span.is_none() {
-        return "before the first chorus".to_owned();
-    }
-    if line.sounding(index).is_none() {
-        return "a fill while the band is silent".to_owned();
-    }
-    let goal = match coming_root(line, index) {
-        Some(root) => root.to_string(),
-        None => match line.heard.get(index + 1) {
-            Some(next) => spelling::plain(next.key, false).to_string(),
-            None => "what follows".to_owned(),
-        },
-    };
-    let on = match () {
-        () if stand.arrival => format!("on the arrival of {chord}"),
-        () if !stand.on_beat => format!("of {chord}, between the beats"),
-        () => format!("of {chord} on {}", beat_words(verdict.strength)),
-    };
-    match (verdict.role, verdict.approach) {
-        (None, _) => format!("leads on from {chord}"),
-        (Some(Role::Bass), _) => format!("the bass note written in {chord}"),
-        (Some(Role::Scale), _) => format!("scale note {on}"),
-        (Some(role), _) if role.is_approach() => leading(role, &goal),
-        (Some(role), None) => format!("{role} {on}"),
-        (Some(role), Some(approach)) if stand.leads != LeadsInto::Nothing => {
-            format!("{role} {on}; also {}", leading(approach, &goal))
-        }
-        (Some(role), Some(_)) => format!("{role} {on}"),
-    }
-}
-
-fn leading(role: Role, goal: &str) -> String {
-    match role {
-        Role::ChromaticBelow => format!("a semitone below {goal}, leading up into it"),
-        Role::ChromaticAbove => format!("a semitone above {goal}, leading down into it"),
-        Role::ScaleBelow => format!("a whole step below {goal}, leading up into it"),
-        Role::ScaleAbove => format!("a whole step above {goal}, leading down into it"),
-        Role::Dominant => format!("the dominant of {goal}"),
-        Role::DoubleChromatic => "one of two semitone steps into the coming note".to_owned(),
-        Role::Enclosure => "one of two notes that surround the coming note".to_owned(),
-        other => format!("{other}, leading into {goal}"),
+        _ => names.concat(),
     }
 }
 

@@ -102,7 +102,21 @@ impl Layout {
         options: &Options,
         next: Option<u8>,
     ) -> Layout {
-        let harmonies = harmonies(chorus);
+        let understood = analyse(&chorus.spans, chorus.key);
+        Layout::of(chorus, &understood, development, options, next, false)
+    }
+
+    /// Lays out a chorus as understood. If so wished, players may choose their own feel: every beat has an
+    /// onset, at which the note before is held where the chart's feel has none, and feels limit no notes.
+    pub(crate) fn of(
+        chorus: &Chorus,
+        understood: &[Understood],
+        development: Development,
+        options: &Options,
+        next: Option<u8>,
+        every_beat: bool,
+    ) -> Layout {
+        let harmonies = harmonies(chorus, understood);
         let mut slots = Vec::new();
         for (number, span) in chorus.spans.iter().enumerate() {
             let coming = match harmonies.get(number + 1) {
@@ -117,6 +131,7 @@ impl Layout {
                 harmony: &harmonies[number],
                 common: common(&harmonies[number], options),
                 coming,
+                every_beat,
             };
             let last = span.start + span.beats;
             (span.start..last).for_each(|beat| beats.lay(beat, &mut slots));
@@ -199,9 +214,8 @@ impl Layout {
     }
 }
 
-fn harmonies(chorus: &Chorus) -> Vec<Harmony> {
-    let understood = analyse(&chorus.spans, chorus.key);
-    let harmony = |(span, understood): (&Span, Understood)| Harmony {
+fn harmonies(chorus: &Chorus, understood: &[Understood]) -> Vec<Harmony> {
+    let harmony = |(span, understood): (&Span, &Understood)| Harmony {
         symbol: span.symbol.clone(),
         tones: span
             .chord
@@ -223,6 +237,8 @@ struct BeatsOfSpan<'a> {
     common: Onset,
     /// Key of the octave on which what follows arrives.
     coming: Option<u8>,
+    /// Whether every beat has an onset.
+    every_beat: bool,
 }
 
 impl BeatsOfSpan<'_> {
@@ -247,8 +263,10 @@ impl BeatsOfSpan<'_> {
         };
         let due = arrival || leads != Leads::Nowhere;
         let sound = match &self.harmony.chord {
-            None => (arrival || opens_bar).then_some(Sound::Rest),
-            Some(_) => feel.sound(due, opens_bar, stressed),
+            None => (arrival || opens_bar || self.every_beat).then_some(Sound::Rest),
+            Some(_) => feel
+                .sound(due, opens_bar, stressed)
+                .or(self.every_beat.then_some(Sound::Held)),
         };
         let onset = Onset {
             sound: sound.unwrap_or_default(),
@@ -317,12 +335,14 @@ impl BeatsOfSpan<'_> {
         let middle = (i16::from(lowest) + i16::from(highest)) / 2 + lift;
         let wave = ARC[(bar.number as usize - 1) % ARC.len()];
         let centre = middle + feel.register.unwrap_or(wave);
+        let vocabulary = self.development.level.rung().vocabulary;
         match self.harmony.chord {
             None => Onset::default(),
             Some(_) => Onset {
-                vocabulary: feel
-                    .vocabulary
-                    .min(self.development.level.rung().vocabulary),
+                vocabulary: match self.every_beat {
+                    true => vocabulary,
+                    false => vocabulary.min(feel.vocabulary),
+                },
                 centre: centre.clamp(i16::from(lowest), i16::from(highest)) as u8,
                 busy: self.development.busy + PHRASE[(bar.number as usize - 1) % PHRASE.len()],
                 ..self.common.clone()

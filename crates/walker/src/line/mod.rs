@@ -7,6 +7,7 @@ pub(crate) mod diagnose;
 mod feels;
 pub mod fingering;
 pub mod layout;
+pub(crate) mod parts;
 pub mod spelling;
 mod vary;
 pub mod walker;

@@ -438,6 +438,23 @@ impl Walker {
         self.count_of(0)
     }
 
+    /// Those note sequences, the key that starts at each onset or [`Edge::SILENT`], unless there are more than
+    /// `most` that begin with one note.
+    pub fn list(&self, most: usize) -> Option<Vec<Vec<u8>>> {
+        let lattice = self.all_lines(0)?;
+        let along = vec![Arc::new([1.0; 256]); lattice.onsets()];
+        let mut lines = Vec::new();
+        for (number, entry) in lattice.entries().iter().enumerate() {
+            let first = entry.key().unwrap_or(Edge::SILENT);
+            let listed = lattice.list(number, &along, most)?.into_iter();
+            lines.extend(listed.map(|line| [&[first], &*line.keys].concat()));
+        }
+        // One line may lead into several roots.
+        lines.sort();
+        lines.dedup();
+        Some(lines)
+    }
+
     /// The logarithm to base 10 of that number; none if there is no line.
     pub fn digits(&self) -> Option<f64> {
         self.all_lines(0)?.digits()

@@ -1,6 +1,6 @@
 //! Rules 4 and 7: the last beat before a change, or before the next chorus, approaches the coming root.
 
-use super::{Conditions, Fault, Leads, Memory, Onset, Rule, Sound, Step};
+use super::{Conditions, Fault, Leads, Memory, Onset, Rule, Sound, Spot, Step};
 use std::sync::Arc;
 
 /// Rule 4.
@@ -89,6 +89,13 @@ impl Rule for Approach {
 
     fn owes(&self, leading: Memory) -> bool {
         leading == 1
+    }
+
+    /// A note of the chord or its scale that does not lead on.
+    fn plant(&self, spot: &Spot<'_>, key: u8) -> Option<usize> {
+        let last = spot.onset.leads == self.before && !spot.is_led_into && !spot.is_root();
+        let stays = spot.onset.connects(key) && !spot.approaches(key);
+        (last && stays && spot.is_smooth(key)).then_some(0)
     }
 
     fn fault(&self, fault: &Fault<'_>) -> String {

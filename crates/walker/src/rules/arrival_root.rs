@@ -1,6 +1,6 @@
 //! Rule 1: the note at an arrival is the chord's root.
 
-use super::{Conditions, Fault, Memory, Onset, Rule, Sound, Step};
+use super::{Conditions, Fault, Memory, Onset, Rule, Sound, Spot, Step};
 use std::sync::Arc;
 
 pub(super) fn rule(_: Conditions<'_>) -> Option<Arc<dyn Rule>> {
@@ -32,6 +32,13 @@ impl Rule for ArrivalRoot {
             }
             _ => Some(0),
         }
+    }
+
+    /// Another tone of the chord.
+    fn plant(&self, spot: &Spot<'_>, key: u8) -> Option<usize> {
+        let onset = spot.onset;
+        let other = onset.spells(key) && !onset.is_bass(key) && key % 12 != onset.root;
+        (onset.arrival && other && spot.is_smooth(key)).then_some(0)
     }
 
     fn fault(&self, fault: &Fault<'_>) -> String {

@@ -12,6 +12,7 @@ mod arrival_root;
 mod between_beats;
 mod in_time;
 pub mod onset;
+pub mod planting;
 mod playable;
 mod root_to_seventh;
 mod strong_beats;
@@ -19,6 +20,8 @@ mod weak_beats;
 
 pub(crate) use in_time::InTime;
 pub use onset::{Chromas, Keys, Leads, Onset, Sound, Vocabulary, Within};
+pub use planting::Spot;
+pub use root_to_seventh::seam;
 pub(crate) use weak_beats::{is_double_chromatic, is_enclosure};
 
 use crate::{judge::Device, options::Level};
@@ -94,6 +97,17 @@ pub trait Rule: std::fmt::Debug + Send + Sync {
     /// What a teacher would say of a note that breaks it.
     fn fault(&self, _fault: &Fault<'_>) -> String {
         self.words().to_owned()
+    }
+
+    /// Whether a fault of it needs no words of its own beside those of the others that the note breaks.
+    fn is_said_with(&self, _broken: &[&str]) -> bool {
+        false
+    }
+
+    /// Whether this key, played at a spot of a good line, breaks this rule and no other: how many notes later
+    /// the fault is heard, 0 for the note itself. None if it does not, or goes wrong in other ways too.
+    fn plant(&self, _spot: &Spot<'_>, _key: u8) -> Option<usize> {
+        None
     }
 
     /// Whether a deliberate device is reason enough to break it.

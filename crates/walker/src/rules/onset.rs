@@ -213,6 +213,11 @@ impl Onset {
         self.tones.contains(key) || self.is_bass(key)
     }
 
+    /// Whether a key belongs to chord or scale, or is the written bass.
+    pub fn connects(&self, key: u8) -> bool {
+        self.spells(key) || self.scale.contains(key)
+    }
+
     /// What rules see of it, from the root of its chord and without what varies along the form: onsets that
     /// are equal so are read alike, whatever the key.
     pub(crate) fn from_its_root(&self) -> Onset {

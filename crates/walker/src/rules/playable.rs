@@ -1,6 +1,6 @@
 //! Rule 6: a hand can play it.
 
-use super::{Conditions, Fault, Memory, Onset, Rule, Step};
+use super::{Conditions, Fault, Memory, Onset, Rule, Spot, Step};
 use crate::judge::Device;
 use std::sync::Arc;
 
@@ -63,6 +63,28 @@ impl Rule for Playable {
             -12..=12 => Some(Self::FREE),
             _ => None,
         }
+    }
+
+    /// The same note an octave or more below the instrument; or a wide leap after which the line goes on.
+    fn plant(&self, spot: &Spot<'_>, key: u8) -> Option<usize> {
+        let (leap, on) = (spot.from_before(key), spot.to_next(key));
+        let calm = |one: u8, other: u8| one.abs_diff(other) <= 7;
+        let [_, before, this, next, after_next] = spot.keys;
+        if spot.is_fixed() || !spot.is_quiet() || !calm(next, after_next) {
+            return None;
+        }
+        let below = key < spot.range.0 && key.abs_diff(this) % 12 == 0;
+        let away = leap.abs() >= 12 && on.abs() >= 12;
+        if below && away && before != next && calm(before, next) {
+            return spot.onset.connects(key).then_some(0);
+        }
+        let unanswered = (8..=11).contains(&leap.abs())
+            && on.signum() == leap.signum()
+            && on.abs() <= 7
+            && spot.onset.spells(key)
+            && key % 12 != spot.onset.root
+            && (spot.range.0..=spot.seam).contains(&key);
+        unanswered.then_some(1)
     }
 
     fn fault(&self, fault: &Fault<'_>) -> String {

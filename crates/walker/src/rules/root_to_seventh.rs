@@ -2,7 +2,7 @@
 //!
 //! A note above the seam of the roots heard so far is a promise that a higher root follows within the span.
 
-use super::{Conditions, Fault, Memory, Rule, Step};
+use super::{Conditions, Fault, Memory, Onset, Rule, Spot, Step};
 use std::sync::Arc;
 
 pub(super) fn rule(_: Conditions<'_>) -> Option<Arc<dyn Rule>> {
@@ -11,6 +11,15 @@ pub(super) fn rule(_: Conditions<'_>) -> Option<Arc<dyn Rule>> {
 
 #[derive(Debug)]
 struct RootToSeventh;
+
+/// The highest key that the bass may play in a span, given the onset of any of its notes and all its keys in
+/// order; none if there are none.
+pub fn seam(onset: &Onset, keys: impl Iterator<Item = u8>) -> Option<u8> {
+    let mut keys = keys.peekable();
+    let first = *keys.peek()?;
+    let roots = keys.filter(|key| key % 12 == onset.root);
+    Some(roots.max().unwrap_or(first) + onset.seventh)
+}
 
 /// What has sounded of a span, in semitones above the last note.
 #[derive(Clone, Copy)]
@@ -102,6 +111,17 @@ impl Rule for RootToSeventh {
 
     fn owes(&self, memory: Memory) -> bool {
         Heard::unpack(memory).is_some_and(Heard::is_broken)
+    }
+
+    /// A chord tone above the seam, reached by a leap that is answered.
+    fn plant(&self, spot: &Spot<'_>, key: u8) -> Option<usize> {
+        let (up, down) = (spot.from_before(key), -spot.to_next(key));
+        let goes_up_again = spot.keys[4] > spot.keys[3];
+        let answered = matches!(down, 1..=7 | 12) || (matches!(down, 8..=11) && goes_up_again);
+        let tone = spot.onset.spells(key) && key % 12 != spot.onset.root;
+        let high = (spot.seam + 1..=spot.range.1).contains(&key);
+        let plain = spot.is_quiet() && !spot.is_fixed();
+        (plain && tone && high && (1..=12).contains(&up) && answered).then_some(0)
     }
 
     fn fault(&self, fault: &Fault<'_>) -> String {

@@ -1,6 +1,6 @@
 //! Rule 2: strong beats hold chord tones only.
 
-use super::{Conditions, Fault, Memory, Onset, Rule, Sound, Step, Vocabulary};
+use super::{Conditions, Fault, Memory, Onset, Rule, Sound, Spot, Step, Vocabulary};
 use std::sync::Arc;
 
 pub(super) fn rule(_: Conditions<'_>) -> Option<Arc<dyn Rule>> {
@@ -21,7 +21,7 @@ impl Rule for StrongBeats {
     }
 
     fn admits(&self, onset: &Onset, key: u8) -> bool {
-        onset.arrival || !onset.stressed || belongs(onset, key).unwrap_or(onset.tones.contains(key))
+        onset.arrival || !onset.stressed || belongs(onset, key).unwrap_or(onset.spells(key))
     }
 
     /// A note may also be held over a strong beat, if it spells the chord.
@@ -33,6 +33,18 @@ impl Rule for StrongBeats {
             }
             _ => Some(0),
         }
+    }
+
+    /// A wrong root that is no chord tone either is said once.
+    fn is_said_with(&self, broken: &[&str]) -> bool {
+        broken.contains(&"arrival-root")
+    }
+
+    /// A note that does not spell the chord.
+    fn plant(&self, spot: &Spot<'_>, key: u8) -> Option<usize> {
+        let onset = spot.onset;
+        let strong = onset.stressed && !onset.arrival && !spot.is_root();
+        (strong && !onset.spells(key) && spot.is_smooth(key)).then_some(0)
     }
 
     fn fault(&self, fault: &Fault<'_>) -> String {
@@ -49,7 +61,7 @@ pub(super) fn belongs(onset: &Onset, key: u8) -> Option<bool> {
     match onset.vocabulary {
         Vocabulary::Roots => Some(root),
         Vocabulary::Fifths => Some(root || key % 12 == onset.fifth),
-        Vocabulary::ChordTones => Some(onset.tones.contains(key)),
+        Vocabulary::ChordTones => Some(onset.spells(key)),
         Vocabulary::Scale => None,
     }
 }

@@ -4,7 +4,7 @@
 //! remembers the debt. With two-note approaches allowed, the debt may be paid by the second next note.
 
 use super::{
-    Conditions, Fault, Leads, Memory, Onset, Rule, Sound, Step, approach::is_dominant,
+    Conditions, Fault, Leads, Memory, Onset, Rule, Sound, Spot, Step, approach::is_dominant,
     strong_beats::belongs,
 };
 use std::sync::Arc;
@@ -95,7 +95,7 @@ impl Rule for WeakBeats {
             return (owed == 0 || onset.sound != Sound::Rest).then_some(owed);
         };
         let owed = self.pay(owed, step)?;
-        let connects = onset.tones.contains(to)
+        let connects = onset.spells(to)
             || (self.walks && onset.scale.contains(to))
             || belongs(onset, to).unwrap_or(false);
         if onset.stressed || owed > 0 || connects {
@@ -107,6 +107,18 @@ impl Rule for WeakBeats {
 
     fn owes(&self, owed: Memory) -> bool {
         owed > 0
+    }
+
+    /// A last beat that neither leads nor belongs is said once.
+    fn is_said_with(&self, broken: &[&str]) -> bool {
+        broken.contains(&"approach") || broken.contains(&"join")
+    }
+
+    /// A note that neither belongs nor leads into the strong beat that follows.
+    fn plant(&self, spot: &Spot<'_>, key: u8) -> Option<usize> {
+        let weak = !spot.onset.stressed && spot.next.stressed && !spot.is_fixed();
+        let stray = !spot.onset.connects(key) && !spot.approaches(key);
+        (weak && stray && spot.is_smooth(key)).then_some(0)
     }
 
     fn fault(&self, fault: &Fault<'_>) -> String {

@@ -339,7 +339,7 @@ fn note<'a>(judged: &Judged, verdict: &'a Verdict, offset: f64) -> JudgedNoteRep
         approach: verdict.approach.map(|role| role.to_string()),
         strength: verdict.strength.to_string(),
         why: &verdict.why,
-        rules_broken: verdict.broken.iter().map(|rule| rule.name()).collect(),
+        rules_broken: verdict.broken.clone(),
         licence: verdict.device.as_ref().map(|licence| licence.name()),
         offset_ms: rounded(offset, 100.0),
         mend: verdict.mend.as_ref().map(|mend| self::mend(judged, mend)),

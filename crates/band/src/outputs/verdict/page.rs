@@ -186,7 +186,6 @@ fn remarks<'a>(judged: &Judged, verdicts: impl Iterator<Item = &'a Verdict>) -> 
 }
 
 fn remark(judged: &Judged, verdict: &Verdict) -> String {
-    let rules: Vec<&str> = verdict.broken.iter().map(|rule| rule.name()).collect();
     let mend = verdict.mend.as_ref().map_or_else(String::new, |mend| {
         let others = mend.others.iter().map(|(number, pitch)| {
             let other = &judged.judgement.verdicts[*number];
@@ -206,6 +205,6 @@ fn remark(judged: &Judged, verdict: &Verdict) -> String {
         verdict.beat,
         verdict.pitch,
         escaped(&verdict.why),
-        rules.join(", ")
+        verdict.broken.join(", ")
     )
 }

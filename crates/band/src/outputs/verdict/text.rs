@@ -141,14 +141,13 @@ fn remarks(judged: &Judged, verdict: &Verdict) -> String {
     if verdict.broken.is_empty() {
         return String::new();
     }
-    let rules: Vec<&str> = verdict.broken.iter().map(|rule| rule.name()).collect();
     let mut text = format!(
         "      {}: beat {}, {}: {} [{}]\n",
         grade(verdict).name(),
         verdict.beat,
         verdict.pitch,
         verdict.why,
-        rules.join(", ")
+        verdict.broken.join(", ")
     );
     if let Some(mend) = &verdict.mend {
         let others: Vec<String> = mend
