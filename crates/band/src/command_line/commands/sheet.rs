@@ -218,20 +218,17 @@ fn written(args: &SheetArgs, format: SheetFormat, session: &Session) -> Result<V
         _ => {
             let paper = Paper::from(args.paper);
             let about = subtitle(session);
-            let pages = match args.lesson {
-                true => lesson::pages(session, &about, paper)?,
-                false => print::pages(&music, &about, paper, show),
+            let (pages, words) = match args.lesson {
+                true => (lesson::pages(session, &about, paper)?, about),
+                false => (
+                    print::pages(&music, &about, paper, show),
+                    spoken::lines(&music),
+                ),
             };
             match format {
                 SheetFormat::Pdf => pdf::document(&music.title, &pages, paper.spaces()),
-                _ => svg::document(
-                    &music.title,
-                    &spoken::lines(&music),
-                    &pages,
-                    paper.spaces(),
-                    print::SPACE,
-                )
-                .into_bytes(),
+                _ => svg::document(&music.title, &words, &pages, paper.spaces(), print::SPACE)
+                    .into_bytes(),
             }
         }
     })

@@ -6,9 +6,9 @@ pub mod page;
 pub mod text;
 pub mod written;
 
-use crate::outputs::marks::Grade;
 use crate::{
     inputs::take::{Reading, Take, TakeProblem, file::TakeFile},
+    outputs::marks::Grade,
     players::collisions::collides,
 };
 use endpin_theory::{Chart, Chorus, Strength, analysis::analyse};
