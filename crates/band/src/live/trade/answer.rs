@@ -13,9 +13,9 @@ use super::phrase::{Outline, Phrase, taken_up};
 use crate::live::redraw::Stretch;
 
 /// So many lines for each octave an answer may begin in, of which one is chosen.
-const DRAWS: u32 = 24;
-/// So often a fixed note is given up before all are.
-const TRIES: u32 = 10;
+const DRAWS: u32 = 64;
+/// So often a bar is tried with a note less.
+const TRIES: u32 = 5;
 /// Below so many notes a beat an answer is as sparse.
 const SPARSE: f64 = 0.6;
 
@@ -110,7 +110,10 @@ pub fn prepare(phrase: &Phrase, mut stretch: Stretch, seed: u64) -> Result<Prepa
         };
     }
     let bars = stretch.chorus.bars.len() - 1;
-    let motif = motif(phrase);
+    let sources = match sparse {
+        true => Vec::new(),
+        false => motifs(phrase),
+    };
     let mut lines = Vec::new();
     let mut told = match phrase.notes.is_empty() {
         true => TakenUp::Nothing,
@@ -119,17 +122,26 @@ pub fn prepare(phrase: &Phrase, mut stretch: Stretch, seed: u64) -> Result<Prepa
     // Each octave in which it may begin, so that where the player stops can decide at the end.
     for first in firsts(&stretch) {
         let mut wishes = Vec::new();
-        let mut higher = 0;
-        if let (Some(motif), false) = (motif, sparse) {
-            // The motif, what followed it, and the motif again on the chord of that bar; the last bar leads on.
-            for (bar, source) in [motif, motif + 1, motif].into_iter().enumerate() {
-                if bar + 1 < bars.max(2) && bar < bars && source < phrase.ground.bars.len() {
-                    let (notes, by) = stated(phrase, source, &stretch, bar, first);
-                    wishes.extend(notes);
-                    if bar == 0 {
-                        higher = by;
-                    }
-                }
+        let (mut motif, mut higher) = (None, 0);
+        // Each bar but the last, which leads on, states the bar of the phrase that its chords have most room for;
+        // of equals the one that follows in the phrase.
+        for bar in 0..bars.saturating_sub(1).max(1) {
+            let follows = motif.map(|motif| motif + bar);
+            let candidates = sources.iter().map(|&(moves, source)| {
+                let (mut notes, by) = stated(phrase, source, &stretch, bar, first);
+                notes.retain(|note| is_allowed(&stretch, note));
+                (
+                    (notes.len(), follows == Some(source), moves, source),
+                    notes,
+                    by,
+                )
+            });
+            let Some((best, notes, by)) = candidates.max_by_key(|(worth, ..)| *worth) else {
+                break;
+            };
+            wishes.extend(notes);
+            if bar == 0 {
+                (motif, higher) = (Some(best.3), by);
             }
         }
         let Some((walker, held)) = narrowed(&stretch, first, wishes) else {
@@ -188,7 +200,7 @@ pub fn choose(prepared: Prepared, phrase: &Phrase) -> Option<Answer> {
         }
         let likeness = self::taken_up(&outlines, &heard);
         let same_way = rises(&outlines) == way;
-        let worth = likeness + if same_way { 0.1 } else { 0.0 };
+        let worth = likeness + if same_way { 0.05 } else { 0.0 };
         if best.as_ref().is_none_or(|(most, ..)| worth > *most) {
             best = Some((worth, likeness, line));
         }
@@ -219,9 +231,9 @@ pub fn choose(prepared: Prepared, phrase: &Phrase) -> Option<Answer> {
     })
 }
 
-/// The bar (from 0) that is worth stating back: all of it in the harmony, and the one that moves most; of equals
-/// the latest. The last bar may still go on and is taken only if it is the only one.
-pub fn motif(phrase: &Phrase) -> Option<usize> {
+/// The bars (from 0) that are worth stating back, with how often each moves: all of a bar in the harmony, and not
+/// one note repeated. The last bar may still go on and is taken only if it is the only one.
+pub fn motifs(phrase: &Phrase) -> Vec<(usize, usize)> {
     let bars = phrase.ground.bars.len();
     let candidates = 0..bars.saturating_sub(1).max(1);
     candidates
@@ -232,8 +244,19 @@ pub fn motif(phrase: &Phrase) -> Option<usize> {
             let starts = phrase.outline(bar).first().is_some_and(Option::is_some);
             (moves >= 1 && starts).then_some((moves, bar))
         })
-        .max()
-        .map(|(_, bar)| bar)
+        .collect()
+}
+
+/// Whether a rule forbids this note (bar, beat, key) where it stands, whatever stands around it. A second note, at a
+/// place that there is not, keeps the lattice from being built: only the first one is asked about.
+fn is_allowed(stretch: &Stretch, &(bar, beat, key): &(u32, u32, u8)) -> bool {
+    let nowhere = u32::MAX;
+    let asked = [(bar, beat), (nowhere, 1)].map(|(bar, beat)| Fixed::Note {
+        bar,
+        beat,
+        pitch: pitch(key),
+    });
+    matches!(stretch.walker(asked.to_vec()), Err(WalkError::NoPlace { bar, .. }) if bar == nowhere)
 }
 
 /// The notes, by number, that are in neither the chord nor its scale and do not lead by a half step into the next
@@ -318,50 +341,56 @@ fn stated(
 }
 
 /// The lines that begin on `first` and hold as many of the wishes (bar, beat, key) as the rules allow, and how many
-/// they hold. A wish that is in the way is given up, weak beats first.
+/// they hold. Bar after bar joins those that are held already; a wish that is in the way is given up, weak beats
+/// first.
 fn narrowed(
     stretch: &Stretch,
     first: u8,
     mut wishes: Vec<(u32, u32, u8)>,
 ) -> Option<(Walker, usize)> {
     wishes.retain(|(bar, beat, _)| (*bar, *beat) != (1, 1));
-    let strength = |bar: u32, beat: u32| {
-        let bars = &stretch.chorus.bars;
-        bars[bar as usize - 1].meter.strength(beat as usize - 1)
+    let fixed = |&(bar, beat, key): &(u32, u32, u8)| Fixed::Note {
+        bar,
+        beat,
+        pitch: pitch(key),
     };
-    for _ in 0..TRIES {
-        let fixed = |&(bar, beat, key): &(u32, u32, u8)| Fixed::Note {
-            bar,
-            beat,
-            pitch: pitch(key),
-        };
-        let mut all = vec![fixed(&(1, 1, first))];
-        all.extend(wishes.iter().map(fixed));
-        let (at_bar, at_beat) = match stretch.walker(all) {
-            Ok(walker) => return Some((walker, wishes.len())),
-            Err(WalkError::Pin { bar, beat, .. } | WalkError::NoPlace { bar, beat }) => {
-                if (bar, beat) == (1, 1) {
-                    return None;
+    let mut held = vec![fixed(&(1, 1, first))];
+    let mut walker = stretch.walker(held.clone()).ok()?;
+    for bar in 1..=stretch.chorus.bars.len() as u32 {
+        let mut wanted: Vec<_> = wishes
+            .iter()
+            .filter(|wish| wish.0 == bar)
+            .copied()
+            .collect();
+        for _ in 0..TRIES {
+            if wanted.is_empty() {
+                break;
+            }
+            let mut all = held.clone();
+            all.extend(wanted.iter().map(fixed));
+            let (at_bar, at_beat) = match stretch.walker(all.clone()) {
+                Ok(narrower) => {
+                    (walker, held) = (narrower, all);
+                    break;
                 }
-                wishes.retain(|wish| (wish.0, wish.1) != (bar, beat));
-                continue;
+                Err(WalkError::NoLine { bar, beat, .. }) => (bar, beat),
+                // No other fault is left: each wish is allowed where it stands.
+                Err(_) => break,
+            };
+            // The wish nearest to where no line goes through, a weak beat before a strong one.
+            let meter = &stretch.chorus.bars[bar as usize - 1].meter;
+            let far = |wish: &(u32, u32, u8)| {
+                let beats = 8 * (i64::from(wish.0) - i64::from(at_bar)) + i64::from(wish.1)
+                    - i64::from(at_beat);
+                let strong = meter.strength(wish.1 as usize - 1) != Strength::Weak;
+                (beats.abs() + 2 * i64::from(strong), beats)
+            };
+            if let Some(index) = (0..wanted.len()).min_by_key(|index| far(&wanted[*index])) {
+                wanted.remove(index);
             }
-            Err(WalkError::NoLine { bar, beat, .. } | WalkError::NoNote { bar, beat, .. }) => {
-                (bar, beat)
-            }
-            Err(_) => return None,
-        };
-        // The wish nearest to where no line goes through, a weak beat before a strong one.
-        let far = |wish: &(u32, u32, u8)| {
-            let beats = 8 * (i64::from(wish.0) - i64::from(at_bar)) + i64::from(wish.1)
-                - i64::from(at_beat);
-            let strong = strength(wish.0, wish.1) != Strength::Weak;
-            (beats.abs() + 2 * i64::from(strong), beats)
-        };
-        let index = (0..wishes.len()).min_by_key(|index| far(&wishes[*index]))?;
-        wishes.remove(index);
+        }
     }
-    None
+    Some((walker, held.len() - 1))
 }
 
 /// The outlines of a line's first bars.
