@@ -33,6 +33,8 @@ pub enum Command {
     Hear(commands::hear::HearArgs),
     /// Show the chart as understood: functions, scales, and how many lines it has
     Chart(commands::chart::ChartArgs),
+    /// Make the chart richer or plainer, a named step at a time
+    Changes(commands::changes::ChangesArgs),
     /// Write notation, a practice page or pages for print
     Sheet(commands::sheet::SheetArgs),
     /// Make a set of questions for the ear and its key
@@ -61,6 +63,7 @@ impl Command {
             #[cfg(feature = "sound")]
             Command::Hear(args) => commands::hear::run(&args),
             Command::Chart(args) => commands::chart::run(&args),
+            Command::Changes(args) => commands::changes::run(&args),
             Command::Sheet(args) => commands::sheet::run(&args),
             Command::Ear(args) => commands::ear::run(&args),
             #[cfg(feature = "live")]

@@ -13,7 +13,8 @@ use crate::{
 };
 use clap::Args;
 use endpin_theory::{
-    Chart, Feel, Key, Meter, Palette, Pitch, chart::TEMPO_RANGE, did_you_mean, find_key,
+    Chart, Feel, FoundKey, Key, Meter, Palette, Pitch, ReadKey, chart::TEMPO_RANGE, did_you_mean,
+    find_key, find_keys,
 };
 use endpin_walker::{
     Arc, Hand, Instrument, Level, Options, Weights,
@@ -36,8 +37,8 @@ pub struct ChartOptions {
     #[arg(long, requires = "bars")]
     pub meter: Option<Meter>,
     /// Key to play in; with --bars, the key the bars are in (found if not given)
-    #[arg(long)]
-    pub key: Option<Key>,
+    #[arg(long, value_parser = Key::read)]
+    pub key: Option<ReadKey>,
     /// Quarter notes a minute, 20 to 400
     #[arg(long, value_name = "BPM", value_parser = tempo)]
     pub tempo: Option<f64>,
@@ -255,6 +256,11 @@ impl Performance {
         Ok((chart, wishes))
     }
 
+    /// What was found where bars came without a key; `chart` is the one made of these options.
+    pub fn found_key(&self, chart: &Chart) -> Option<FoundKey> {
+        self.chart.found_key(chart)
+    }
+
     /// How many choruses were asked for, if that was said.
     pub fn choruses_asked(&self) -> Option<u32> {
         self.line.choruses
@@ -372,7 +378,13 @@ impl ChartOptions {
     /// A chart that cannot be read, or none at all.
     pub fn chart(&self, file: Option<&Path>) -> Result<Chart, Failure> {
         let mut chart = match (file, &self.bars) {
-            (Some(file), None) => read_chart(file)?,
+            (Some(file), None) => {
+                let chart = read_chart(file)?;
+                for remark in chart.remarks() {
+                    eprintln!("note: {}: {remark}", shown(file));
+                }
+                chart
+            }
             (None, Some(bars)) => self.chart_of_bars(bars)?,
             (Some(_), Some(_)) => {
                 return Err(Failure::input("give a chart file or --bars, not both"));
@@ -383,7 +395,10 @@ impl ChartOptions {
                 ));
             }
         };
-        if let (Some(key), None) = (self.key, &self.bars) {
+        if let Some(word) = self.key.and_then(ReadKey::word) {
+            eprintln!("note: --key: {word}");
+        }
+        if let (Some(ReadKey { key, .. }), None) = (self.key, &self.bars) {
             chart = chart.in_key(same_mode(key, chart.key)?);
         }
         if let Some(tempo) = self.tempo {
@@ -395,12 +410,19 @@ impl ChartOptions {
         Ok(chart)
     }
 
+    /// What was found where bars came without a key.
+    fn found_key(&self, chart: &Chart) -> Option<FoundKey> {
+        let is_found = self.bars.is_some() && self.key.is_none();
+        is_found.then(|| find_keys(&chart.chorus().spans))
+    }
+
     fn chart_of_bars(&self, bars: &str) -> Result<Chart, Failure> {
         let common_time = || Meter::new(4, 4).map_err(Failure::input);
         let meter = self.meter.clone().map_or_else(common_time, Ok)?;
         let mut chart = Chart::from_bars(bars, meter)
             .map_err(|error| Failure::input(format!("--bars:{error}")))?;
-        chart.key = self.key.unwrap_or_else(|| find_key(&chart.chorus().spans));
+        let given = self.key.map(|read| read.key);
+        chart.key = given.unwrap_or_else(|| find_key(&chart.chorus().spans));
         Ok(chart)
     }
 }

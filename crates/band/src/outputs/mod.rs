@@ -2,6 +2,7 @@
 //!
 //! [`marks`] states once how the part of a note is shown in all of them.
 
+pub mod changes;
 pub mod destination;
 pub mod ear;
 #[cfg(feature = "sound")]

@@ -23,6 +23,8 @@ pub enum Purpose {
     TimePlacement,
     /// The order of keys.
     Keys,
+    /// Which of the changes offered is made; the step stands in place of the chorus.
+    Changes,
 }
 
 /// Keeps the band's streams apart from the walker's under the same seed.

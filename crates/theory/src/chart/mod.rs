@@ -28,6 +28,7 @@ mod symbol;
 pub(crate) use chorus::WrittenAt;
 pub use chorus::{Bar, Chorus, Span};
 pub use error::{ChartError, ChartProblem};
+pub use print::bars_text;
 pub use symbol::Symbol;
 
 use crate::{Interval, Key, Meter, did_you_mean};

@@ -37,8 +37,8 @@ fn bar_text(bar: &WrittenBar) -> String {
     chords.collect::<Vec<_>>().join(" ")
 }
 
-/// Bars four to a line, each line bounded by bar lines.
-fn bars_text(bars: &[WrittenBar]) -> String {
+/// Bars as a chart file has them: four to a line, each line bounded by bar lines.
+pub fn bars_text(bars: &[WrittenBar]) -> String {
     let lines = bars.chunks(4).map(|line| {
         let bars: Vec<String> = line.iter().map(bar_text).collect();
         format!("| {} |\n", bars.join(" | "))

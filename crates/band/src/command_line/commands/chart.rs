@@ -6,7 +6,7 @@ use crate::{
     outputs::{destination, table::Table},
     performance::session::Session,
 };
-use endpin_theory::{Chorus, Span, Understood};
+use endpin_theory::{Chorus, Key, Span, Understood};
 use endpin_walker::Walker;
 use serde::Serialize;
 use std::{path::PathBuf, process::ExitCode};
@@ -59,10 +59,12 @@ fn listed_if_it_acts(option: clap::Arg) -> clap::Arg {
 /// A chart or options that make no line.
 pub fn run(args: &ChartArgs) -> Result<ExitCode, Failure> {
     let session = args.performance.session(args.chart.as_deref())?;
+    let found = args.performance.found_key(session.chart());
+    let runner_up = found.and_then(|found| found.runner_up);
     let shown = if args.json {
-        json(&session)
+        json(&session, runner_up)
     } else {
-        text(&session)
+        text(&session, runner_up)
     };
     destination::print(&shown)?;
     Ok(ExitCode::SUCCESS)
@@ -73,6 +75,8 @@ struct ChartReport<'a> {
     format: &'static str,
     chart: &'a str,
     key: String,
+    /// Null if the key was given, or if no other comes near.
+    runner_up: Option<String>,
     meter: String,
     tempo: f64,
     bars: usize,
@@ -147,13 +151,14 @@ fn first(session: &Session) -> (&Chorus, &[Understood]) {
     (session.chorus(number), session.understood(number))
 }
 
-fn json(session: &Session) -> String {
+fn json(session: &Session, runner_up: Option<Key>) -> String {
     let (chorus, understood) = first(session);
     let bar = &chorus.bars[0];
     crate::outputs::report::to_json(&ChartReport {
         format: "endpin-chart/1",
         chart: &chorus.title,
         key: chorus.key.to_string(),
+        runner_up: runner_up.map(|key| key.to_string()),
         meter: bar.meter.to_string(),
         tempo: bar.tempo,
         bars: chorus.bars.len(),
@@ -168,7 +173,7 @@ fn json(session: &Session) -> String {
     })
 }
 
-fn text(session: &Session) -> String {
+fn text(session: &Session, runner_up: Option<Key>) -> String {
     let (chorus, understood) = first(session);
     let mut table = Table::new(&["bar", "beats", "chord", "is", "in", "scale", "notes"]);
     for (span, understood) in chorus.spans.iter().zip(understood) {
@@ -194,8 +199,11 @@ fn text(session: &Session) -> String {
         table.note(&understood.reason);
     }
     let (bar, level) = (&chorus.bars[0], session.wishes().line.level);
+    let runner_up = runner_up.map_or_else(String::new, |other| {
+        format!("The key was found; {other} is close: --key says which it is.\n")
+    });
     format!(
-        "{}: {} bars in {}, {}, {} quarter notes a minute, {} feel\n\n{table}\n\
+        "{}: {} bars in {}, {}, {} quarter notes a minute, {} feel\n{runner_up}\n{table}\n\
          Level {level} ({}) has {} lines over one chorus of this chart.\n",
         crate::failure::printable(&chorus.title),
         chorus.bars.len(),
@@ -283,7 +291,7 @@ mod tests {
         let Command::Chart(args) = cli.command else {
             panic!("not the command chart");
         };
-        json(&args.performance.session(None).unwrap())
+        json(&args.performance.session(None).unwrap(), None)
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! The commands, one file each: arguments and the job.
 
+pub mod changes;
 pub mod chart;
 pub mod check;
 pub mod completions;

@@ -80,10 +80,13 @@ enum SheetFormat {
     Svg,
 }
 
+/// Sizes of paper by name.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
-enum PaperName {
+pub enum PaperName {
+    /// 210 by 297 mm
     #[default]
     A4,
+    /// 8.5 by 11 inches
     Letter,
 }
 

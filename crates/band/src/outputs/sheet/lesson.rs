@@ -26,6 +26,8 @@ use std::ops::Range;
 const LINES: [u8; 8] = [1, 2, 3, 3, 4, 4, 5, 6];
 /// Levels of the two lines with blanks, whose notes are all quarters.
 const BLANKS: [u8; 2] = [3, 4];
+/// Size of the words under a heading, in staff spaces.
+const WORDS: f64 = 1.8;
 /// What to listen for on each level.
 const ADVICE: [&str; 6] = [
     "Listen for the root at every change. Sing it a beat early, then let the bass prove you right.",
@@ -59,7 +61,7 @@ pub fn pages(session: &Session, about: &str, paper: Paper) -> Result<Vec<Picture
         let level = level_of(level)?;
         let title = format!("Line {}. Level {level}: {}", index + 1, level.words());
         let advice = ADVICE[usize::from(level.number()) - 1];
-        section(&mut pages, &title, advice, &music, marked);
+        section(&mut pages, &title, &[advice], &music, marked);
     }
     let mut answers = Vec::new();
     for (index, &level) in BLANKS.iter().enumerate() {
@@ -69,7 +71,7 @@ pub fn pages(session: &Session, about: &str, paper: Paper) -> Result<Vec<Picture
         section(
             &mut pages,
             &title,
-            advice,
+            &[advice],
             &music.blanked(),
             ShownBesides::default(),
         );
@@ -79,7 +81,7 @@ pub fn pages(session: &Session, about: &str, paper: Paper) -> Result<Vec<Picture
     for (index, music) in answers.iter().enumerate() {
         let advice = "One answer of many: yours is as good if it leads.";
         let title = format!("Answers {}", index + 1);
-        section(&mut pages, &title, advice, music, marked);
+        section(&mut pages, &title, &[advice], music, marked);
     }
     Ok(pages.finish())
 }
@@ -102,31 +104,38 @@ fn line(session: &Session, level: u8, chorus: u32) -> Result<Music, Failure> {
             ..wishes.clone()
         },
     )?;
-    let line = session.line(wishes.choruses.start + chorus - 1);
+    Ok(one_chorus(&session, wishes.choruses.start + chorus - 1))
+}
+
+/// The line of one chorus as it is written, without the word that a chorus begins.
+pub fn one_chorus(session: &Session, number: u32) -> Music {
+    let line = session.line(number);
     let played: [PlayedChorus; 1] = [(session.chorus(line.chorus), &line)];
-    let mut music = Music::new(&played, None, true, &wishes.line.hand);
+    let mut music = Music::new(&played, None, true, &session.wishes().line.hand);
     for measure in &mut music.measures {
         measure.opens_chorus = false;
     }
-    Ok(music)
+    music
 }
 
-/// A heading with a word of advice and the music under it.
-fn section(pages: &mut Pages, title: &str, advice: &str, music: &Music, show: ShownBesides) {
-    // Two lines of advice at most.
-    const HEADING: f64 = 12.0;
-    keep_with_music(pages, HEADING, music, show);
+/// A heading with words under it, each on lines of its own, then the music.
+pub fn section(pages: &mut Pages, title: &str, words: &[&str], music: &Music, show: ShownBesides) {
+    let lines = |words: &&str| wrapped(words, pages.width() / WORDS, Face::Regular).len();
+    let lines: usize = words.iter().map(lines).sum();
+    keep_with_music(pages, 7.0 + 2.5 * lines.max(2) as f64, music, show);
     if !pages.is_fresh() {
         pages.skip(1.5);
     }
     pages.words(title, 2.4, Face::Strong);
-    pages.words(advice, 1.8, Face::Regular);
+    for words in words {
+        pages.words(words, WORDS, Face::Regular);
+    }
     pages.skip(1.2);
     add_music(pages, music, show);
 }
 
 /// The chart with what each chord is and where it belongs: chord, function and scale.
-fn chart(pages: &mut Pages, session: &Session) {
+pub fn chart(pages: &mut Pages, session: &Session) {
     let number = session.wishes().choruses.start;
     let (chorus, understood) = (session.chorus(number), session.understood(number));
     let mut lines: Vec<(&[Bar], usize)> = Vec::new();
