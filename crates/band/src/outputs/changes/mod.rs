@@ -110,10 +110,10 @@ impl Steps {
 pub fn listen_for(rung: &Rung) -> String {
     let (moved, stayed) = guide_tones(rung);
     match (moved.is_empty(), stayed.is_empty()) {
-        (false, false) => format!("Listen for {moved}, while {stayed} stays."),
-        (false, true) => format!("Listen for {moved}: no guide tone stays."),
+        (false, false) => format!("Listen for the guide tones: {moved}, while {stayed} stays."),
+        (false, true) => format!("Listen for the guide tones: {moved}, and none stays."),
         (true, false) => {
-            format!("Listen for {stayed}, which stays: only what lies around it changes.")
+            format!("Listen for the guide tones: {stayed} stays, and the rest changes around it.")
         }
         (true, true) => "Listen for the bass: only the roots change.".to_owned(),
     }
