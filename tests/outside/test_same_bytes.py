@@ -11,6 +11,7 @@ COMMANDS = [
     ["explain", "--json", "--level", "3", "--from", "9"],
     ["explain", "--json", "--level", "2"],
     ["chart", "--json"],
+    ["changes", "--steps", "6", "--json"],
 ]
 
 
