@@ -5,7 +5,7 @@ use crate::{
     command_line::options::{ChartOptions, RangeOptions, whole},
     failure::{Failure, shown},
     outputs::{
-        changes::{Ask, FORMAT, Steps, handout, text},
+        changes::{FORMAT, LadderWishes, Steps, handout, text},
         destination,
         ear::export::Folder,
         report::to_json,
@@ -88,7 +88,7 @@ pub fn run(args: &ChangesArgs) -> Result<ExitCode, Failure> {
         ..0 => Toward::Plainer,
         _ => Toward::Richer,
     };
-    let steps = Steps::make(Ask {
+    let steps = Steps::make(LadderWishes {
         chart,
         way,
         steps: usize::from(args.steps.unsigned_abs()),

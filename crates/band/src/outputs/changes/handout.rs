@@ -22,30 +22,30 @@ use endpin_walker::Options;
 pub fn document(steps: &Steps, line: &Options, paper: Paper) -> Result<Vec<u8>, Failure> {
     let pages = pages(steps, line, paper)?;
     Ok(pdf::document(
-        &steps.ask.chart.title,
+        &steps.wishes.chart.title,
         &pages,
         paper.spaces(),
     ))
 }
 
 fn pages(steps: &Steps, line: &Options, paper: Paper) -> Result<Vec<Picture>, Failure> {
-    let ask = &steps.ask;
+    let wishes = &steps.wishes;
     let session = |chart: &Chart| {
         let chart = chart_at_level(chart.clone(), line);
-        Session::new(chart, Wishes::plain(ask.seed, 1, line.clone()))
+        Session::new(chart, Wishes::plain(wishes.seed, 1, line.clone()))
     };
     let mut pages = Pages::new(paper);
     let about = format!(
         "In {}, {} a step at a time: {} of {} asked for. Lines of level {}, seed {}.",
-        ask.chart.key,
+        wishes.chart.key,
         steps.way(),
         steps.rungs.len(),
-        ask.steps,
+        wishes.steps,
         line.level,
-        ask.seed
+        wishes.seed
     );
-    heading(&mut pages, &ask.chart.title, &about);
-    chart(&mut pages, &session(&ask.chart)?);
+    heading(&mut pages, &wishes.chart.title, &about);
+    chart(&mut pages, &session(&wishes.chart)?);
     pages.skip(1.0);
     legend(&mut pages);
     let marked = ShownBesides {

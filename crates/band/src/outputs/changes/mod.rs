@@ -16,7 +16,7 @@ pub const FORMAT: &str = "endpin-changes/1";
 
 /// What is asked of a ladder.
 #[derive(Clone, Debug)]
-pub struct Ask {
+pub struct LadderWishes {
     /// The chart that it begins at.
     pub chart: Chart,
     /// Richer or plainer.
@@ -33,7 +33,7 @@ pub struct Ask {
 #[derive(Clone, Debug)]
 pub struct Steps {
     /// What was asked.
-    pub ask: Ask,
+    pub wishes: LadderWishes,
     /// The steps made, in order.
     pub rungs: Vec<Rung>,
 }
@@ -41,23 +41,23 @@ pub struct Steps {
 impl Steps {
     /// Makes the steps. Each draws from a stream of its own, so a ladder of three steps is the beginning of
     /// one of twelve.
-    pub fn make(ask: Ask) -> Steps {
-        let mut ladder = Ladder::new(ask.chart.clone(), ask.way, &ask.kept);
+    pub fn make(wishes: LadderWishes) -> Steps {
+        let mut ladder = Ladder::new(wishes.chart.clone(), wishes.way, &wishes.kept);
         let mut rungs = Vec::new();
-        for number in (1..).take(ask.steps) {
-            let mut rng = stream(ask.seed, number, Purpose::Changes);
+        for number in (1..).take(wishes.steps) {
+            let mut rng = stream(wishes.seed, number, Purpose::Changes);
             let draw = |count: usize| below(&mut rng, count as u32) as usize;
             match ladder.step(draw) {
                 Some(rung) => rungs.push(rung),
                 None => break,
             }
         }
-        Steps { ask, rungs }
+        Steps { wishes, rungs }
     }
 
     /// `richer` or `plainer`.
     fn way(&self) -> &'static str {
-        match self.ask.way {
+        match self.wishes.way {
             Toward::Richer => "richer",
             Toward::Plainer => "plainer",
         }
@@ -65,7 +65,7 @@ impl Steps {
 
     /// Why there are fewer steps than were asked for; none if there are as many.
     pub fn shortfall(&self) -> Option<String> {
-        let (made, asked) = (self.rungs.len(), self.ask.steps);
+        let (made, asked) = (self.rungs.len(), self.wishes.steps);
         if made == asked {
             return None;
         }
@@ -74,13 +74,13 @@ impl Steps {
             0 => "in these changes",
             _ => "in the last chart",
         };
-        let why = match self.ask.way {
+        let why = match self.wishes.way {
             Toward::Richer => {
                 "every one left would leave the form, make a chord shorter than a beat or lead back to a chart before"
             }
             Toward::Plainer => "what is left is the plain frame",
         };
-        let kept = if self.ask.kept.is_empty() {
+        let kept = if self.wishes.kept.is_empty() {
             ""
         } else {
             ", or would change what is kept"
@@ -95,11 +95,11 @@ impl Steps {
     pub fn report(&self) -> impl Serialize + use<> {
         ChangesReport {
             format: FORMAT,
-            chart: self.ask.chart.title.clone(),
-            key: self.ask.chart.key.to_string(),
+            chart: self.wishes.chart.title.clone(),
+            key: self.wishes.chart.key.to_string(),
             way: self.way(),
-            seed: self.ask.seed,
-            asked: self.ask.steps,
+            seed: self.wishes.seed,
+            asked: self.wishes.steps,
             shortfall: self.shortfall(),
             steps: self.rungs.iter().map(StepReport::new).collect(),
         }
@@ -196,7 +196,7 @@ mod tests {
     fn steps(bars: &str, steps: usize, way: Toward) -> Steps {
         let mut chart = Chart::from_bars(bars, "4/4".parse().unwrap()).unwrap();
         chart.key = "C".parse().unwrap();
-        Steps::make(Ask {
+        Steps::make(LadderWishes {
             chart,
             way,
             steps,

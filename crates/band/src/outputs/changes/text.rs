@@ -6,14 +6,14 @@ use endpin_theory::{Chart, changes::Rung, chart::bars_text};
 
 /// All steps, one under the other.
 pub fn text(steps: &Steps) -> String {
-    let ask = &steps.ask;
-    let title = printable_line(&ask.chart.title);
+    let wishes = &steps.wishes;
+    let title = printable_line(&wishes.chart.title);
     let mut text = format!(
         "{title} in {}, {} a step at a time, seed {}\n\n{}",
-        ask.chart.key,
+        wishes.chart.key,
         steps.way(),
-        ask.seed,
-        chart(&ask.chart)
+        wishes.seed,
+        chart(&wishes.chart)
     );
     for rung in &steps.rungs {
         text.push_str(&step(rung));
