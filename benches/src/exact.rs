@@ -24,7 +24,7 @@ impl Exact {
     /// # Panics
     /// Never: the problem is small enough for tables.
     pub fn new() -> Exact {
-        let along = vec![Arc::new([1.0; 256]); onsets().len()];
+        let along = std::iter::repeat_n(Arc::new([1.0; 256]), onsets().len()).collect();
         let weights = Weights::new(Arc::new(lattice()), along);
         let tables = Tables::new(&weights).expect("few cells");
         let lattice = weights.lattice();

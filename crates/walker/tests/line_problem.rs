@@ -23,7 +23,7 @@ fn the_number_of_lines_is_reproduced_to_the_last_digit() {
 
 /// Draws lines that close into a loop, the state they begin with first; gives the keys of beat 2.
 fn beat_two(count: u32, with_tables: bool) -> [u32; 128] {
-    let along = vec![Arc::new([1.0; 256]); onsets().len()];
+    let along = std::iter::repeat_n(Arc::new([1.0; 256]), onsets().len()).collect();
     let weights = Weights::new(Arc::new(lattice()), along);
     let lattice: &Lattice = weights.lattice();
     let tables = Tables::new(&weights).unwrap();

@@ -80,7 +80,7 @@ fn each_rule_is_heard_where_it_is_broken() {
         );
     }
     // The fifth an octave up lies above the seventh of the root that sounded.
-    let judged = judge("C7 | F7", "F").judge(&line("C2 E2 G2 G2:.5 G3:.5 F2 A2 C3 B1"), 1);
+    let judged = judge("C7 | F7", "F").judge(&line("C2 E2 G2 G2:.5 G3:.5 F2 A2 C3 B2"), 1);
     assert!(
         faults(&judged).contains(&"1.4.5 root-to-seventh".to_owned()),
         "{:?}",
@@ -194,4 +194,47 @@ fn nothing_and_nonsense_do_not_panic() {
     wild.sort_by_key(|note| (note.chorus, note.start));
     judge.judge(&wild, 5);
     judge.judge(&wild, 1);
+}
+
+#[test]
+fn a_leap_is_answered_at_once() {
+    // The walker finds no line with these notes either: a repeated note does not answer a leap.
+    let judged = judge("C7 | F7", "F").judge(&line("C2 Bb2 Bb2 E2 F2:4"), 1);
+    assert_eq!(faults(&judged), ["1.3 playable"]);
+    let judged = judge("C7 | F7", "F").judge(&line("C2 Bb2 G2 E2 F2:4"), 1);
+    assert_eq!(faults(&judged), [""; 0]);
+}
+
+#[test]
+fn out_of_the_way_and_back_is_one_fault() {
+    let judged = judge("C7 | F7", "F").judge(&line("C2 C4 C2 E2 F2:4"), 1);
+    assert_eq!(faults(&judged), ["1.2 playable"]);
+    // Not back, but on in the new place.
+    let judged = judge("C7 | F7", "F").judge(&line("C2 E2 Bb3 E3 F3:4"), 1);
+    assert!(faults(&judged).iter().all(|fault| fault.starts_with("1.3")));
+}
+
+#[test]
+fn an_approach_into_a_wrong_root_is_judged_by_the_root_that_was_meant() {
+    let judged = judge(TWO_FIVE, "C").judge(&line("D2 F2 A2 Ab2 B2 A2 F2 Db2 C2 E2 G2 A2"), 1);
+    assert_eq!(faults(&judged), ["2.1 arrival-root"]);
+}
+
+#[test]
+fn another_feel_than_the_charts_is_judged() {
+    // Half notes over a walking chart, the second of them held over the last beat.
+    let two = judge(TWO_FIVE, "C").judge(&line("D2:2 A2:2 G2:2 D2:2 C2:2 G2:2 C2:2 C2:2"), 1);
+    assert_eq!(faults(&two), [""; 0]);
+    assert_eq!(two.figures.arrival_roots, Kept { kept: 3, of: 3 });
+    let wrong = judge(TWO_FIVE, "C").judge(&line("D2:2 B2:2 G2:2 D2:2 C2:2 G2:2 C2:4"), 1);
+    assert_eq!(faults(&wrong), ["1.3 strong-beats"]);
+}
+
+#[test]
+fn what_stands_off_the_grid_belongs_or_leads() {
+    let played = |after: &str| format!("C2:.5 {after}:.5 E2 G2 E2 F2 A2 C3 B1");
+    let judged = judge("C7 | F7", "F").judge(&line(&played("D2")), 1);
+    assert_eq!(faults(&judged), [""; 0]);
+    let judged = judge("C7 | F7", "F").judge(&line(&played("B1")), 1);
+    assert_eq!(faults(&judged), ["1.1.5 weak-beats"]);
 }

@@ -169,11 +169,10 @@ impl Tables {
             .collect();
         let layers = blocks.iter().enumerate().map(|(layer, block)| {
             let mut cells = Vec::with_capacity(block.len() * exits * statements);
-            for exit in 0..exits {
+            for (exit, sums) in sums.iter().enumerate() {
                 for state in 0..block.states() {
                     for stated in 0..statements {
-                        let edges =
-                            weights.of_edges(layer, state, stated, exit, &sums[exit][layer]);
+                        let edges = weights.of_edges(layer, state, stated, exit, &sums[layer]);
                         alias_row(edges, &mut row);
                         cells.extend_from_slice(&row.cells);
                     }

@@ -321,7 +321,7 @@ impl Skeleton {
 
     /// The tables of an onset.
     pub(super) fn kind(&mut self, onset: &Onset) -> Kind {
-        let rules = onset.from_its_root();
+        let rules = onset.seen_from_its_root();
         let tastes = onset.without_harmony();
         let rule_table = self.rule_table_numbers.get(&rules).copied();
         let taste_table = self.taste_table_numbers.get(&tastes).copied();

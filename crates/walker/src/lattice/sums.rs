@@ -236,8 +236,9 @@ impl<const WIDTH: usize> Semiring for Weighing<'_, WIDTH> {
         // Whatever was stated before, the same follows; it is only weighed otherwise, once for all edges.
         self.states = true;
         let at = usize::from(edge.statement) * TOGETHER;
-        for number in at..at + TOGETHER {
-            self.stated[number] += weight * after[number];
+        let stated = &mut self.stated[at..at + TOGETHER];
+        for (sum, after) in stated.iter_mut().zip(&after[at..]) {
+            *sum += weight * after;
         }
     }
 

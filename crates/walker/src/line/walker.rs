@@ -442,7 +442,8 @@ impl Walker {
     /// `most` that begin with one note.
     pub fn list(&self, most: usize) -> Option<Vec<Vec<u8>>> {
         let lattice = self.all_lines(0)?;
-        let along = vec![Arc::new([1.0; 256]); lattice.onsets()];
+        let even: Arc<Along> = Arc::new([1.0; 256]);
+        let along: Vec<Arc<Along>> = (0..lattice.onsets()).map(|_| even.clone()).collect();
         let mut lines = Vec::new();
         for (number, entry) in lattice.entries().iter().enumerate() {
             let first = entry.key().unwrap_or(Edge::SILENT);

@@ -220,7 +220,7 @@ impl Onset {
 
     /// What rules see of it, from the root of its chord and without what varies along the form: onsets that
     /// are equal so are read alike, whatever the key.
-    pub(crate) fn from_its_root(&self) -> Onset {
+    pub(crate) fn seen_from_its_root(&self) -> Onset {
         let above = |chroma: u8| (chroma + 12 - self.root) % 12;
         Onset {
             keys: Keys::default(),

@@ -22,12 +22,12 @@ pub struct Spot<'a> {
 
 impl Spot<'_> {
     /// Semitones from the note before to a key.
-    pub(super) fn from_before(&self, key: u8) -> i16 {
+    pub(super) fn move_in(&self, key: u8) -> i16 {
         i16::from(key) - i16::from(self.keys[1])
     }
 
     /// Semitones from a key to the note that follows.
-    pub(super) fn to_next(&self, key: u8) -> i16 {
+    pub(super) fn move_out(&self, key: u8) -> i16 {
         i16::from(self.keys[3]) - i16::from(key)
     }
 
@@ -56,14 +56,14 @@ impl Spot<'_> {
         let near = |distance: i16| (1..=7).contains(&distance.abs());
         key != self.keys[2]
             && key.abs_diff(self.keys[2]) <= 5
-            && near(self.from_before(key))
-            && near(self.to_next(key))
+            && near(self.move_in(key))
+            && near(self.move_out(key))
             && self.is_quiet()
             && (self.range.0..=self.seam).contains(&key)
     }
 
     /// Whether a key leads into the note that follows: by step or as its dominant.
     pub(super) fn approaches(&self, key: u8) -> bool {
-        matches!(self.to_next(key), -2 | -1 | 1 | 2 | 5 | -7)
+        matches!(self.move_out(key), -2 | -1 | 1 | 2 | 5 | -7)
     }
 }

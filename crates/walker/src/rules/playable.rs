@@ -67,7 +67,7 @@ impl Rule for Playable {
 
     /// The same note an octave or more below the instrument; or a wide leap after which the line goes on.
     fn plant(&self, spot: &Spot<'_>, key: u8) -> Option<usize> {
-        let (leap, on) = (spot.from_before(key), spot.to_next(key));
+        let (leap, on) = (spot.move_in(key), spot.move_out(key));
         let calm = |one: u8, other: u8| one.abs_diff(other) <= 7;
         let [_, before, this, next, after_next] = spot.keys;
         if spot.is_fixed() || !spot.is_quiet() || !calm(next, after_next) {

@@ -115,7 +115,7 @@ impl Rule for RootToSeventh {
 
     /// A chord tone above the seam, reached by a leap that is answered.
     fn plant(&self, spot: &Spot<'_>, key: u8) -> Option<usize> {
-        let (up, down) = (spot.from_before(key), -spot.to_next(key));
+        let (up, down) = (spot.move_in(key), -spot.move_out(key));
         let goes_up_again = spot.keys[4] > spot.keys[3];
         let answered = matches!(down, 1..=7 | 12) || (matches!(down, 8..=11) && goes_up_again);
         let tone = spot.onset.spells(key) && key % 12 != spot.onset.root;
