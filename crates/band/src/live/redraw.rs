@@ -6,7 +6,8 @@ use std::sync::Arc;
 
 use endpin_theory::{Chorus, Ticks, chart::Span};
 use endpin_walker::{
-    ChorusLine, Development, LineNote, Options, Plan, WalkError, Walker, pins::Fixed, plan::Turn,
+    ChorusLine, Development, LineNote, Options, Plan, WalkError, Walker, line::walker::admits,
+    pins::Fixed, plan::Turn,
 };
 
 use super::passage::{Cue, Passage};
@@ -89,12 +90,21 @@ impl Stretch {
     /// # Errors
     /// When there are none.
     pub fn walker(&self, fixed: Vec<Fixed>) -> Result<Walker, WalkError> {
+        Walker::new(self.plan(fixed), self.options.clone())
+    }
+
+    /// Whether every rule by itself lets a note stand on a beat, whatever stands around it.
+    pub fn admits(&self, bar: u32, beat: u32, key: u8) -> bool {
+        admits(&self.plan(Vec::new()), &self.options, bar, beat, key)
+    }
+
+    fn plan(&self, fixed: Vec<Fixed>) -> Plan {
         let turn = Turn {
             chorus: self.chorus.clone(),
             development: self.development,
             fixed,
         };
-        Walker::new(Plan::of_turns(vec![turn], 0), self.options.clone())
+        Plan::of_turns(vec![turn], 0)
     }
 
     /// The notes of a line over the stretch that start `within` it, as amendments, one a passage; `gain` is how

@@ -548,6 +548,20 @@ impl Semiring for Reaching {
     }
 }
 
+/// Whether every rule by itself lets a note stand on a beat of the first chorus, whatever stands around it; not
+/// where no note starts.
+pub fn admits(plan: &Plan, options: &Options, bar: u32, beat: u32, key: u8) -> bool {
+    let Ok(layout) = layout(plan, 0, options) else {
+        return false;
+    };
+    let slot = layout.slots.iter().find(|slot| slot.is_on(bar, beat));
+    let rules = rules(Conditions::of(plan.turns()[0].development.level));
+    slot.is_some_and(|slot| {
+        let sounds = matches!(slot.onset.sound, Sound::Note | Sound::Option);
+        sounds && rules.iter().all(|rule| rule.admits(&slot.onset, key))
+    })
+}
+
 /// The layouts of all turns, and the rule of the hand if it is in a hurry there.
 pub(crate) fn layouts(
     plan: &Plan,

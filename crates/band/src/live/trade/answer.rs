@@ -129,7 +129,7 @@ pub fn prepare(phrase: &Phrase, mut stretch: Stretch, seed: u64) -> Result<Prepa
             let follows = motif.map(|motif| motif + bar);
             let candidates = sources.iter().map(|&(moves, source)| {
                 let (mut notes, by) = stated(phrase, source, &stretch, bar, first);
-                notes.retain(|note| is_allowed(&stretch, note));
+                notes.retain(|note| stretch.admits(note.0, note.1, note.2));
                 (
                     (notes.len(), follows == Some(source), moves, source),
                     notes,
@@ -247,18 +247,6 @@ pub fn motifs(phrase: &Phrase) -> Vec<(usize, usize)> {
         .collect()
 }
 
-/// Whether a rule forbids this note (bar, beat, key) where it stands, whatever stands around it. A second note, at a
-/// place that there is not, keeps the lattice from being built: only the first one is asked about.
-fn is_allowed(stretch: &Stretch, &(bar, beat, key): &(u32, u32, u8)) -> bool {
-    let nowhere = u32::MAX;
-    let asked = [(bar, beat), (nowhere, 1)].map(|(bar, beat)| Fixed::Note {
-        bar,
-        beat,
-        pitch: pitch(key),
-    });
-    matches!(stretch.walker(asked.to_vec()), Err(WalkError::NoPlace { bar, .. }) if bar == nowhere)
-}
-
 /// The notes, by number, that are in neither the chord nor its scale and do not lead by a half step into the next
 /// one; in one bar (from 0) or in all.
 pub fn wrong_notes(phrase: &Phrase, bar: Option<usize>) -> Vec<usize> {
@@ -373,7 +361,9 @@ fn narrowed(
                     (walker, held) = (narrower, all);
                     break;
                 }
-                Err(WalkError::NoLine { bar, beat, .. }) => (bar, beat),
+                Err(WalkError::NoLine { bar, beat, .. } | WalkError::Pin { bar, beat, .. }) => {
+                    (bar, beat)
+                }
                 // No other fault is left: each wish is allowed where it stands.
                 Err(_) => break,
             };
