@@ -280,7 +280,7 @@ fn wrong_notes_are_not_answered_but_echoed_and_told() {
     let wrong = script(
         40,
         Hand {
-            transpose: 1,
+            transpose: 6,
             ..STEADY
         },
     );

@@ -80,7 +80,7 @@ fn each_rule_is_heard_where_it_is_broken() {
         );
     }
     // The fifth an octave up lies above the seventh of the root that sounded.
-    let judged = judge("C7 | F7", "F").judge(&line("C2 E2 G2 G2:.5 G3:.5 F2 A2 C3 B2"), 1);
+    let judged = judge("C7 | F7", "F").judge(&line("C2 E2 G2 G2:.5 G3:.5 F2 A2 C3 B1"), 1);
     assert!(
         faults(&judged).contains(&"1.4.5 root-to-seventh".to_owned()),
         "{:?}",
@@ -210,8 +210,13 @@ fn out_of_the_way_and_back_is_one_fault() {
     let judged = judge("C7 | F7", "F").judge(&line("C2 C4 C2 E2 F2:4"), 1);
     assert_eq!(faults(&judged), ["1.2 playable"]);
     // Not back, but on in the new place.
-    let judged = judge("C7 | F7", "F").judge(&line("C2 E2 Bb3 E3 F3:4"), 1);
-    assert!(faults(&judged).iter().all(|fault| fault.starts_with("1.3")));
+    let judged = judge("C7 | F7", "F").judge(&line("C2 E2 G3 E3 F3:4"), 1);
+    let faults = faults(&judged);
+    let playable: Vec<_> = faults
+        .iter()
+        .filter(|fault| fault.contains("playable"))
+        .collect();
+    assert_eq!(playable, ["1.3 playable"]);
 }
 
 #[test]
@@ -232,7 +237,7 @@ fn another_feel_than_the_charts_is_judged() {
 
 #[test]
 fn what_stands_off_the_grid_belongs_or_leads() {
-    let played = |after: &str| format!("C2:.5 {after}:.5 E2 G2 E2 F2 A2 C3 B1");
+    let played = |after: &str| format!("C2:.5 {after}:.5 E2 G2 E2 F2 A2 C3 B2");
     let judged = judge("C7 | F7", "F").judge(&line(&played("D2")), 1);
     assert_eq!(faults(&judged), [""; 0]);
     let judged = judge("C7 | F7", "F").judge(&line(&played("B1")), 1);
