@@ -270,8 +270,12 @@ fn a_rushing_player_is_understood() {
             .map(|told| told.words.clone())
             .collect::<Vec<_>>()
     };
-    assert_eq!(words(&traded)[..2], words(&steady)[..2]);
-    assert!(words(&traded)[2].starts_with("your bar "));
+    // Which of its bars suits the chords best depends on what was heard when the answer was drawn; that it is one
+    // of them, each time, as with a steady player, does not.
+    for words in [words(&traded), words(&steady)] {
+        assert_eq!(words.len(), 3);
+        assert!(words.iter().all(|words| words.starts_with("your bar ")), "{words:?}");
+    }
 }
 
 #[test]

@@ -69,9 +69,14 @@ fn interval(semitones: i16) -> &'static str {
 /// Lines that an answer is chosen from, drawn before the phrase has ended.
 pub struct Prepared {
     stretch: Stretch,
+    lines: Vec<Candidate>,
+}
+
+struct Candidate {
+    line: ChorusLine,
+    first: u8,
+    outlines: Vec<Outline>,
     taken_up: TakenUp,
-    /// Each with its first key and its outlines.
-    lines: Vec<(ChorusLine, u8, Vec<Outline>)>,
 }
 
 /// An answer.
@@ -115,26 +120,33 @@ pub fn prepare(phrase: &Phrase, mut stretch: Stretch, seed: u64) -> Result<Prepa
         false => motifs(phrase),
     };
     let mut lines = Vec::new();
-    let mut told = match phrase.notes.is_empty() {
+    let usual = match phrase.notes.is_empty() {
         true => TakenUp::Nothing,
         false => TakenUp::Place,
     };
     // Each octave in which it may begin, so that where the player stops can decide at the end.
-    for first in firsts(&stretch) {
-        let mut wishes = Vec::new();
+    // Two plans: the bars that the chords have most room for, or one bar, what followed it, and that bar again.
+    let plans = firsts(&stretch)
+        .into_iter()
+        .flat_map(|first| [(first, false), (first, true)]);
+    for (first, in_order) in plans.filter(|(_, in_order)| !in_order || !sources.is_empty()) {
+        let mut wishes: Vec<(u32, u32, u8)> = Vec::new();
         let (mut motif, mut higher) = (None, 0);
         // Each bar but the last, which leads on, states the bar of the phrase that its chords have most room for;
         // of equals the one that follows in the phrase.
         for bar in 0..bars.saturating_sub(1).max(1) {
             let follows = motif.map(|motif| motif + bar);
+            let near = wishes.last().map_or(first, |(.., key)| *key);
             let candidates = sources.iter().map(|&(moves, source)| {
-                let (mut notes, by) = stated(phrase, source, &stretch, bar, first);
+                let (mut notes, by) = stated(phrase, source, &stretch, bar, near);
                 notes.retain(|note| stretch.admits(note.0, note.1, note.2));
-                (
-                    (notes.len(), follows == Some(source), moves, source),
-                    notes,
-                    by,
-                )
+                let again = bar == 2 && motif == Some(source);
+                let next = (follows == Some(source) && bar < 2) || again;
+                let worth = match in_order {
+                    true if bar > 0 => (usize::from(next), false, notes.len(), source),
+                    _ => (notes.len(), next, moves, source),
+                };
+                (worth, notes, by)
             });
             let Some((best, notes, by)) = candidates.max_by_key(|(worth, ..)| *worth) else {
                 break;
@@ -147,45 +159,41 @@ pub fn prepare(phrase: &Phrase, mut stretch: Stretch, seed: u64) -> Result<Prepa
         let Some((walker, held)) = narrowed(&stretch, first, wishes) else {
             continue;
         };
-        if let Some(motif) = motif
-            && held >= 2
-        {
-            let bar = motif as u32 + 1;
-            told = TakenUp::Motif { bar, higher };
-        }
-        for line in walker.lines(seed, 1, DRAWS) {
-            let outlines = outlines(&line, &stretch, bars);
-            let key = line.notes.first().map_or(first, |note| key(note.pitch));
-            lines.push((line, key, outlines));
-        }
+        let taken_up = match motif {
+            Some(motif) if held >= 2 => TakenUp::Motif {
+                bar: motif as u32 + 1,
+                higher,
+            },
+            _ => usual.clone(),
+        };
+        let drawn = walker.lines(seed, 1, DRAWS);
+        lines.extend(drawn.into_iter().map(|line| Candidate {
+            first: line.notes.first().map_or(first, |note| key(note.pitch)),
+            outlines: outlines(&line, &stretch, bars),
+            taken_up: taken_up.clone(),
+            line,
+        }));
     }
     if lines.is_empty() {
-        let walker = stretch.walker(Vec::new())?;
-        for line in walker.lines(seed, 1, DRAWS) {
-            let outlines = outlines(&line, &stretch, bars);
-            let key = line.notes.first().map_or(0, |note| key(note.pitch));
-            lines.push((line, key, outlines));
-        }
+        let drawn = stretch.walker(Vec::new())?.lines(seed, 1, DRAWS);
+        lines.extend(drawn.into_iter().map(|line| Candidate {
+            first: line.notes.first().map_or(0, |note| key(note.pitch)),
+            outlines: outlines(&line, &stretch, bars),
+            taken_up: usual.clone(),
+            line,
+        }));
     }
-    Ok(Prepared {
-        stretch,
-        taken_up: told,
-        lines,
-    })
+    Ok(Prepared { stretch, lines })
 }
 
 /// Chooses the answer once the phrase has ended: among the lines that begin nearest to where it stopped, the one
 /// most like it.
 pub fn choose(prepared: Prepared, phrase: &Phrase) -> Option<Answer> {
     let heard = phrase.outlines();
-    let Prepared {
-        stretch,
-        mut taken_up,
-        lines,
-    } = prepared;
+    let Prepared { stretch, lines } = prepared;
     let stopped = phrase.last().map(|note| note.key);
     let distance = |first: u8| stopped.map_or(0, |key| key.abs_diff(first));
-    let nearest = lines.iter().map(|(_, first, _)| distance(*first)).min()?;
+    let nearest = lines.iter().map(|line| distance(line.first)).min()?;
     let rises = |outlines: &[Outline]| {
         let mut keys = outlines.iter().flatten().flatten();
         let first = keys.next().copied().unwrap_or(0);
@@ -193,19 +201,25 @@ pub fn choose(prepared: Prepared, phrase: &Phrase) -> Option<Answer> {
         (i16::from(last) - i16::from(first)).signum()
     };
     let way = rises(&heard);
-    let mut best: Option<(f64, f64, ChorusLine)> = None;
-    for (line, first, outlines) in lines {
-        if distance(first) != nearest {
+    let mut best: Option<(f64, f64, Candidate)> = None;
+    for candidate in lines {
+        if distance(candidate.first) != nearest {
             continue;
         }
-        let likeness = self::taken_up(&outlines, &heard);
-        let same_way = rises(&outlines) == way;
+        let likeness = taken_up(&candidate.outlines, &heard);
+        let same_way = rises(&candidate.outlines) == way;
         let worth = likeness + if same_way { 0.05 } else { 0.0 };
         if best.as_ref().is_none_or(|(most, ..)| worth > *most) {
-            best = Some((worth, likeness, line));
+            best = Some((worth, likeness, candidate));
         }
     }
-    let (_, likeness, line) = best?;
+    let (
+        _,
+        likeness,
+        Candidate {
+            line, mut taken_up, ..
+        },
+    ) = best?;
     if phrase.notes.is_empty() {
         taken_up = TakenUp::Nothing;
     } else if let TakenUp::Motif { bar, .. } = taken_up {
@@ -247,8 +261,8 @@ pub fn motifs(phrase: &Phrase) -> Vec<(usize, usize)> {
         .collect()
 }
 
-/// The notes, by number, that are in neither the chord nor its scale and do not lead by a half step into the next
-/// one; in one bar (from 0) or in all.
+/// The notes, by number, that are in neither the chord nor its scale and do not lead into the next one; in one bar
+/// (from 0) or in all.
 pub fn wrong_notes(phrase: &Phrase, bar: Option<usize>) -> Vec<usize> {
     let ground = &phrase.ground;
     let understood = endpin_theory::analyse(&ground.spans, ground.key);
@@ -267,10 +281,13 @@ pub fn wrong_notes(phrase: &Phrase, bar: Option<usize>) -> Vec<usize> {
             .chord_tones()
             .iter()
             .any(|tone| tone.name.chroma() == chroma);
-        let leads = phrase
-            .notes
-            .get(index + 1)
-            .is_some_and(|next| next.key.abs_diff(note.key) == 1);
+        let bar = ground.bar_at(beat);
+        let is_weak = bar.meter.strength(beat - bar.first_beat) == Strength::Weak;
+        // The approaches of the rules: by a half or a whole step, or the dominant, on a weak beat.
+        let leads = phrase.notes.get(index + 1).is_some_and(|next| {
+            let step = i16::from(note.key) - i16::from(next.key);
+            step.abs() == 1 || (is_weak && (step.abs() == 2 || step == 7 || step == -5))
+        });
         !in_chord && !understood[span].scale.contains(chroma) && !leads
     };
     let notes = phrase.notes.iter().enumerate();
@@ -310,17 +327,10 @@ fn stated(
         return (Vec::new(), 0);
     };
     let up = (to - from).rem_euclid(12);
-    let (lowest, highest) = stretch.options.range;
-    let fits = |by: i16| {
-        let keys = outline.iter().flatten().map(|key| i16::from(*key) + by);
-        let outside = keys.filter(|key| !(i16::from(lowest)..=i16::from(highest)).contains(key));
-        outside.count()
-    };
+    // What is outside the instrument's range there is left out, since another octave would break the motif.
     let away = |by: i16| (i16::from(first) + by - i16::from(near)).abs();
-    let by = [up - 24, up - 12, up, up + 12]
-        .into_iter()
-        .min_by_key(|by| (fits(*by), away(*by)))
-        .unwrap_or(up);
+    let octaves = [up - 24, up - 12, up, up + 12];
+    let by = octaves.into_iter().min_by_key(|by| away(*by)).unwrap_or(up);
     let notes = outline.iter().zip(1u32..).filter_map(|(heard, beat)| {
         let key = u8::try_from(i16::from((*heard)?) + by).ok()?;
         Some((bar as u32 + 1, beat, key))
