@@ -274,7 +274,10 @@ fn a_rushing_player_is_understood() {
     // of them, each time, as with a steady player, does not.
     for words in [words(&traded), words(&steady)] {
         assert_eq!(words.len(), 3);
-        assert!(words.iter().all(|words| words.starts_with("your bar ")), "{words:?}");
+        assert!(
+            words.iter().all(|words| words.starts_with("your bar ")),
+            "{words:?}"
+        );
     }
 }
 

@@ -115,7 +115,8 @@ def test_wrong_roots_are_found_and_mended(line, check):
     found = {place[:3] for place in broken(report) if place[3] == "arrival-root"}
     assert found == wrong
     for note in report["notes"]:
-        if "arrival-root" in note["rules_broken"]:
+        # What a device explains needs no mend.
+        if "arrival-root" in note["rules_broken"] and not note["licence"]:
             root = re.match("[A-G][b#]?", note["chord"])[0]
             assert note["mend"]["name"][:-1] == root
 

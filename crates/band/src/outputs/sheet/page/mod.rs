@@ -41,6 +41,13 @@ const MOST_BARS: usize = 4_000;
 /// Most bars, counted in every key, that are engraved in twelve keys rather than in one.
 const MOST_BARS_IN_ALL_KEYS: usize = 9_000;
 
+/// A script without indentation and lines of comment, which a page need not carry.
+fn bare(script: &str) -> String {
+    let lines = script.lines().map(str::trim);
+    let lines = lines.filter(|line| !line.is_empty() && !line.starts_with("//"));
+    lines.flat_map(|line| [line, "\n"]).collect()
+}
+
 /// What the script needs to know before it unpacks a key.
 #[derive(Serialize)]
 struct Settings {
@@ -108,7 +115,7 @@ pub fn write(session: &Session, about: &str) -> Result<Vec<u8>, Failure> {
         "choruses" => chorus_options(session),
         "settings" => json_for_script(&settings),
         "music" => keys.iter().map(packed).collect(),
-        "script" => SCRIPTS.concat(),
+        "script" => SCRIPTS.map(bare).concat(),
         _ => String::new(),
     };
     Ok(filled(TEMPLATE, fill).into_bytes())
