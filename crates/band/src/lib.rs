@@ -27,7 +27,7 @@
 //! for note in made.notes().take(4) {
 //!     println!("{note}: {}", note.why);
 //! }
-//! let file = midi_file::bytes(&made.score(), midi_file::Layout::Tracks);
+//! let file = midi_file::bytes(&made.score(), midi_file::TrackLayout::Tracks);
 //! assert!(file.starts_with(b"MThd"));
 //! ```
 //!
