@@ -4,7 +4,6 @@ use endpin_walker::rules::{Memory, Rule, Step};
 use endpin_walker::{Heard, Judge, Options, Plan, Walker};
 use std::sync::Arc;
 
-/// No tritone down into an arrival.
 #[derive(Debug)]
 struct NoTritoneDown;
 
@@ -20,7 +19,7 @@ impl Rule for NoTritoneDown {
     }
 }
 
-/// An open string before a shift, that is before a leap wider than a fifth.
+/// Before a leap wider than a fifth, an open string: E, A, D or G.
 #[derive(Debug)]
 struct OpenBeforeShift;
 
@@ -32,36 +31,28 @@ impl Rule for OpenBeforeShift {
         "Before a shift play an open string: while it rings, the hand has time to move."
     }
     fn reads_keys(&self) -> bool {
-        true // an open string is one in every key of the tune
+        true
     }
     fn read(&self, _: Memory, step: &Step<'_>) -> Option<Memory> {
-        let shifts = step.distance().is_some_and(|semitones| semitones.abs() > 7);
-        let open = step.from.is_some_and(|key| [28, 33, 38, 43].contains(&key));
-        (!shifts || open).then_some(0)
+        let stays = step.distance().is_none_or(|moved| moved.abs() <= 7);
+        let open = [28, 33, 38, 43].map(Some).contains(&step.from);
+        (stays || open).then_some(0)
     }
 }
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let chorus = Chart::parse(include_str!("../scenarios/breakwater-blues.toml"))?.chorus();
     let options = Options::default();
-    let own: Vec<Arc<dyn Rule>> = vec![Arc::new(NoTritoneDown), Arc::new(OpenBeforeShift)];
     let plan = Plan::of(chorus.clone(), &options);
+    let own: Vec<Arc<dyn Rule>> = vec![Arc::new(NoTritoneDown), Arc::new(OpenBeforeShift)];
     let plain = Walker::new(plan.clone(), options.clone())?;
     let walker = Walker::with_rules(plan, options.clone(), own.clone())?;
-    println!("{}", walker.line(1, 1));
-    println!(
-        "{} lines, {} without the two rules",
-        walker.count(),
-        plain.count()
-    );
+    println!("{}\n{} lines,", walker.line(1, 1), walker.count());
+    println!("{} without the two rules", plain.count());
     let take: Vec<Heard> = plain.line(1, 1).notes.iter().map(Heard::from).collect();
-    let judgement = Judge::as_asked(chorus, &options, own)?.judge(&take, 1);
-    for fault in judgement
-        .verdicts
-        .iter()
-        .filter(|verdict| !verdict.broken.is_empty())
-    {
-        println!("bar {} beat {}: {}", fault.bar, fault.beat, fault.why);
+    let judged = Judge::as_asked(chorus, &options, own)?.judge(&take, 1);
+    for fault in judged.verdicts.iter().filter(|note| !note.stands()) {
+        println!("{}.{}: {}", fault.bar, fault.beat, fault.why);
     }
     Ok(())
 }

@@ -73,3 +73,13 @@ def test_the_files_of_the_readme_can_be_used_as_they_stand(program, tmp_path):
     assert (tmp_path / "breakwater.mid").read_bytes().startswith(b"MThd")
     assert (tmp_path / "week-1/play-along/breakwater.mid").exists()
     assert len(list((tmp_path / "week-1/questions").iterdir())) == 24
+
+
+def test_a_rule_can_be_added_from_outside(program, endpin):
+    """The example that `How to add` points to: under sixty lines, and its count without its rules is endpin's own."""
+    assert len((doc_examples.ROOT / "examples/own_rule.rs").read_text("utf-8").splitlines()) < 60
+    said = subprocess.run([program.parent / "examples/own_rule"], capture_output=True, check=True).stdout.decode()
+    fewer, all_lines = (int(number) for number in re.findall(r"^(\d+) (?:lines|without)", said, re.M))
+    chart = endpin("chart", doc_examples.ROOT / "scenarios/breakwater-blues.toml").decode()
+    assert f"{all_lines:,} lines" in chart and 0 < fewer < all_lines
+    assert "open string" in said
