@@ -1,6 +1,6 @@
 //! The part that each note of a line plays.
 //!
-//! The names are the ones that every output uses (design section 2).
+//! The names are the ones that every output uses.
 
 use endpin_theory::Part;
 use std::{fmt, str::FromStr};
@@ -157,7 +157,7 @@ mod tests {
 
     #[test]
     fn approaches_are_named_by_distance() {
-        // Design section 2: one semitone is chromatic, a whole step is scale, 7 above or 5 below dominant.
+        // One semitone is chromatic, a whole step is scale, 7 above or 5 below dominant.
         assert_eq!(Role::single_approach(-1, false), Some(Role::ChromaticBelow));
         assert_eq!(Role::single_approach(2, false), Some(Role::ScaleAbove));
         assert_eq!(Role::single_approach(7, true), Some(Role::Dominant));
