@@ -119,7 +119,7 @@ pub enum WalkError {
     },
     /// More memory than a chart may take.
     #[error(
-        "up to bar {bar} the lines of this chart at level {level} need {limit} by then; a lower level, a narrower range or longer beats need less"
+        "the lines of this chart at level {level} need too much memory: by bar {bar} {limit}; choose a lower level, a narrower range or longer beats"
     )]
     TooLarge {
         /// The bar in which the limit was met, from 1.
