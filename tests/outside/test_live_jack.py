@@ -64,6 +64,8 @@ def server(tmp_path_factory):
 
 
 def jack_ports():
+    """Not asked more often than need be: jackd2, told to wait for its clients (-S), can lose count of them when they
+    come and go while it runs, and then stands still for 5 s a period."""
     return subprocess.run(["jack_lsp"], capture_output=True, text=True).stdout
 
 
@@ -197,10 +199,7 @@ def follow_and_listen(play, tmp_path):
         *options, "--tempo", 100, "--follow", "lead", "--listen", "lead", "--take", take, "--raw", second.path,
         stdout=subprocess.PIPE,
     )
-    deadline = time.monotonic() + 30
-    while jack_ports().count("endpin") < 3:  # its own, and two inputs of the follower
-        assert time.monotonic() < deadline and follower.poll() is None
-        time.sleep(0.05)
+    assert follower.stderr.readline() == b"waiting for the clock of lead to start\n"
     led = Pipe(first).all()
     time.sleep(0.5)
     follower.send_signal(signal.SIGTERM)
@@ -236,13 +235,12 @@ def test_a_message_controls_what_it_is_mapped_to(play, tmp_path):  # noqa: F811
     deadline = time.monotonic() + 30
     while jack_ports().count("endpin") < 2:
         assert time.monotonic() < deadline and controlled.poll() is None
-        time.sleep(0.05)
+        time.sleep(0.5)
     with open(first, "rb") as pipe:
         pipe.read()
     assert controlled.wait(timeout=20) == 0
 
 
-@pytest.mark.xfail(reason="of three phrases two go unheard when both processes share a JACK server: to be found out")
 def test_a_player_is_answered_and_the_exchange_kept(play, tmp_path):  # noqa: F811
     """One endpin leads and plays the bass all the time; the other follows its clock and trades fours with it."""
     first, second = tmp_path / "leads", Pipe(tmp_path / "trades")
@@ -256,10 +254,7 @@ def test_a_player_is_answered_and_the_exchange_kept(play, tmp_path):  # noqa: F8
     trader = play(
         *options, "--follow", "lead", "--trade", 4, "--answer", "lead", "--take", take, "--raw", second.path, stdout=subprocess.PIPE
     )
-    deadline = time.monotonic() + 30
-    while jack_ports().count("endpin") < 3:
-        assert time.monotonic() < deadline and trader.poll() is None
-        time.sleep(0.05)
+    assert trader.stderr.readline() == b"waiting for the clock of lead to start\n"
     Pipe(first).all()
     time.sleep(0.5)
     trader.send_signal(signal.SIGTERM)

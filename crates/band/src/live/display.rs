@@ -276,9 +276,16 @@ impl Writer {
     }
 
     fn print(&mut self, view: Option<&PlayView>) {
-        let Some(view) = view.filter(|_| !self.options.silent) else {
+        let Some(view) = view else {
+            let waiting = std::mem::take(&mut self.options.waiting);
+            if !waiting.is_empty() {
+                let _ = writeln!(stderr(), "{waiting}");
+            }
             return;
         };
+        if self.options.silent {
+            return;
+        }
         let line = view.line();
         if line != self.line {
             // Nobody may be reading; play goes on.
