@@ -3,13 +3,15 @@ how long something sounded after that and how long the process was there.
 
     python tests/outside/live_endings.py target/debug/endpin 1000
 
-prints a table, one row a way of ending. `test_live_endings.py` runs a few of them with every suite.
+prints a table, one row a way of ending. `test_live_endings.py` runs a few of them with every suite. With a program
+built with the feature `jack` and the word `jack` after the count, it is the ways that end a play into a JACK port.
 """
 
 import fcntl
 import os
 import pty
 import random
+import re
 import select
 import signal
 import statistics
@@ -20,6 +22,7 @@ import tempfile
 import termios
 import threading
 import time
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -35,6 +38,8 @@ STILL_THERE = f"still there after {PATIENCE} seconds"
 class Reader:
     """Reads MIDI from a file descriptor, and keeps when each message came and what sounds."""
 
+    parser = mido.Parser
+
     def __init__(self, descriptor):
         self.descriptor = descriptor
         self.messages = []
@@ -44,7 +49,7 @@ class Reader:
         self.thread.start()
 
     def _read(self):
-        parser = mido.Parser()
+        parser = self.parser()
         while True:
             try:
                 chunk = os.read(self.descriptor, 4096)
@@ -79,6 +84,75 @@ class Reader:
         while self.heard() <= count and time.monotonic() < deadline:
             time.sleep(0.01)
         return self.heard() > count
+
+
+class DumpParser(mido.Parser):
+    """Reads the lines of jack_midi_dump: the sample, the bytes in hexadecimal, what they say."""
+
+    def __init__(self):
+        super().__init__()
+        self.rest = ""
+
+    def feed(self, chunk):
+        *lines, self.rest = (self.rest + chunk.decode()).split("\n")
+        for line in lines:
+            if found := re.match(r"\s*\d+:((?: [0-9a-f]{2})+)\b", line):
+                super().feed(bytes.fromhex(found[1].replace(" ", "")))
+
+
+class DumpReader(Reader):
+    parser = DumpParser
+
+
+JACK = {"JACK_DEFAULT_SERVER": f"endpin-{os.getpid()}", "JACK_NO_START_SERVER": "1", "JACK_NO_AUDIO_RESERVATION": "1"}
+RATE, PERIOD = 48_000, 64
+
+
+@contextmanager
+def jack_server(log):
+    """jackd2 with its dummy driver. On a busy machine a reader may miss its turn: it is waited for (-S), not passed
+    over. Yields whether it is there."""
+    os.environ.update(JACK)
+    command = ["jackd", "-n", JACK["JACK_DEFAULT_SERVER"], "--no-realtime", "-S", "-d", "dummy", "-r", RATE, "-p", PERIOD]
+    with open(log, "w") as text:
+        jackd = subprocess.Popen([str(word) for word in command], stdout=text, stderr=text)
+    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+    waited = subprocess.run(["jack_wait", "-w", "-t", "20"], **quiet)
+    try:
+        yield waited.returncode == 0 and jackd.poll() is None
+    finally:
+        jackd.terminate()
+        jackd.wait(timeout=20)
+        for name in JACK:
+            os.environ.pop(name)
+
+
+def by_signal_through_jack(number):
+    """Each time with a server of its own: one that waits for its clients can lose count when they come and go."""
+
+    def end(way, program, folder, name, rng):
+        with jack_server(folder / "log.txt") as is_there:
+            assert is_there, "jackd does not start here"
+            dump = ["stdbuf", "-oL", "jack_midi_dump", "-a", name]
+            ear = subprocess.Popen(dump, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL)
+            time.sleep(1)
+            player = Player.__new__(Player)
+            arguments = [str(program), "live", str(CHART), "--tempo", "300", "--plain", "--port", name]
+            quiet = {"stdin": subprocess.DEVNULL, "stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
+            player.process = subprocess.Popen(arguments, **quiet)
+            player.reader = DumpReader(ear.stdout.fileno())
+            player.reader.wait_for_notes()
+            time.sleep(rng.uniform(0, 0.2))
+            began = time.monotonic()
+            player.process.send_signal(number)
+            gone = player.gone_after(began)
+            time.sleep(0.2)
+            ear.terminate()
+            ending = measured(way, player, began)
+            ending.gone_ms = gone
+            return ending
+
+    return end
 
 
 @dataclass
@@ -387,6 +461,12 @@ WAYS = {
 }
 
 
+JACK_WAYS = {
+    f"{number.name[3:]}, JACK": by_signal_through_jack(number)
+    for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP, signal.SIGQUIT)
+}
+
+
 def endings(program, count, seed=1, ways=None):
     """So many endings, each way in turn."""
     rng = random.Random(seed)
@@ -394,7 +474,7 @@ def endings(program, count, seed=1, ways=None):
     with tempfile.TemporaryDirectory() as folder:
         for index in range(count):
             way = names[index % len(names)]
-            yield WAYS[way](way, program, Path(folder), f"fifo{index}", rng)
+            yield (WAYS | JACK_WAYS)[way](way, program, Path(folder), f"fifo{index}", rng)
 
 
 def table(found):
@@ -413,10 +493,13 @@ def table(found):
         print(f"{way:28}{len(row):>5}{quiet:>38}{left:>30}  {len(faults)} {faults[:2] or ''}")
 
 
-if __name__ == "__main__":
-    found = []
-    for ending in endings(sys.argv[1], int(sys.argv[2]), seed=int((sys.argv + [""] * 2)[3] or 1)):
-        found.append(ending)
+def told(found):
+    for ending in found:
         if ending.fault:
             print(ending, flush=True)
-    table(found)
+        yield ending
+
+
+if __name__ == "__main__":
+    program, count, *jack = sys.argv[1:]
+    table(told(endings(program, int(count), ways=JACK_WAYS if jack else WAYS)))

@@ -16,12 +16,11 @@ from pathlib import Path
 import mido
 import pytest
 
+from live_endings import RATE, jack_server
 from test_live import BRIEF, CHART, PLAIN, Pipe, ons, play, sounding  # noqa: F401 (play is a fixture)
 
 ROOT = Path(__file__).resolve().parents[2]
 pytestmark = [pytest.mark.alone, pytest.mark.ci]
-RATE, PERIOD = 48_000, 64
-SERVER = {"JACK_DEFAULT_SERVER": f"endpin-{os.getpid()}", "JACK_NO_START_SERVER": "1", "JACK_NO_AUDIO_RESERVATION": "1"}
 
 
 @pytest.fixture(scope="module")
@@ -44,23 +43,11 @@ def server(tmp_path_factory):
     for tool in ("jackd", "jack_wait", "jack_midi_dump"):
         if not shutil.which(tool):
             pytest.skip(f"{tool} is not installed (Debian: jackd2)")
-    before = {name: os.environ.get(name) for name in SERVER}
-    os.environ.update(SERVER)
-    # On a busy machine a reader may miss its turn: it is waited for (-S), not passed over.
-    command = ["jackd", "-n", SERVER["JACK_DEFAULT_SERVER"], "--no-realtime", "-S", "-d", "dummy", "-r", RATE, "-p", PERIOD]
-    quiet = {"stdout": subprocess.DEVNULL, "stderr": subprocess.DEVNULL}
     log = tmp_path_factory.mktemp("jackd") / "log.txt"
-    with open(log, "w") as text:
-        jackd = subprocess.Popen([str(word) for word in command], stdout=text, stderr=text)
-    waited = subprocess.run(["jack_wait", "-w", "-t", "20"], **quiet)
-    if waited.returncode or jackd.poll() is not None:
-        jackd.kill()
-        pytest.skip("jackd does not start here")
-    yield log
-    jackd.terminate()
-    jackd.wait(timeout=20)
-    for name, value in before.items():
-        os.environ.pop(name) if value is None else os.environ.update({name: value})
+    with jack_server(log) as is_there:
+        if not is_there:
+            pytest.skip("jackd does not start here")
+        yield log
 
 
 def jack_ports():
