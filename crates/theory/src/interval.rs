@@ -204,12 +204,12 @@ impl Degree {
     }
 
     /// Counted from 1 at the root; 9 is the second an octave up.
-    pub fn number(self) -> u8 {
+    pub const fn number(self) -> u8 {
         self.number
     }
 
     /// Semitones against the major scale on the root.
-    pub fn alteration(self) -> i8 {
+    pub const fn alteration(self) -> i8 {
         self.alteration
     }
 

@@ -220,7 +220,7 @@ impl Chord {
     pub fn with_names(&self, root: NoteName, slash: Option<NoteName>) -> Chord {
         Chord {
             root,
-            quality: self.quality.clone(),
+            quality: self.quality,
             slash: slash.filter(|&bass| bass != root),
         }
     }
