@@ -89,7 +89,7 @@ impl Lattice {
         for layer in (0..last).rev() {
             sums = self.gather(&mut Magnitude, layer, &sums);
             let divided = power_of(&sums);
-            rescale(&mut sums, divided);
+            divide(&mut sums, power_of_two(divided));
             power += divided;
         }
         let total: f64 = sums.iter().sum();
@@ -267,9 +267,14 @@ const STRETCH: usize = 512;
 /// The most numbers that are kept of other layers: 128 MiB.
 const MOST_KEPT: usize = 1 << 24;
 
-/// Onsets from which on weights are rounded and brought to the same size, so that in a chart that goes on and on
-/// they come to stay the same. A lattice of which not all layers are kept is longer.
+/// Onsets from which on the layers are brought to the same size, and one that agrees with another to within
+/// [`AGREES`] is taken for it, so that in a chart that goes on and on they come to stay the same. A lattice of
+/// which not all layers are kept is longer.
 const LONG: usize = 2 * STRETCH;
+
+/// By what part two numbers of a long lattice may differ: one in 2 to the thirty-second. Sums of positive numbers
+/// forget where they began, so that what is taken for equal once stays as near from there on.
+const AGREES: f64 = 1.0 / (1u64 << 32) as f64;
 
 /// The weights of the states of a layer, as many numbers each as a sum has. Equal layers are one.
 type Layer = Arc<[f64]>;
@@ -312,7 +317,7 @@ impl Weights {
                 let given = weights.units.get(layer).copied();
                 let (sums, unit, new) = weights.known_or_new(&mut gathered, layer, &after, given);
                 kept += if new { sums.len() } else { 0 };
-                let keep = kept <= MOST_KEPT || layer % STRETCH == 0;
+                let keep = !new || kept <= MOST_KEPT || layer % STRETCH == 0;
                 layers.push(keep.then(|| sums.clone()));
                 units[layer] = unit;
                 after = sums;
@@ -347,8 +352,14 @@ impl Weights {
             true => greatest(&numbers),
             false => power_of_two(power_of(&numbers)),
         });
-        self.rescale(&mut numbers, unit);
-        let same = known.iter().find(|(_, sums, _)| **sums == *numbers);
+        divide(&mut numbers, unit);
+        let alike = |one: &f64, other: &f64| match self.is_long() {
+            true => (one - other).abs() <= AGREES * one,
+            false => one == other,
+        };
+        let same = known.iter().find(|(_, sums, _)| {
+            sums.len() == numbers.len() && sums.iter().zip(&numbers).all(|(a, b)| alike(a, b))
+        });
         let (sums, new) = match same {
             Some((_, sums, _)) => (sums.clone(), false),
             None => (numbers.into(), true),
@@ -362,18 +373,6 @@ impl Weights {
 
     fn is_long(&self) -> bool {
         self.lattice.onsets() > LONG
-    }
-
-    /// Divides the numbers of a layer by its unit, and rounds them in a long lattice.
-    fn rescale(&self, numbers: &mut [f64], unit: f64) {
-        let factor = 1.0 / unit;
-        for number in numbers {
-            *number *= factor;
-            if self.is_long() {
-                // To one part in 2 to the thirty-sixth.
-                *number = f64::from_bits(number.to_bits() & !0xffff);
-            }
-        }
     }
 
     /// How many numbers a sum has: the statements, rounded up to what was compiled, times the exits together.
@@ -445,7 +444,7 @@ impl Weights {
             for layer in (0..self.lattice.onsets()).rev() {
                 squares = self.gather(layer, &squares, true);
                 let power = power_of(&squares);
-                rescale(&mut squares, power);
+                divide(&mut squares, power_of_two(power));
                 exponent += power;
             }
             let totals = self.groups[group][0].as_deref().unwrap_or_default();
@@ -478,7 +477,7 @@ impl Weights {
             let after = made.last().cloned();
             let again = || {
                 let mut sums = self.gather(layer + 1, &after?, false);
-                self.rescale(&mut sums, self.units[layer + 1]);
+                divide(&mut sums, self.units[layer + 1]);
                 Some(sums.into())
             };
             made.extend(kept.or_else(again));
@@ -576,9 +575,8 @@ fn power_of(numbers: &[f64]) -> i64 {
     (greatest(numbers).to_bits() >> 52) as i64 - 1023
 }
 
-/// Divides numbers by 2 to a power.
-fn rescale(numbers: &mut [f64], power: i64) {
-    let factor = power_of_two(-power);
+fn divide(numbers: &mut [f64], by: f64) {
+    let factor = 1.0 / by;
     numbers.iter_mut().for_each(|number| *number *= factor);
 }
 
