@@ -368,7 +368,7 @@ def test_a_tiny_terminal_and_none(program, chart, tmp_path):
         assert "code 0" in screen, screen
     finally:
         subprocess.run([*tmux, "kill-server"], capture_output=True)
-    done = run(program, "live", "--bars", "F7", "--tempo", "400", "--choruses", "1", "--raw", pipe)
+    done = run(program, "live", "--bars", "F7", "--tempo", "400", "--choruses", "1", "--raw", pipe, "--replace")
     assert done.returncode == 0, done.stderr
     assert b"\x1b" not in done.stdout + done.stderr
 

@@ -47,6 +47,8 @@
 
 pub mod command_line;
 pub mod failure;
+#[cfg(unix)]
+mod ignored_signals;
 pub mod inputs;
 #[cfg(feature = "live")]
 pub mod live;

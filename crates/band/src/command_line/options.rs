@@ -3,6 +3,7 @@
 use crate::{
     failure::{Failure, shown},
     inputs::source,
+    outputs::origin::Spared,
     performance::{
         arrangement::ArrangeOptions,
         practice::{BarRange, KeyOrder},
@@ -207,6 +208,23 @@ pub struct Performance {
 }
 
 impl Performance {
+    /// What a command that works on this chart must not write over.
+    pub fn spared<'a>(
+        &'a self,
+        file: Option<&'a Path>,
+        title: &'a str,
+        replace: bool,
+    ) -> Spared<'a> {
+        Spared {
+            inputs: file
+                .into_iter()
+                .chain(self.line.weights.as_deref())
+                .collect(),
+            title: Some(title),
+            replace,
+        }
+    }
+
     /// The chart with all that is asked of it.
     ///
     /// # Errors

@@ -80,7 +80,7 @@ impl Signals {
         use signal_hook::{consts::*, iterator};
         let ending = [SIGINT, SIGTERM, SIGHUP, SIGQUIT];
         let suspending = [SIGTSTP, SIGTTIN, SIGTTOU];
-        let ignored = unix::ignored();
+        let ignored = crate::ignored_signals::ignored();
         let wanted = ending.iter().chain(&suspending).copied();
         let wanted = wanted.filter(|signal| ignored >> (signal - 1) & 1 == 0);
         let mut heard = iterator::Signals::new(wanted.chain([SIGCONT]))?;
@@ -157,22 +157,6 @@ mod unix {
     use rustix::event::{PollFd, PollFlags, Timespec, poll};
     use rustix::process::{getppid, getsid};
 
-    /// The signals that are ignored, the first in the lowest bit. Only Linux tells; elsewhere none.
-    pub fn ignored() -> u64 {
-        let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
-        ignored_in(&status)
-    }
-
-    /// Reads the line `SigIgn` of `/proc/PID/status` (proc(5)): a mask in hexadecimal.
-    pub fn ignored_in(status: &str) -> u64 {
-        let mask = status
-            .lines()
-            .find_map(|line| line.strip_prefix("SigIgn:"))
-            .map(str::trim);
-        mask.and_then(|mask| u64::from_str_radix(mask, 16).ok())
-            .unwrap_or(0)
-    }
-
     /// Whether somebody is there who could tell us to go on: POSIX stops no process of an orphaned group
     /// (POSIX.1-2024, General Information, 2.4.3 "Signal Actions"), and neither do we.
     pub fn can_be_woken() -> bool {
@@ -190,18 +174,5 @@ mod unix {
         };
         let stalls = |asked: PollFd<'_>| poll(&mut [asked], Some(&at_once)) == Ok(0);
         stalls(PollFd::new(&out, PollFlags::OUT)) || stalls(PollFd::new(&err, PollFlags::OUT))
-    }
-
-    #[cfg(test)]
-    mod tests {
-        use super::*;
-
-        #[test]
-        fn ignored_signals_are_read_from_the_status() {
-            let status = "Name:\tendpin\nSigBlk:\t0000000000000000\nSigIgn:\t0000000000001001\n";
-            // proc(5): signal 1, SIGHUP, is the lowest bit; 13 is SIGPIPE.
-            assert_eq!(ignored_in(status), 1 | 1 << 12);
-            assert_eq!(ignored_in("Name:\tendpin\n"), 0);
-        }
     }
 }

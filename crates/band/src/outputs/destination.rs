@@ -7,20 +7,35 @@ use std::{
     fs,
     io::{self, Write},
     path::{Path, PathBuf},
-    sync::RwLock,
+    sync::{Mutex, PoisonError, RwLock},
+    time::Duration,
 };
 
 /// Read by whoever has a file under way.
 static UNDER_WAY: RwLock<()> = RwLock::new(());
 
-/// From here on the signals of Ctrl-C and `kill` end the program between two files.
+/// From here on the signals that end a program, Ctrl-C and `kill` among them, end it between two files.
 ///
 /// # Errors
 /// [`Failure::Output`] on a system that does not let us hear of signals.
 #[cfg(unix)]
 pub fn finish_files_at_signals() -> Result<(), Failure> {
     use signal_hook::{consts, iterator::Signals, low_level::emulate_default_handler};
-    let mut signals = Signals::new([consts::SIGINT, consts::SIGTERM])
+    let ending = [
+        consts::SIGINT,
+        consts::SIGTERM,
+        consts::SIGHUP,
+        consts::SIGQUIT,
+        consts::SIGALRM,
+        consts::SIGUSR1,
+        consts::SIGUSR2,
+        consts::SIGXCPU,
+        consts::SIGXFSZ,
+        consts::SIGVTALRM,
+    ];
+    let ignored = crate::ignored_signals::ignored();
+    let heard = |signal: &i32| ignored >> (signal - 1) & 1 == 0;
+    let mut signals = Signals::new(ending.into_iter().filter(heard))
         .map_err(|error| Failure::output(format!("cannot take signals: {error}")))?;
     std::thread::spawn(move || {
         if let Some(signal) = signals.forever().next() {
@@ -153,7 +168,7 @@ fn write_file(path: &Path, bytes: &[u8], to_the_disk: bool) -> io::Result<()> {
         _ => Path::new("."),
     };
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".endpin-").suffix(".part");
+    builder.prefix(PART.0).suffix(PART.1);
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;
@@ -162,13 +177,63 @@ fn write_file(path: &Path, bytes: &[u8], to_the_disk: bool) -> io::Result<()> {
     }
     let _under_way = UNDER_WAY.read();
     let mut beside = builder.tempfile_in(folder)?;
+    sweep(folder, &beside.as_file().metadata()?);
     beside.write_all(bytes)?;
+    if let Ok(before) = fs::metadata(&target) {
+        // Who may read a file stays as it was.
+        beside.as_file().set_permissions(before.permissions())?;
+    }
     if to_the_disk {
         // Else the new name may reach it before what the file holds.
         beside.as_file().sync_all()?;
     }
     beside.persist(&target).map_err(|error| error.error)?;
     Ok(())
+}
+
+/// How files under way are called, before and behind what tells them apart.
+const PART: (&str, &str) = (".endpin-", ".part");
+
+/// A file under way is there for milliseconds; one as old as this was left behind by a killed process.
+const STALE: Duration = Duration::from_secs(3_600);
+
+/// Removes from a folder, once, what a process left there when it was killed in the middle of a file, if it is whose
+/// `ours` is. What cannot be looked at or removed stays.
+fn sweep(folder: &Path, ours: &fs::Metadata) {
+    static SWEPT: Mutex<Option<PathBuf>> = Mutex::new(None);
+    let mut swept = SWEPT.lock().unwrap_or_else(PoisonError::into_inner);
+    if swept.as_deref() == Some(folder) {
+        return;
+    }
+    *swept = Some(folder.to_owned());
+    let is_left_over = |entry: &fs::DirEntry| {
+        let name = entry.file_name();
+        let name = name.to_string_lossy();
+        let is_part = name.starts_with(PART.0) && name.ends_with(PART.1);
+        is_part
+            && entry.metadata().is_ok_and(|about| {
+                let age = about.modified().ok().and_then(|at| at.elapsed().ok());
+                about.is_file()
+                    && have_one_owner(&about, ours)
+                    && age.is_some_and(|age| age > STALE)
+            })
+    };
+    for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
+        if is_left_over(&entry) {
+            _ = fs::remove_file(entry.path());
+        }
+    }
+}
+
+#[cfg(unix)]
+fn have_one_owner(one: &fs::Metadata, other: &fs::Metadata) -> bool {
+    use std::os::unix::fs::MetadataExt;
+    one.uid() == other.uid()
+}
+
+#[cfg(not(unix))]
+fn have_one_owner(_: &fs::Metadata, _: &fs::Metadata) -> bool {
+    true
 }
 
 /// Why something cannot be written, in plain words.
@@ -200,6 +265,42 @@ mod tests {
         let takes = numbered(Some(Path::new("charts/blues.toml")), "-take");
         let names = ["blues-take.mid", "blues-take-2.mid", "blues-take-3.mid"];
         assert!(takes.take(3).eq(names.map(PathBuf::from)));
+    }
+
+    #[test]
+    fn what_a_killed_process_left_is_swept_once_it_is_old() {
+        let folder = tempfile::tempdir().unwrap();
+        let (old, new) = (
+            folder.path().join(".endpin-a.part"),
+            folder.path().join(".endpin-b.part"),
+        );
+        for file in [&old, &new] {
+            fs::write(file, b"half").unwrap();
+        }
+        let long_ago = std::time::SystemTime::now() - 2 * STALE;
+        fs::File::options()
+            .append(true)
+            .open(&old)
+            .unwrap()
+            .set_modified(long_ago)
+            .unwrap();
+        write(&folder.path().join("line.mid"), b"whole").unwrap();
+        assert!(!old.exists() && new.exists());
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn who_may_read_a_file_stays_as_it_was() {
+        use std::os::unix::fs::PermissionsExt;
+        let folder = tempfile::tempdir().unwrap();
+        let file = folder.path().join("line.mid");
+        fs::write(&file, b"first").unwrap();
+        fs::set_permissions(&file, fs::Permissions::from_mode(0o600)).unwrap();
+        write(&file, b"second").unwrap();
+        assert_eq!(
+            fs::metadata(&file).unwrap().permissions().mode() & 0o777,
+            0o600
+        );
     }
 
     #[test]

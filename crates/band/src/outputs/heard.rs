@@ -1,5 +1,6 @@
 //! What was heard in a recording: as text, as JSON, as a MIDI file.
 
+use super::origin::midi_mark;
 use super::table::Table;
 use crate::inputs::sound::{Hearing, SoundNote};
 use midly::{
@@ -129,11 +130,12 @@ pub fn text(name: &str, heard: &Hearing) -> String {
 }
 
 /// A MIDI file of the notes: format 0, 120 quarter notes a minute whatever the tempo played, so that every
-/// note stands at its time in the recording, to half a millisecond.
+/// note stands at its time in the recording, to half a millisecond. `recording` is its name, by which the file is
+/// known to be made from it.
 ///
 /// # Errors
 /// None that is known: the library's, should it have one.
-pub fn midi(heard: &Hearing) -> std::io::Result<Vec<u8>> {
+pub fn midi(heard: &Hearing, recording: &str) -> std::io::Result<Vec<u8>> {
     let loud = loud(&heard.notes);
     let ticks = |seconds: f64| (seconds * f64::from(DIVISION) * 2.0).round() as u64;
     // A release comes before an attack at the same tick.
@@ -144,8 +146,13 @@ pub fn midi(heard: &Hearing) -> std::io::Result<Vec<u8>> {
         events.push((to.max(from + 1), false, note.key, 64));
     }
     events.sort();
+    let origin = midi_mark(recording);
     let mut track = vec![
         event(0, TrackEventKind::Meta(MetaMessage::TrackName(b"Bass"))),
+        event(
+            0,
+            TrackEventKind::Meta(MetaMessage::SequencerSpecific(origin.as_bytes())),
+        ),
         event(0, TrackEventKind::Meta(MetaMessage::Tempo(500_000.into()))),
     ];
     let mut last = 0;

@@ -1,10 +1,12 @@
 //! What pages have in common: a head that lets nothing in, text made safe, templates filled.
 
+use super::origin::mark;
 use crate::failure::printable;
 
 /// The head of a page that loads nothing: its styles, scripts and, if it has some, fonts stand in it. The title
-/// is escaped already; `fonts` are rules of style.
-pub fn head(title: &str, fonts: &str, style: &str) -> String {
+/// is escaped already; `chart` is the title of the chart it was made from; `fonts` are rules of style.
+pub fn head(title: &str, chart: &str, fonts: &str, style: &str) -> String {
+    let origin = mark(chart);
     let font_source = match fonts {
         "" => "",
         _ => "; font-src data:",
@@ -15,6 +17,7 @@ pub fn head(title: &str, fonts: &str, style: &str) -> String {
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="color-scheme" content="light dark">
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'{font_source}">
+<meta name="generator" content="{origin}">
 <title>{title}</title>
 <style>
 {fonts}{style}</style>

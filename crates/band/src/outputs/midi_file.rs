@@ -111,7 +111,8 @@ fn meta(mark: &Mark) -> MetaMessage<'_> {
         }
         Mark::Key(key) => MetaMessage::KeySignature(key.sharps.clamp(-7, 7), key.minor),
         Mark::Marker(text) => MetaMessage::Marker(text.as_bytes()),
-        Mark::Chord(symbol) => MetaMessage::Text(symbol.as_bytes()),
+        Mark::Chord(text) => MetaMessage::Text(text.as_bytes()),
+        Mark::Origin(text) => MetaMessage::SequencerSpecific(text.as_bytes()),
     }
 }
 

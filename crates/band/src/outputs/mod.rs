@@ -10,6 +10,7 @@ pub mod heard;
 pub mod html;
 pub mod marks;
 pub mod midi_file;
+pub mod origin;
 pub mod reading;
 pub mod report;
 pub mod sheet;

@@ -4,6 +4,7 @@
 //! performed time (after swing, placement and articulation), 960 to the quarter note, from the first sound
 //! of the count-in or of the music.
 
+use crate::outputs::origin;
 use endpin_theory::{Key, Meter, Mode, Pitch, Ticks};
 use std::fmt;
 
@@ -151,6 +152,8 @@ pub enum Mark {
     Marker(String),
     /// A chord symbol as written.
     Chord(String),
+    /// By what the file is known to be ours. Not a text event, which are the chords'.
+    Origin(String),
 }
 
 /// Everything that sounds, in performed time.
@@ -170,6 +173,14 @@ impl Score {
     /// The part of that name, unless muted.
     pub fn part(&self, name: PartName) -> Option<&Part> {
         self.parts.iter().find(|part| part.name == name)
+    }
+
+    /// The same with the mark by which a file of it is known to be ours.
+    #[must_use]
+    pub fn signed(mut self) -> Score {
+        let origin = Mark::Origin(origin::midi_mark(&self.title));
+        self.conductor.insert(0, (Ticks::ZERO, origin));
+        self
     }
 
     /// The same score with one part only, with all its marks.

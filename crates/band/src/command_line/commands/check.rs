@@ -6,6 +6,7 @@ use crate::{
     inputs::source,
     outputs::{
         destination,
+        origin::Spared,
         report::to_json,
         verdict::{Bench, Judged, json::CheckReport, page, text},
     },
@@ -31,6 +32,9 @@ pub struct CheckArgs {
     /// Write a page (.html) to look at and to print
     #[arg(short, long, value_name = "PAGE")]
     output: Option<PathBuf>,
+    /// Replace files of others, too
+    #[arg(long)]
+    replace: bool,
     /// Which track of the files has the line: its number or a part of its name
     #[arg(long, value_name = "TRACK")]
     track: Option<String>,
@@ -65,6 +69,16 @@ pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
         )));
     }
     let chart = args.chart_options.chart(chart_file)?;
+    let spared = Spared {
+        inputs: takes
+            .iter()
+            .map(PathBuf::as_path)
+            .chain(chart_file)
+            .collect(),
+        title: Some(&chart.title),
+        replace: args.replace,
+    };
+    spared.allow(args.output.as_deref())?;
     let bench = Bench::new(chart, args.range.keys()?);
     let judged = takes
         .iter()

@@ -4,7 +4,7 @@ use crate::{
     command_line::commands::write::is_midi,
     failure::{Failure, shown},
     inputs::{sound, source},
-    outputs::{destination, heard, report::to_json},
+    outputs::{destination, heard, origin::Spared, report::to_json},
 };
 use std::{path::PathBuf, process::ExitCode};
 
@@ -23,6 +23,9 @@ pub struct HearArgs {
     /// Write the notes to a MIDI file (.mid)
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
+    /// Replace files of others, too
+    #[arg(long)]
+    replace: bool,
 }
 
 /// Hears the recording and reports.
@@ -38,16 +41,17 @@ pub fn run(args: &HearArgs) -> Result<ExitCode, Failure> {
         )));
     }
     let name = shown(&args.take);
+    let spared = Spared {
+        inputs: vec![&args.take],
+        title: Some(&name),
+        replace: args.replace,
+    };
+    spared.allow(args.output.as_deref())?;
     let recording = source::recording(&args.take)?;
     let heard = sound::hear_file(recording)
         .map_err(|problem| Failure::input(format!("{name}: {problem}")))?;
     if let Some(file) = &args.output {
-        if is_same(file, &args.take) {
-            return Err(Failure::input(format!(
-                "{name} is the recording itself; name another file with -o"
-            )));
-        }
-        let midi = heard::midi(&heard)
+        let midi = heard::midi(&heard, &name)
             .map_err(|error| Failure::output(format!("{}: {error}", shown(file))))?;
         destination::write(file, &midi)?;
     }
@@ -61,9 +65,4 @@ pub fn run(args: &HearArgs) -> Result<ExitCode, Failure> {
         destination::print(&heard::text(&name, &heard))?;
     }
     Ok(ExitCode::SUCCESS)
-}
-
-fn is_same(one: &std::path::Path, other: &std::path::Path) -> bool {
-    let whole = |path: &std::path::Path| path.canonicalize().ok();
-    whole(one).is_some_and(|one| whole(other) == Some(one))
 }

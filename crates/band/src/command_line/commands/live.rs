@@ -30,6 +30,7 @@ use crate::live::timebase::{PlayTick, Quarter};
 use crate::live::trade::exchange::{Exchange, PLAYER};
 use crate::live::trade::trader::{TradeMode, TradeOptions};
 use crate::outputs::midi_file::{self, TrackLayout};
+use crate::outputs::origin::Spared;
 use crate::outputs::verdict::{Bench, text};
 use crate::performance::score::{PartName, Score};
 use crate::{inputs::source, outputs::destination};
@@ -84,6 +85,9 @@ pub struct LiveArgs {
     /// Where that goes [default: named after the chart, -take.mid; -take-2.mid if that is there, and so on]
     #[arg(long, value_name = "FILE.mid", requires = "heard")]
     take: Option<PathBuf>,
+    /// Replace files of others, too
+    #[arg(long)]
+    replace: bool,
     /// Say every 250 ms that we are still there: instruments that know active sensing fall silent when endpin is
     /// killed or the machine stands still
     #[arg(long)]
@@ -117,6 +121,15 @@ pub fn run(args: &LiveArgs) -> Result<ExitCode, Failure> {
     let (written, range, is_whole) = (chart.clone(), wishes.line.range, wishes.bars.is_none());
     let muted = PartName::ALL.map(|part| wishes.arrange.mute.contains(&part));
     let (counts_in, ending) = (wishes.arrange.count_in > 0, !wishes.loop_ready);
+    let spared = Spared {
+        // What was played cannot be made again.
+        title: None,
+        ..args
+            .performance
+            .spared(args.chart.as_deref(), "", args.replace)
+    };
+    let raw = args.raw.iter().map(|target| Path::new(&target.name));
+    spared.allow(raw.chain(args.take.as_deref()))?;
     let trade = args.trade_options(wishes.arrange.trade);
     let traders = trade
         .as_ref()

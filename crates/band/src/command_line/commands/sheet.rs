@@ -1,5 +1,6 @@
 //! `endpin sheet`: notation, a practice page, paper.
 
+use crate::outputs::origin::mark;
 use crate::{
     command_line::options::Performance,
     failure::{Failure, printable_line, shown},
@@ -37,6 +38,9 @@ pub struct SheetArgs {
     /// [default: named after the chart, in this folder]
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
+    /// Replace files of others, too
+    #[arg(long)]
+    replace: bool,
     /// What to write, whatever the name of the file [default: by its ending, else musicxml]
     #[arg(long, value_enum)]
     format: Option<SheetFormat>,
@@ -161,7 +165,10 @@ pub fn run(args: &SheetArgs) -> Result<ExitCode, Failure> {
     let file = args.output.clone();
     let file = file.unwrap_or_else(|| destination::named_after(chart, &ending));
     destination::report_apart(args.report.as_deref(), [chart, Some(&file)])?;
+    let input = chart;
     let (chart, wishes) = args.performance.chart_and_wishes(chart)?;
+    let spared = args.performance.spared(input, &chart.title, args.replace);
+    spared.allow(std::iter::once(file.as_path()).chain(args.report.as_deref()))?;
     if format == SheetFormat::Html {
         page::fits(&chart, &wishes)?;
     }
@@ -214,7 +221,9 @@ fn written(args: &SheetArgs, format: SheetFormat, session: &Session) -> Result<V
             };
             let document = musicxml::write(&music, comp.as_ref(), contents);
             match format {
-                SheetFormat::Mxl => mxl::pack(&document).map_err(Failure::output)?,
+                SheetFormat::Mxl => {
+                    mxl::pack(&document, &mark(&music.title)).map_err(Failure::output)?
+                }
                 _ => document,
             }
         }

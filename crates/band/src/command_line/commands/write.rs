@@ -1,5 +1,6 @@
 //! `endpin write`: one MIDI file.
 
+use crate::performance::score::PartName;
 use crate::{
     command_line::{
         commands::sheet,
@@ -37,6 +38,9 @@ pub struct WriteArgs {
     /// Write the line report (endpin-line/1) as well
     #[arg(long, value_name = "FILE")]
     report: Option<PathBuf>,
+    /// Replace files of others, too
+    #[arg(long)]
+    replace: bool,
     #[command(flatten)]
     performance: Performance,
 }
@@ -62,8 +66,20 @@ pub fn run(args: &WriteArgs) -> Result<ExitCode, Failure> {
     let file = file.unwrap_or_else(|| destination::named_after(chart, ".mid"));
     destination::report_apart(args.report.as_deref(), [chart, Some(&file)])?;
     let session = args.performance.session(chart)?;
+    let parts = PartName::ALL.map(|part| {
+        let ending = format!("-{}.mid", part.to_string().to_lowercase());
+        destination::named_after(chart, &ending)
+    });
+    let files: Vec<PathBuf> = match &args.split {
+        Some(folder) => parts.map(|part| folder.join(part)).into(),
+        None => vec![file.clone()],
+    };
+    let spared = args
+        .performance
+        .spared(chart, &session.chart().title, args.replace);
+    spared.allow(files.iter().chain(&args.report).map(PathBuf::as_path))?;
     let made = session.perform()?;
-    let score = made.score();
+    let score = made.score().signed();
     let layout = if args.format == 0 {
         TrackLayout::Single
     } else {

@@ -92,7 +92,7 @@ fn page(set: &[Question], title: &str, about: &str, reader: Audience) -> String 
 fn whole(title: &str, about: &str, items: &str, music: &str, script: &str) -> String {
     let title = escaped(title);
     filled(PAGE, |name| match name {
-        "head" => head(&title, "", STYLE),
+        "head" => head(&title, about, "", STYLE),
         "title" => title.clone(),
         "about" => escaped(about),
         "items" => items.to_owned(),

@@ -9,11 +9,11 @@ use zip::{CompressionMethod, DateTime, ZipWriter, result::ZipError, write::Simpl
 
 const MEDIA_TYPE: &[u8] = b"application/vnd.recordare.musicxml";
 
-/// Packs a MusicXML document. The same document gives the same bytes: files carry no date of their own.
+/// Packs a MusicXML document, with a comment on the archive. The same document gives the same bytes: files carry no date of their own.
 ///
 /// # Errors
 /// A document beyond the four gigabytes of a plain ZIP archive.
-pub fn pack(document: &[u8]) -> Result<Vec<u8>, ZipError> {
+pub fn pack(document: &[u8], comment: &str) -> Result<Vec<u8>, ZipError> {
     let mut archive = ZipWriter::new(Cursor::new(Vec::new()));
     let stored = SimpleFileOptions::default()
         .compression_method(CompressionMethod::Stored)
@@ -27,6 +27,7 @@ pub fn pack(document: &[u8]) -> Result<Vec<u8>, ZipError> {
         archive.start_file(name, options)?;
         archive.write_all(bytes)?;
     }
+    archive.set_comment(comment)?;
     Ok(archive.finish()?.into_inner())
 }
 
@@ -51,8 +52,8 @@ mod tests {
 
     #[test]
     fn documents_come_out_as_they_went_in() {
-        let packed = pack(b"<score-partwise/>").unwrap();
-        assert_eq!(packed, pack(b"<score-partwise/>").unwrap());
+        let packed = pack(b"<score-partwise/>", "ours").unwrap();
+        assert_eq!(packed, pack(b"<score-partwise/>", "ours").unwrap());
         let mut archive = zip::ZipArchive::new(Cursor::new(packed)).unwrap();
         let mut text = String::new();
         archive

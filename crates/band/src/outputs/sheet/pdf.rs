@@ -12,6 +12,7 @@ use super::{
     },
     print::SPACE,
 };
+use crate::outputs::origin::mark;
 use flate2::{Compression, write::ZlibEncoder};
 use pdf_writer::{
     Content, Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr,
@@ -42,6 +43,7 @@ pub fn document(title: &str, pages: &[Picture], size: (f64, f64)) -> Vec<u8> {
     pdf.catalog(catalog).pages(tree);
     pdf.document_info(information)
         .title(TextStr(title))
+        .keywords(TextStr(&mark(title)))
         .producer(TextStr(concat!("endpin ", env!("CARGO_PKG_VERSION"))));
     let fonts = Face::ALL.map(|face| font(&mut pdf, &mut numbers, face));
     let leaves: Vec<Ref> = pages.iter().map(|_| numbers.next()).collect();

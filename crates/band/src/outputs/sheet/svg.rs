@@ -12,6 +12,7 @@ use super::{
     },
     xml::legal,
 };
+use crate::outputs::origin::mark;
 use quick_xml::escape::escape;
 use std::fmt::Write;
 
@@ -361,16 +362,18 @@ pub fn document(
     space: f64,
 ) -> String {
     let (width, height) = (size.0, size.1 * pages.len() as f64);
+    let name = title;
     let title = legal(title);
     let title = escape(&title);
     let words = legal(words);
     let words = escape(&words);
     let mut svg = format!(
-        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{}mm\" height=\"{}mm\" viewBox=\"0 0 {} {}\" role=\"img\">\n<title>{title}</title>\n<desc>{words}</desc>\n{}\n<rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n",
+        "<svg xmlns=\"http://www.w3.org/2000/svg\" width=\"{}mm\" height=\"{}mm\" viewBox=\"0 0 {} {}\" role=\"img\">\n<title>{title}</title>\n<desc>{words}</desc>\n<metadata>{}</metadata>\n{}\n<rect width=\"100%\" height=\"100%\" fill=\"#fff\"/>\n",
         number(width * space),
         number(height * space),
         number(width),
         number(height),
+        mark(name),
         definitions(pages),
     );
     for (index, page) in pages.iter().enumerate() {

@@ -49,7 +49,12 @@ pub fn report(bench: &Bench, takes: &[Judged], chart_file: &str) -> String {
         body += "<h2>From take to take</h2>\n";
         body += &plots::progress(takes);
     }
-    let head = head(&title, &staves::fonts(), &[staves::STYLE, STYLE].concat());
+    let head = head(
+        &title,
+        &bench.chart.title,
+        &staves::fonts(),
+        &[staves::STYLE, STYLE].concat(),
+    );
     let signs = staves::signs();
     format!("<!DOCTYPE html>\n<html lang=en>\n{head}\n<body>\n{signs}\n{body}</body>\n</html>\n")
 }

@@ -13,6 +13,7 @@ mod comp;
 mod note;
 
 use super::{comp::CompMusic, measure::Music, xml::Xml};
+use crate::outputs::origin::mark;
 use bass::Bass;
 
 /// What is written besides notes and chords.
@@ -43,6 +44,7 @@ pub fn write(music: &Music, comp: Option<&CompMusic>, contents: Contents) -> Vec
                     xml.empty("supports", &[("element", element), ("type", supported)]);
                 }
             });
+            xml.text("source", mark(&music.title));
         });
         xml.element("part-list", &[], |xml| {
             score_part(xml, "P1", "Bass", "33", "1");

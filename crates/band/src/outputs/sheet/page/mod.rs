@@ -105,7 +105,12 @@ pub fn write(session: &Session, about: &str) -> Result<Vec<u8>, Failure> {
     };
     let title = escape(legal(&chart.title));
     let fill = |name: &str| match name {
-        "head" => head(&title, &staves::fonts(), &[staves::STYLE, STYLE].concat()),
+        "head" => head(
+            &title,
+            &chart.title,
+            &staves::fonts(),
+            &[staves::STYLE, STYLE].concat(),
+        ),
         "title" => title.clone().into_owned(),
         "about" => escape(about).into_owned(),
         "signs" => staves::signs(),
