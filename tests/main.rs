@@ -9,6 +9,7 @@ mod judge;
 #[cfg(feature = "live")]
 mod live;
 mod no_collisions;
+mod reader_spelling;
 mod reference_tables;
 mod same_bytes;
 mod scenarios;

@@ -3,9 +3,11 @@
 //! The degrees of a chord have letters of their own: the seventh of Fdim7 is Ebb, the sharp ninth of A7 is B#.
 //! A reader of a line meets D and C. No name has a double sign; E#, B#, Cb and Fb stand only where they are
 //! chord tones (the third of Abm7 is Cb) or in the key's signature; what is neither a chord tone nor in the
-//! signature takes a sharp when the line rises from it and a flat when it falls.
+//! signature takes a sharp when the line rises from it by a half step and a flat when it falls by one. A whole
+//! step is written as a step, Eb up to F, and what leaps keeps the letter that its degree gives it, if that is a
+//! plain one; what has none goes by the key.
 //!
-//! Source: common practice, no source. Spelling chromatic notes by direction is the rule of most primers.
+//! Source: common practice, no source. Spelling half steps by direction is the rule of most primers.
 //!
 //! ```
 //! use endpin_theory::{Chord, Key, spelling::{Heading, Spelling}};
@@ -22,11 +24,12 @@
 //! ```
 
 use crate::{
+    interval::Interval,
     key::Key,
     nearest::did_you_mean,
     pitch::{Letter, NoteName},
 };
-use std::{cmp::Ordering, fmt, str::FromStr};
+use std::{fmt, str::FromStr};
 
 /// For whom names are spelled.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -38,24 +41,24 @@ pub enum Spelling {
     Strict,
 }
 
-/// Where a line goes from a note.
+/// Where a line goes from a note by half step.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Heading {
-    /// Upwards.
+    /// A half step up.
     Rising,
-    /// Downwards.
+    /// A half step down.
     Falling,
-    /// Nowhere: the note is the last, or nothing is known of what follows.
+    /// Elsewhere: by a wider step or a leap, or the note is the last.
     Still,
 }
 
 impl Heading {
     /// From one MIDI key to the next different one.
     pub fn between(from: i16, to: i16) -> Heading {
-        match to.cmp(&from) {
-            Ordering::Greater => Heading::Rising,
-            Ordering::Less => Heading::Falling,
-            Ordering::Equal => Heading::Still,
+        match to - from {
+            1 => Heading::Rising,
+            -1 => Heading::Falling,
+            _ => Heading::Still,
         }
     }
 }
@@ -67,8 +70,8 @@ impl Spelling {
     /// The name of a note that sounds `chroma` (0 for C to 11 for B) over a chord of `tones`, in a key.
     ///
     /// `own` is the name that the note's degree gives it, if it has a degree there: that of a tone of the
-    /// chord or a note of its scale. [`Spelling::Strict`] takes it as it is; a reader is spared it unless it
-    /// is among `tones` or in the signature.
+    /// chord or a note of its scale. [`Spelling::Strict`] takes it as it is; a reader meets it where it is
+    /// among `tones` or in the signature, or a plain name of a note that makes no half step.
     ///
     /// A pitch that is repeated over one chord keeps its name if `heading` is that towards the next different pitch.
     pub fn name(
@@ -79,13 +82,21 @@ impl Spelling {
         key: Key,
         heading: Heading,
     ) -> NoteName {
-        let own = own.filter(|name| self == Spelling::Strict && name.chroma() == chroma % 12);
-        own.unwrap_or_else(|| for_reader(chroma, tones, key, heading))
+        let own = own.filter(|name| name.chroma() == chroma % 12);
+        match (self, own) {
+            (Spelling::Strict, Some(own)) => own,
+            _ => for_reader(chroma % 12, own, tones, key, heading),
+        }
     }
 }
 
-fn for_reader(chroma: u8, tones: &[NoteName], key: Key, heading: Heading) -> NoteName {
-    let chroma = chroma % 12;
+fn for_reader(
+    chroma: u8,
+    own: Option<NoteName>,
+    tones: &[NoteName],
+    key: Key,
+    heading: Heading,
+) -> NoteName {
     let sounds = |name: &&NoteName| name.chroma() == chroma && name.alteration().abs() < 2;
     if let Some(tone) = tones.iter().find(sounds) {
         return *tone;
@@ -96,6 +107,11 @@ fn for_reader(chroma: u8, tones: &[NoteName], key: Key, heading: Heading) -> Not
     }
     // A chord tone under a double sign keeps its side: Fbb is Eb.
     let doubly = tones.iter().find(|name| name.chroma() == chroma);
+    if let (Some(own), Heading::Still, None) =
+        (own.filter(|own| !is_awkward(*own)), heading, doubly)
+    {
+        return own;
+    }
     let sharp = match (heading, doubly) {
         (_, Some(tone)) => tone.alteration() > 0,
         (Heading::Rising, None) => true,
@@ -109,6 +125,15 @@ fn for_reader(chroma: u8, tones: &[NoteName], key: Key, heading: Heading) -> Not
     plain(chroma, sharp)
 }
 
+/// The name of a note a whole step from another: on the letter beside it, if that is a plain name.
+///
+/// `up` is whether the other is higher. Eb leads up to F, and F# down to E.
+pub fn whole_step_from(goal: NoteName, up: bool) -> Option<NoteName> {
+    let interval = Interval::new(1, 2);
+    let name = goal + if up { -interval } else { interval };
+    (!is_awkward(name)).then_some(name)
+}
+
 /// The name with the fewest signs: a white key as it is, a black one raised or lowered.
 pub fn plain(chroma: u8, sharp: bool) -> NoteName {
     let alteration = if sharp { 1 } else { -1 };
@@ -119,6 +144,16 @@ pub fn plain(chroma: u8, sharp: bool) -> NoteName {
         .find(|name| name.chroma() == chroma % 12)
         // The white keys and the black ones, all raised or all lowered, are all twelve.
         .unwrap_or(NoteName::new(Letter::C, 0))
+}
+
+/// A name as a reader is told it outside any key: without a double sign, and E#, B#, Cb or Fb only if it is
+/// among these tones.
+pub fn told(name: NoteName, tones: &[NoteName]) -> NoteName {
+    let is_tone = tones.contains(&name) && name.alteration().abs() < 2;
+    match is_awkward(name) && !is_tone {
+        true => plain(name.chroma(), name.alteration() > 0),
+        false => name,
+    }
 }
 
 /// Whether a name needs a reason to be read: a double sign, or a white key as E#, B#, Cb or Fb.
@@ -199,6 +234,22 @@ mod tests {
     }
 
     #[test]
+    fn names_are_told_plainly_outside_a_key() {
+        let name = |text: &str| text.parse::<NoteName>().unwrap();
+        let tones = tones("Abm7");
+        for (from, to) in [
+            ("Cb", "Cb"),
+            ("Fb", "E"),
+            ("Ebb", "D"),
+            ("E##", "F#"),
+            ("Fbb", "Eb"),
+            ("Gb", "Gb"),
+        ] {
+            assert_eq!(told(name(from), &tones), name(to), "{from}");
+        }
+    }
+
+    #[test]
     fn the_theorist_gets_the_degrees_letters() {
         let key: Key = "D minor".parse().unwrap();
         let ninth: NoteName = "B#".parse().unwrap();
@@ -218,6 +269,33 @@ mod tests {
             "strickt".parse::<Spelling>().unwrap_err().to_string(),
             "\"strickt\" is not a spelling (did you mean \"strict\"?); write reader or strict"
         );
+    }
+
+    #[test]
+    fn what_makes_no_half_step_keeps_its_letter() {
+        // Common practice, no source.
+        let key: Key = "F".parse().unwrap();
+        let own = |name: &str| Some(name.parse().unwrap());
+        for (chroma, name, heading, wanted) in [
+            (3, "Eb", Heading::Still, "Eb"),
+            (8, "G#", Heading::Still, "G#"),
+            (8, "G#", Heading::Falling, "Ab"),
+            (4, "Fb", Heading::Still, "E"),
+            (3, "Fbb", Heading::Still, "Eb"),
+        ] {
+            let named = Spelling::Reader.name(chroma, own(name), &tones("Bbmaj7"), key, heading);
+            assert_eq!(named.to_string(), wanted);
+        }
+        let step = |goal: &str, up| {
+            whole_step_from(goal.parse().unwrap(), up).map(|name| name.to_string())
+        };
+        assert_eq!(step("F", true).as_deref(), Some("Eb"));
+        assert_eq!(step("E", false).as_deref(), Some("F#"));
+        assert_eq!(step("D#", false), None);
+        let between =
+            [(40, 41), (41, 40), (40, 42), (40, 40)].map(|(from, to)| Heading::between(from, to));
+        use Heading::*;
+        assert_eq!(between, [Rising, Falling, Still, Still]);
     }
 
     proptest! {

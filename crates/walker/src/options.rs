@@ -6,7 +6,7 @@ use crate::{
     rules::Vocabulary,
     tastes::Weights,
 };
-use endpin_theory::{chart::Feel, did_you_mean};
+use endpin_theory::{Spelling, chart::Feel, did_you_mean};
 use std::{fmt, str::FromStr};
 
 /// A rung of the teacher's ladder, 1 to 6; each permits all that the ones below do.
@@ -196,6 +196,8 @@ pub struct Options {
     pub rests: Vec<BarBeat>,
     /// Notes not to play.
     pub avoid: Vec<Avoid>,
+    /// For whom its notes are named.
+    pub spelling: Spelling,
 }
 
 impl Default for Options {
@@ -212,6 +214,7 @@ impl Default for Options {
             pins: Vec::new(),
             rests: Vec::new(),
             avoid: Vec::new(),
+            spelling: Spelling::Reader,
         }
     }
 }

@@ -14,8 +14,8 @@ use crate::{
 };
 use clap::Args;
 use endpin_theory::{
-    Chart, Feel, FoundKey, Key, Meter, Palette, Pitch, ReadKey, chart::TEMPO_RANGE, did_you_mean,
-    find_key, find_keys,
+    Chart, Feel, FoundKey, Key, Meter, Palette, Pitch, ReadKey, Spelling, chart::TEMPO_RANGE,
+    did_you_mean, find_key, find_keys,
 };
 use endpin_walker::{
     Arc, Hand, Instrument, Level, Options, Weights,
@@ -106,6 +106,9 @@ pub struct LineOptions {
     /// Weights of the line, a TOML file (explain --weights-template prints one)
     #[arg(long, value_name = "FILE")]
     pub weights: Option<PathBuf>,
+    /// Names of notes: reader (by key and direction, no double signs) or strict (each degree on its own letter)
+    #[arg(long, value_name = "FOR", default_value_t)]
+    pub spelling: Spelling,
     /// No ending bar, so that the choruses loop
     #[arg(long)]
     pub loop_ready: bool,
@@ -364,6 +367,7 @@ impl LineOptions {
             pins: pins.collect(),
             rests: self.rest.clone(),
             avoid: self.avoid.clone(),
+            spelling: self.spelling,
             range: self.range.keys()?,
             hand: Hand {
                 instrument: self.range.instrument,

@@ -31,7 +31,8 @@ use crate::{
     rules::{Conditions, InTime, Rule, rules},
 };
 use endpin_theory::{
-    Degree, NoteName, Pitch, Strength, Ticks, analysis::Understood, chart::Chorus, chord::Chord,
+    Degree, NoteName, Pitch, Spelling, Strength, Ticks, analysis::Understood, chart::Chorus,
+    chord::Chord,
 };
 use played::Played;
 use std::sync::Arc;
@@ -179,6 +180,14 @@ impl Judge {
             rules,
             range,
         }
+    }
+
+    /// The same judge, naming notes for somebody else.
+    pub fn spelled(mut self, spelling: Spelling) -> Judge {
+        for harmony in &mut self.layout.harmonies {
+            harmony.naming.spelling = spelling;
+        }
+        self
     }
 
     /// The same judge of lines that nobody has played yet: this hand has to come to each note in time.

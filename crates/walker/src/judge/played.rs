@@ -140,6 +140,12 @@ impl<'a> Played<'a> {
         harmony.chord.is_some().then_some(harmony)
     }
 
+    /// Whether the note after it starts over the same chord of the same chorus.
+    pub fn same_chord(&self, note: usize) -> bool {
+        let span = |note: usize| Some((self.heard.get(note)?.chorus, self.stands.get(note)?.span));
+        span(note) == span(note + 1)
+    }
+
     /// The places over which a note is held.
     pub fn under(&self, note: usize) -> impl Iterator<Item = &Place> {
         let after = self.places[self.stands[note].place + 1..].iter();
@@ -150,17 +156,18 @@ impl<'a> Played<'a> {
     pub fn coming(&self, note: usize) -> Option<NoteName> {
         let place = self.place(note);
         place.onset.coming?;
+        let naming = self.judge.layout.harmonies[0].naming;
         let ends = self
             .stands
             .get(note + 1)
             .is_some_and(|next| next.after_the_end);
         let next = match place.onset.leads {
-            Leads::IntoChorus if ends => return Some(self.judge.home),
+            Leads::IntoChorus if ends => return Some(naming.tone(self.judge.home)),
             Leads::IntoChorus => 0,
             _ => place.span? + 1,
         };
         let chord = self.judge.layout.harmonies.get(next)?.chord.as_ref()?;
-        Some(chord.bass())
+        Some(naming.tone(chord.bass()))
     }
 }
 

@@ -4,12 +4,12 @@ use super::{Device, Verdict, played::Played};
 use crate::{
     line::{
         parts::{Before, Goal, Neighbours, Part},
-        spelling::{self, pitch_of_key},
+        spelling::{self, Naming, pitch_of_key},
     },
     role::Role,
     rules::{Fault, Onset, Within, seam},
 };
-use endpin_theory::{Chord, Degree, Pitch, Strength, Ticks};
+use endpin_theory::{Degree, NoteName, Pitch, Strength, Ticks};
 use std::ops::Range;
 
 /// The verdicts on some notes, without mends, given the numbers of the rules that each breaks and the device
@@ -21,10 +21,14 @@ pub(super) fn verdicts(
 ) -> Vec<Verdict> {
     let mut verdicts: Vec<Verdict> = Vec::with_capacity(notes.len());
     // From the last note to the first: the name of a note may follow from that of its goal.
-    let (mut goal, mut after) = (None, None);
+    let (mut goal, mut after): (Option<Goal>, Option<Goal>) = (None, None);
     for note in notes.rev() {
         let (rules, device) = found(note);
-        let heard = Note::new(line, note, goal, after);
+        let next = goal.filter(|next| next.key == line.heard[note].key && line.same_chord(note));
+        let heard = Note {
+            repeated: next.map(|next| next.name),
+            ..Note::new(line, note, goal, after)
+        };
         let mut verdict = heard.verdict(line.judge.names(&rules), device);
         if !rules.is_empty() {
             verdict.why = heard.faults(&verdict, &rules);
@@ -51,6 +55,8 @@ struct Note<'a> {
     onset: Onset,
     goal: Option<Goal>,
     after: Option<Goal>,
+    /// The name of the note that follows, if it is the same over the same chord.
+    repeated: Option<NoteName>,
 }
 
 impl<'a> Note<'a> {
@@ -71,6 +77,7 @@ impl<'a> Note<'a> {
             line,
             number,
             after,
+            repeated: None,
         }
     }
 
@@ -92,6 +99,7 @@ impl<'a> Note<'a> {
             }),
             goal: self.goal,
             second_next: self.after,
+            repeated: self.repeated,
             // A listener hears two notes as one approach only if the first needs the second.
             begins_pair: needs_another(self.number),
             ends_pair: before.is_some_and(needs_another),
@@ -107,10 +115,12 @@ impl<'a> Note<'a> {
             None => self.part_outside(),
         };
         let pitch = spelling::at(part.name, heard.key);
-        let root = neighbours
-            .as_ref()
-            .and_then(|neighbours| neighbours.harmony.chord.as_ref().map(Chord::root));
-        let root = root.or(stand.after_the_end.then_some(line.judge.home));
+        let degree = match &neighbours {
+            Some(neighbours) => Some(neighbours.harmony.degree(heard.key, pitch.name())),
+            None => stand
+                .after_the_end
+                .then(|| Degree::of(line.judge.home, pitch.name())),
+        };
         let beats = |ticks: Ticks| ticks.0 as f64 / stand.beat_length.0 as f64;
         let chord = self.symbol();
         let why = match (&neighbours, stand.span) {
@@ -128,7 +138,7 @@ impl<'a> Note<'a> {
             pitch,
             span: stand.span,
             chord,
-            degree: root.map(|root| Degree::of(root, pitch.name())),
+            degree,
             role: part.role,
             approach: part.approach,
             strength: stand.strength,
@@ -146,13 +156,16 @@ impl<'a> Note<'a> {
         Part {
             role: is_home.then_some(Role::Root),
             approach: None,
-            name: if is_home {
-                home
-            } else {
-                spelling::plain(key, false)
+            name: match is_home {
+                true => self.naming().tone(home),
+                false => pitch_of_key(key).name(),
             },
             ghost: false,
         }
+    }
+
+    fn naming(&self) -> Naming {
+        self.line.judge.layout.harmonies[0].naming
     }
 
     /// The chord symbol over the note; the chord to come home to over the ending.
@@ -195,6 +208,7 @@ impl<'a> Note<'a> {
         let bass = harmony.and_then(|harmony| Some(harmony.chord.as_ref()?.bass()));
         let arrives = bass.or(place.ending.then_some(line.judge.home));
         let arrives = arrives.filter(|bass| place.onset.arrival && bass.chroma() != key % 12);
+        let arrives = arrives.map(|bass| self.naming().tone(bass));
         let under = line.under(self.number).filter(|place| place.onset.stressed);
         let under = under.filter_map(|place| Some((place, line.harmony_at(place)?)));
         let under: Vec<_> = under.collect();
@@ -212,12 +226,17 @@ impl<'a> Note<'a> {
                 None => name.to_string(),
             },
             chord: &verdict.chord,
-            tones: one_of(tones.map_or(&[], |harmony| &harmony.tones)),
+            tones: one_of(
+                tones
+                    .iter()
+                    .flat_map(|harmony| &harmony.tones)
+                    .map(|tone| self.naming().tone(tone.name)),
+            ),
             beat: beat_words(verdict.strength),
             arrives,
             held_over: held_over.and_then(|(_, harmony)| {
                 let chord = harmony.chord.as_ref()?;
-                Some((chord.to_string(), chord.bass()))
+                Some((chord.to_string(), self.naming().tone(chord.bass())))
             }),
             coming: line.coming(self.number),
             seam: self.seam(),
@@ -241,15 +260,7 @@ impl<'a> Note<'a> {
         let first = before.last().unwrap_or(self.number);
         let notes = (first..self.number).chain(after);
         let key = seam(&self.onset, notes.map(|note| line.heard[note].key))?;
-        let tones = harmony
-            .chord
-            .iter()
-            .flat_map(Chord::tones)
-            .map(|(_, name)| name);
-        let scale = harmony.scale.iter().flat_map(|scale| scale.notes());
-        let mut names = tones.chain(scale);
-        let name = names.find(|name| name.chroma() == key % 12);
-        Some(name.map_or_else(|| pitch_of_key(key), |name| spelling::at(name, key)))
+        Some(spelling::at(harmony.name(key, None), key))
     }
 }
 
@@ -282,8 +293,8 @@ fn beat_words(strength: Strength) -> &'static str {
 }
 
 /// Chord tones, as "F, A, C or Eb".
-fn one_of(tones: &[endpin_theory::ChordTone]) -> String {
-    let names: Vec<String> = tones.iter().map(|tone| tone.name.to_string()).collect();
+fn one_of(tones: impl Iterator<Item = NoteName>) -> String {
+    let names: Vec<String> = tones.map(|name| name.to_string()).collect();
     match names.split_last() {
         Some((last, rest)) if !rest.is_empty() => format!("{} or {last}", rest.join(", ")),
         _ => names.concat(),

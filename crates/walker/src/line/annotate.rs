@@ -4,9 +4,9 @@ use super::{
     ChorusLine, LineNote,
     layout::{Layout, Slot},
     parts::{Before, Goal, Neighbours},
-    spelling,
+    spelling::{self, Naming},
 };
-use crate::{plan::Development, role::Role, rules::Sound};
+use crate::{options::Options, plan::Development, role::Role, rules::Sound};
 use endpin_theory::{Degree, NoteName, Strength, Ticks, chart::Chorus};
 
 /// What follows a chorus: the note on which the next one begins.
@@ -49,9 +49,18 @@ pub(crate) fn chorus(
         stressed: true,
     });
     let mut after: Option<Goal> = None;
+    let mut following_slot = None;
     for (index, &note) in sounding.iter().enumerate().rev() {
         let slot = &layout.slots[note.slot];
         let before = index.checked_sub(1).map(|before| sounding[before]);
+        let repeats = |other: &Slot| other.span == slot.span;
+        let next_name =
+            goal.filter(|next| next.key == note.key && following_slot.is_some_and(repeats));
+        let pinned_before = before.filter(|before| before.key == note.key);
+        let pinned_before = pinned_before.map(|before| &layout.slots[before.slot]);
+        let pinned_before = pinned_before
+            .filter(|slot| repeats(slot))
+            .and_then(|slot| slot.pinned);
         let neighbours = Neighbours {
             key: note.key,
             onset: &slot.onset,
@@ -63,11 +72,15 @@ pub(crate) fn chorus(
             }),
             goal,
             second_next: after,
+            repeated: pinned_before
+                .map(|pitch| pitch.name())
+                .or(next_name.map(|next| next.name)),
             begins_pair: pairs,
             ends_pair: pairs,
         };
         let end = end_of(layout, note.slot, &sounding, index);
         let named = line_note(number, slot, &neighbours, end);
+        following_slot = Some(slot);
         after = goal;
         goal = Some(Goal {
             key: note.key,
@@ -90,8 +103,6 @@ fn line_note(chorus: u32, slot: &Slot, neighbours: &Neighbours<'_>, end: Ticks) 
     let pitch = slot.pinned;
     let pitch = pitch.unwrap_or_else(|| spelling::at(part.name, neighbours.key));
     let harmony = neighbours.harmony;
-    let root = harmony.chord.as_ref();
-    let root = root.map_or(part.name, |chord| chord.root());
     LineNote {
         chorus,
         bar: slot.bar,
@@ -102,7 +113,7 @@ fn line_note(chorus: u32, slot: &Slot, neighbours: &Neighbours<'_>, end: Ticks) 
         pitch,
         span: Some(slot.span),
         chord: harmony.symbol.clone(),
-        degree: Degree::of(root, pitch.name()),
+        degree: harmony.degree(neighbours.key, pitch.name()),
         role: part.role.unwrap_or(Role::Scale),
         approach: part.approach,
         strength: slot.strength,
@@ -131,11 +142,15 @@ pub(crate) fn ending(
     chorus: &Chorus,
     last: &ChorusLine,
     following: Option<Following>,
-    range: (u8, u8),
+    options: &Options,
 ) -> LineNote {
-    let name = chorus
-        .home_chord()
-        .map_or(chorus.key.tonic, |chord| chord.root());
+    let range = options.range;
+    let naming = Naming {
+        spelling: options.spelling,
+        key: chorus.key,
+    };
+    let root = chorus.home_chord().map(|chord| chord.root());
+    let name = naming.tone(root.unwrap_or(chorus.key.tonic));
     let from = last.notes.last().map(|note| note.pitch.midi() as u8);
     let middle = (range.0 + range.1) / 2;
     let as_planned = following.filter(|following| following.key % 12 == name.chroma());

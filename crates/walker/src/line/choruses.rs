@@ -325,7 +325,7 @@ impl Walker {
             &self.plan.turns()[turn].chorus,
             last,
             following,
-            self.options.range,
+            &self.options,
         )
     }
 }

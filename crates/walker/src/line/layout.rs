@@ -1,6 +1,6 @@
 //! From a chart to onsets: where in a chorus the bass may sound, and what each onset knows.
 
-use super::{feels::FeelRow, walker::WalkError};
+use super::{feels::FeelRow, spelling::Naming, walker::WalkError};
 use crate::{
     options::Options,
     plan::Development,
@@ -27,6 +27,8 @@ pub struct Harmony {
     pub scale: Option<Scale>,
     /// Beats it lasts.
     pub beats: usize,
+    /// How its notes are named.
+    pub naming: Naming,
 }
 
 /// An onset of the chorus with its position in time.
@@ -116,7 +118,11 @@ impl Layout {
         next: Option<u8>,
         every_beat: bool,
     ) -> Layout {
-        let harmonies = harmonies(chorus, understood);
+        let naming = Naming {
+            spelling: options.spelling,
+            key: chorus.key,
+        };
+        let harmonies = harmonies(chorus, understood, naming);
         let mut slots = Vec::new();
         for (number, span) in chorus.spans.iter().enumerate() {
             let coming = match harmonies.get(number + 1) {
@@ -214,7 +220,7 @@ impl Layout {
     }
 }
 
-fn harmonies(chorus: &Chorus, understood: &[Understood]) -> Vec<Harmony> {
+fn harmonies(chorus: &Chorus, understood: &[Understood], naming: Naming) -> Vec<Harmony> {
     let harmony = |(span, understood): (&Span, &Understood)| Harmony {
         symbol: span.symbol.clone(),
         tones: span
@@ -224,6 +230,7 @@ fn harmonies(chorus: &Chorus, understood: &[Understood]) -> Vec<Harmony> {
         scale: span.chord.is_some().then_some(understood.scale),
         chord: span.chord.clone(),
         beats: span.beats,
+        naming,
     };
     chorus.spans.iter().zip(understood).map(harmony).collect()
 }

@@ -1,7 +1,7 @@
 //! The part that a note plays among its neighbours: role, approach, name and reason, of lines that are made as
 //! of lines that are heard.
 
-use super::{layout::Harmony, spelling};
+use super::{layout::Harmony, spelling::Towards};
 use crate::{
     role::Role,
     rules::{Leads, Onset, Within, is_double_chromatic, is_enclosure},
@@ -36,6 +36,8 @@ pub(crate) struct Neighbours<'a> {
     pub goal: Option<Goal>,
     /// The note after that.
     pub second_next: Option<Goal>,
+    /// The name of the note that follows, if it is the same over the same chord.
+    pub repeated: Option<NoteName>,
     /// Whether it may be the first of two notes that approach together.
     pub begins_pair: bool,
     /// Whether it may be the second.
@@ -68,25 +70,46 @@ impl Neighbours<'_> {
             ghost: self.onset.within == Within::Eighth
                 && self.before.is_some_and(|before| before.key == self.key),
         };
+        let name = self.name();
         let mut tones = self.harmony.tones.iter();
         if let Some(tone) = tones.find(|tone| tone.name.chroma() == chroma) {
-            let name = slash.filter(|_| self.onset.arrival).unwrap_or(tone.name);
             return part(Some(tone.part.into()), approach, name);
         }
-        if let Some(bass) = slash {
-            return part(Some(Role::Bass), approach, bass);
+        if slash.is_some() {
+            return part(Some(Role::Bass), approach, name);
         }
         let scale = self.harmony.scale.iter();
         let in_scale = scale
             .flat_map(|scale| scale.notes())
-            .find(|name| name.chroma() == chroma);
+            .any(|name| name.chroma() == chroma);
         let leads = self.onset.leads != Leads::Nowhere;
-        match (in_scale, approach) {
-            // Into its goal a note reads best by direction: C up to D, even over A7 where it is B#, the #9.
-            (Some(_), Some(_)) if leads => part(approach, None, self.outside_name()),
-            (Some(name), _) => part(Some(Role::Scale), None, name),
-            (None, _) => part(approach, None, self.outside_name()),
+        match approach {
+            Some(_) if leads => part(approach, None, name),
+            _ if in_scale => part(Some(Role::Scale), None, name),
+            _ => part(approach, None, name),
         }
+    }
+
+    /// The name: by the note to which it leads; the same as long as it is repeated.
+    fn name(&self) -> NoteName {
+        let towards = self.towards();
+        let repeated = self.repeated;
+        repeated.unwrap_or_else(|| self.harmony.name(self.key, towards))
+    }
+
+    /// What it leads to: the note that follows, or the one after, which both of them surround or approach
+    /// by half steps.
+    fn towards(&self) -> Option<Towards> {
+        let goal = self.goal?;
+        let this = i16::from(self.key);
+        let beyond = self.second_next.filter(|beyond| {
+            let first = i16::from(goal.key) - this;
+            let second = i16::from(beyond.key) - i16::from(goal.key);
+            let together = is_double_chromatic(first, second) || is_enclosure(first, second);
+            !goal.stressed && beyond.stressed && together
+        });
+        let goal = beyond.unwrap_or(goal);
+        Some((goal.key, goal.name))
     }
 
     /// The approach that the note makes into what follows, if any.
@@ -124,18 +147,6 @@ impl Neighbours<'_> {
                 is_enclosure(first, second).then_some(Role::Enclosure)
             }
         })
-    }
-
-    /// The name of a note from outside the chord and its scale, by the note to which it leads.
-    fn outside_name(&self) -> NoteName {
-        match self.stressed_goal() {
-            Some(goal) => spelling::towards(
-                self.key,
-                goal.name,
-                i16::from(goal.key) - i16::from(self.key),
-            ),
-            None => spelling::plain(self.key, true),
-        }
     }
 
     /// The note that follows, or the one after if only that is on a strong beat.

@@ -1,6 +1,27 @@
-//! Names for notes that neither the chord nor its scale names: approaches, spelled by direction.
+//! The names of a line's notes: [`endpin_theory::spelling`] among the notes that follow.
 
-use endpin_theory::{Letter, NoteName, Pitch};
+use super::layout::Harmony;
+use endpin_theory::{
+    Degree, Heading, Interval, Key, NoteName, Pitch, Spelling,
+    spelling::{plain, whole_step_from},
+};
+
+/// For whom, and in which key, the notes of a line are named.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Naming {
+    /// For whom.
+    pub spelling: Spelling,
+    /// Whose signature stands on the staff.
+    pub key: Key,
+}
+
+impl Naming {
+    /// The name of a chord tone or a root as it is told: without a double sign for a reader.
+    pub(crate) fn tone(self, name: NoteName) -> NoteName {
+        let Naming { spelling, key } = self;
+        spelling.name(name.chroma(), Some(name), &[name], key, Heading::Still)
+    }
+}
 
 /// The pitch of a name on a MIDI key; a name that does not sound this key gives way to a plain one.
 pub(crate) fn at(name: NoteName, key: u8) -> Pitch {
@@ -17,48 +38,86 @@ pub fn pitch_of_key(key: u8) -> Pitch {
     at(plain(key, false), key)
 }
 
-/// The name with fewest signs: a white key as it is, a black one raised or lowered.
-pub(crate) fn plain(key: u8, sharp: bool) -> NoteName {
-    let chroma = key % 12;
-    let alteration = if sharp { 1 } else { -1 };
-    let names = |alteration| Letter::ALL.map(|letter| NoteName::new(letter, alteration));
-    names(0)
-        .into_iter()
-        .chain(names(alteration))
-        .find(|name| name.chroma() == chroma)
-        // The white keys and the black ones, all raised or all lowered, are all twelve.
-        .unwrap_or(NoteName::new(Letter::C, 0))
-}
+/// The note by which another is named: the one it leads to, given as key and name.
+pub(crate) type Towards = (u8, NoteName);
 
-/// The name of a key that leads into `goal`, which lies `ahead` semitones higher (lower, if negative).
-///
-/// A step comes from the neighbouring letter: A# or Bb into B, but Gb into F and E into F. The dominant is
-/// the fifth of its root. Names with double signs, and E#, B#, Cb and Fb, give way to plain ones.
-pub(crate) fn towards(key: u8, goal: NoteName, ahead: i16) -> NoteName {
-    let steps = match ahead {
-        1 | 2 => -1,
-        -1 | -2 => 1,
-        -7 | 5 => 4,
-        _ => return plain(key, ahead > 0),
-    };
-    let letter = goal.letter().up(steps);
-    let named = (-1..=1)
-        .map(|alteration| NoteName::new(letter, alteration))
-        .find(|name| name.chroma() == key % 12);
-    let awkward = |name: &NoteName| {
-        matches!(
-            (name.letter(), name.alteration()),
-            (Letter::E | Letter::B, 1) | (Letter::C | Letter::F, -1)
-        )
-    };
-    named
-        .filter(|name| !awkward(name))
-        .unwrap_or_else(|| plain(key, ahead > 0))
+impl Harmony {
+    /// The name that a note has of its own here: that of a chord tone or the written bass, or of a note of the
+    /// scale.
+    pub(crate) fn own_name(&self, key: u8) -> Option<NoteName> {
+        let scale = self.scale.iter().flat_map(|scale| scale.notes());
+        let mut names = self.sounding().into_iter().chain(scale);
+        names.find(|name| name.chroma() == key % 12)
+    }
+
+    /// The name of a note that leads to another, if it leads anywhere.
+    ///
+    /// A half step is spelled by direction, A# up to B; a whole step as a step, Eb up to F; a dominant as the
+    /// fifth of its goal; what only changes its octave keeps its name.
+    pub(crate) fn name(&self, key: u8, towards: Option<Towards>) -> NoteName {
+        let Naming {
+            spelling,
+            key: home,
+        } = self.naming;
+        let own = self.own_name(key);
+        let ahead = towards.map_or(0, |(goal, _)| i16::from(goal) - i16::from(key));
+        let by_motion = towards.and_then(|(_, goal)| match ahead {
+            2 => whole_step_from(goal, true),
+            -2 => whole_step_from(goal, false),
+            5 | -7 => Some(goal + Interval::new(4, 7)),
+            _ if ahead % 12 == 0 => Some(goal),
+            _ => None,
+        });
+        let by_motion = by_motion.filter(|name| name.chroma() == key % 12);
+        let own = match spelling {
+            Spelling::Reader => by_motion.or(own),
+            Spelling::Strict => own.or(by_motion),
+        };
+        let heading = Heading::between(0, ahead);
+        spelling.name(key % 12, own, &self.sounding(), home, heading)
+    }
+
+    /// The degree of a note that is called so here: that of its own name, or of the one it is read by.
+    pub(crate) fn degree(&self, key: u8, name: NoteName) -> Degree {
+        let root = self.chord.as_ref().map_or(name, |chord| chord.root());
+        let is_near = |degree: &Degree| degree.alteration().abs() < 2;
+        let own = self.own_name(key).map(|own| Degree::of(root, own));
+        let read = || Some(Degree::of(root, name)).filter(is_near);
+        own.or_else(read).unwrap_or_else(|| {
+            // A root with a double sign or a far name: sharp degrees under sharp names, flat ones under others.
+            let sharp = name.alteration() > 0;
+            let above = (i16::from(key % 12) - i16::from(root.chroma())).rem_euclid(12) as u8;
+            Degree::of(plain(0, sharp), plain(above, sharp))
+        })
+    }
+
+    /// The names that sound: chord tones, and first the written bass.
+    fn sounding(&self) -> Vec<NoteName> {
+        let slash = self.chord.as_ref().and_then(|chord| chord.slash());
+        let tones = self.tones.iter().map(|tone| tone.name);
+        slash.into_iter().chain(tones).collect()
+    }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use endpin_theory::{Chord, Scale, analysis::analyse, chart::Chart};
+
+    fn harmony(symbol: &str, key: &str, spelling: Spelling) -> Harmony {
+        let chord: Chord = symbol.parse().unwrap();
+        let key: Key = key.parse().unwrap();
+        let chart = Chart::from_bars(symbol, "4/4".parse().unwrap()).unwrap();
+        let scale: Scale = analyse(&chart.chorus().spans, key)[0].scale;
+        Harmony {
+            symbol: symbol.to_owned(),
+            tones: chord.chord_tones(),
+            chord: Some(chord),
+            scale: Some(scale),
+            beats: 4,
+            naming: Naming { spelling, key },
+        }
+    }
 
     #[test]
     fn every_key_has_a_pitch() {
@@ -70,29 +129,47 @@ mod tests {
     }
 
     #[test]
-    fn approaches_are_spelled_by_direction() {
-        // Common practice, no source: raised from below, lowered from above, no needless double signs.
-        for (key, goal, ahead, name) in [
-            (40, "F", 1, "E"),
-            (42, "F", -1, "Gb"),
-            (42, "G", 1, "F#"),
-            (45, "Bb", 1, "A"),
-            (47, "Bb", -1, "B"),
-            (49, "C", -1, "Db"),
-            (46, "B", 1, "A#"),
-            (48, "Db", 1, "C"),
-            (39, "F", 2, "Eb"),
-            (44, "F#", -2, "G#"),
-            (48, "F", 5, "C"),
-            (53, "Bb", -7, "F"),
-            (41, "F#", 1, "F"),
+    fn notes_are_named_by_where_they_lead() {
+        // Common practice, no source: raised from below, lowered from above, steps as steps, no double signs,
+        // and what is in the signature as it is there.
+        for (chord, home, key, goal, midi, name) in [
+            ("C7", "F", 40, "F", 41, "E"),
+            ("C7", "F", 42, "F", 41, "Gb"),
+            ("D7", "C", 42, "G", 43, "F#"),
+            ("Gm7", "F", 46, "B", 47, "Bb"),
+            ("Gm7", "F", 49, "C", 48, "Db"),
+            ("Am7", "C", 46, "B", 47, "A#"),
+            ("Dbmaj7", "Db", 48, "Db", 49, "C"),
+            ("Bb7", "F", 39, "F", 41, "Eb"),
+            ("C#m7", "E", 44, "F#", 42, "G#"),
+            ("Gm7", "F", 48, "F", 53, "C"),
+            ("C7", "G", 49, "F#", 42, "C#"),
+            ("Cm7", "Bb", 42, "F", 41, "Gb"),
+            ("Fdim7", "F", 38, "E", 40, "D"),
+            ("A7", "C", 39, "D", 38, "Eb"),
+            ("A7", "C", 49, "C#", 37, "C#"),
         ] {
             let goal: NoteName = goal.parse().unwrap();
-            assert_eq!(
-                towards(key, goal, ahead).to_string(),
-                name,
-                "{key} into {goal}"
-            );
+            let named = harmony(chord, home, Spelling::Reader).name(key, Some((midi, goal)));
+            assert_eq!(named.to_string(), name, "{key} over {chord} into {goal}");
+        }
+    }
+
+    #[test]
+    fn degrees_keep_their_letters_under_plain_names() {
+        for (chord, key, name, degree, strict) in [
+            ("Fdim7", 38, "D", "bb7", "Ebb"),
+            ("Bb7", 37, "C#", "#2", "C#"),
+            ("C7alt", 40, "E", "3", "E"),
+            ("Abm7b5", 42, "Gb", "b7", "Gb"),
+        ] {
+            let reader = harmony(chord, "Bb", Spelling::Reader);
+            let read = reader.name(key, Some((key + 1, "D".parse().unwrap())));
+            assert_eq!(read.to_string(), name, "{chord}");
+            assert_eq!(reader.degree(key, read).to_string(), degree, "{chord}");
+            let theorist = harmony(chord, "Bb", Spelling::Strict);
+            let named = theorist.name(key, Some((key + 1, "D".parse().unwrap())));
+            assert_eq!(named.to_string(), strict, "{chord}");
         }
     }
 }

@@ -415,11 +415,12 @@ impl Walker {
     /// What follows a chorus of a turn, if the next begins in this entry: the key and the name of its note.
     pub(crate) fn following(&self, turn: usize, entry: usize) -> Option<annotate::Following> {
         let next = &self.links[self.plan.after(turn)];
-        let chord = next.layout.harmonies[0].chord.as_ref()?;
+        let harmony = &next.layout.harmonies[0];
         let sounds = next.layout.slots[0].onset.sound == Sound::Note;
-        sounds.then_some(annotate::Following {
-            key: next.lattice.entries()[entry].key()?,
-            name: chord.bass(),
+        let key = next.lattice.entries()[entry].key().filter(|_| sounds)?;
+        Some(annotate::Following {
+            key,
+            name: harmony.name(key, None),
         })
     }
 

@@ -12,7 +12,7 @@ use crate::{
     },
 };
 use endpin_theory::{
-    Chart,
+    Chart, Spelling,
     changes::{KeptBeat, Toward},
 };
 use endpin_walker::{Hand, Level, Options};
@@ -55,6 +55,10 @@ pub struct ChangesArgs {
     /// Paper of the handout
     #[arg(long, value_enum, default_value_t)]
     paper: PaperName,
+    /// Names of notes in the handout: reader (by key and direction, no double signs) or strict (each degree on
+    /// its own letter)
+    #[arg(long, value_name = "FOR", default_value_t)]
+    spelling: Spelling,
     #[command(flatten)]
     range: RangeOptions,
     #[command(flatten)]
@@ -146,6 +150,7 @@ fn write_folder(args: &ChangesArgs, steps: &Steps, folder: &Path) -> Result<(), 
             instrument: args.range.instrument,
             quarter: None,
         },
+        spelling: args.spelling,
         ..Options::default()
     };
     // First what tells these steps from others, should the rest be broken off.

@@ -11,6 +11,7 @@ use crate::{
         verdict::{Bench, Judged, json::CheckReport, page, text},
     },
 };
+use endpin_theory::Spelling;
 use std::{
     path::{Path, PathBuf},
     process::ExitCode,
@@ -41,6 +42,9 @@ pub struct CheckArgs {
     /// Exit code 1 if a note breaks a rule and no device explains it
     #[arg(long)]
     strict: bool,
+    /// Names of notes: reader (by key and direction, no double signs) or strict (each degree on its own letter)
+    #[arg(long, value_name = "FOR", default_value_t)]
+    spelling: Spelling,
     #[command(flatten)]
     range: RangeOptions,
     #[command(flatten)]
@@ -79,7 +83,7 @@ pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
         replace: args.replace,
     };
     spared.allow(args.output.as_deref())?;
-    let bench = Bench::new(chart, args.range.keys()?);
+    let bench = Bench::new(chart, args.range.keys()?).spelled(args.spelling);
     let judged = takes
         .iter()
         .map(|take| args.judge(&bench, take))

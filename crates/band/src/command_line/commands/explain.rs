@@ -16,7 +16,7 @@ use crate::{
     },
     players::comp::CompAttack,
 };
-use endpin_theory::Chord;
+use endpin_theory::{Chord, Key, Spelling};
 use endpin_walker::{ChorusLine, LineNote, Tablature, Weights};
 use std::{path::PathBuf, process::ExitCode};
 
@@ -122,6 +122,7 @@ fn on_the_neck(session: &Session, made: &Made<'_>) -> Result<String, Failure> {
 fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
     let comps = !session.wishes().arrange.mute.contains(&PartName::Comp);
     let mut text = format!("{}\n", heading(session));
+    let spelling = session.wishes().line.spelling;
     let marks = marks::of(made.notes());
     let mut first = 0;
     for (line, comp) in &made.choruses {
@@ -139,16 +140,17 @@ fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
             let attacks = attacks.filter(|attack| comps && attack.bar == bar);
             let attacks = attacks.map(|attack| {
                 let chord = chorus.spans[attack.span].chord.as_ref();
-                self::attack(attack, chord)
+                self::attack(attack, chord, (spelling, chorus.key))
             });
             whys.chain(attacks).collect()
         }));
     }
     if let (Some((note, chord)), Some((line, _))) = (&made.ending, made.choruses.last()) {
-        let bars = session.chorus(line.chorus).bars.len();
+        let chorus = session.chorus(line.chorus);
+        let bars = chorus.bars.len();
         let home: Option<Chord> = note.chord.parse().ok();
         let chord = chord.as_ref().filter(|_| comps);
-        let chord = chord.map(|chord| attack(chord, home.as_ref()));
+        let chord = chord.map(|chord| attack(chord, home.as_ref(), (spelling, chorus.key)));
         text.push_str("\nEnding\n");
         text.push_str(&reading::ending(bars as u32 + 1, note, &marks[first]));
         for remark in [why.then(|| because(note)), chord].into_iter().flatten() {
@@ -169,8 +171,9 @@ fn because(note: &LineNote) -> String {
 }
 
 /// `comp 2.5  A3 C4 Eb4 G4  rootless 3-5-7-9, plain`.
-fn attack(attack: &CompAttack, chord: Option<&Chord>) -> String {
-    let pitches = chord.map_or_else(Vec::new, |chord| attack.voicing.pitches(chord.root()));
+fn attack(attack: &CompAttack, chord: Option<&Chord>, (spelling, key): (Spelling, Key)) -> String {
+    let pitches = chord.map(|chord| attack.voicing.pitches(chord, spelling, key));
+    let pitches = pitches.unwrap_or_default();
     let names: Vec<String> = pitches.iter().map(ToString::to_string).collect();
     let ahead = if attack.anticipates {
         ", ahead of its chord"

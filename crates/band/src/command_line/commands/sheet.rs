@@ -211,9 +211,10 @@ fn written(args: &SheetArgs, format: SheetFormat, session: &Session) -> Result<V
             let comps: Vec<ChorusComp> =
                 made.choruses.iter().map(|(_, comp)| comp.clone()).collect();
             let attack = ending.and_then(|(_, attack)| attack.as_ref());
+            let spelling = session.wishes().line.spelling;
             let comp = args
                 .comp
-                .then(|| CompMusic::new(&music, &played, &comps, attack));
+                .then(|| CompMusic::new(&music, &played, &comps, attack, spelling));
             let contents = musicxml::Contents {
                 tablature: args.tab,
                 fingers: args.fingering,

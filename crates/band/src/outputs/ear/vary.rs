@@ -12,7 +12,7 @@ use super::{
     phrase::QUALITIES,
 };
 use crate::players::random_streams::below;
-use endpin_theory::{Chord, Interval, NoteName, Part, Pitch, Strength};
+use endpin_theory::{Chord, Interval, NoteName, Part, Pitch, Strength, spelling::told};
 use rand_chacha::rand_core::Rng;
 use std::ops::Range;
 
@@ -135,7 +135,8 @@ fn chord_tones(
             .find(|excerpt| excerpt.is_playable(&bounds.range))?;
         let why = format!(
             "{} is the {answer} of {}",
-            excerpt.notes[beat], placed.symbol
+            as_told(excerpt.notes[beat], &[name]),
+            placed.symbol
         );
         Some(Variant::new(answer, excerpt, Some(beat), why))
     };
@@ -181,17 +182,8 @@ fn qualities(base: &Excerpt, bounds: &QuestionBounds, rng: &mut impl Rng) -> Opt
                     *note = *note + Interval::new(0, lowered);
                 }
             }
-            let spelled: Vec<String> = excerpt.chords[0]
-                .chord
-                .tones()
-                .iter()
-                .map(|(_, name)| name.to_string())
-                .collect();
-            let why = format!(
-                "the line spells {}: {}",
-                excerpt.chords[0].symbol,
-                spelled.join(" ")
-            );
+            let spelled = tones_as_told(&excerpt.chords[0].chord);
+            let why = format!("the line spells {}: {}", excerpt.chords[0].symbol, spelled);
             excerpt
                 .is_playable(&bounds.range)
                 .then(|| Variant::new(answer, excerpt, Some(0), why))
@@ -230,17 +222,11 @@ fn wrong_notes(
             .filter(|&pitch| is_wrong(pitch))
             .map(|pitch| base.with(beat, &[pitch]))
             .find(|excerpt| excerpt.is_playable(&bounds.range))?;
-        let tones: Vec<String> = placed
-            .chord
-            .chord_tones()
-            .iter()
-            .map(|tone| tone.name.to_string())
-            .collect();
         let why = format!(
             "{} is no tone of {} ({}); the line had {right}",
-            excerpt.notes[beat],
+            as_told(excerpt.notes[beat], &[]),
             placed.symbol,
-            tones.join(" "),
+            tones_as_told(&placed.chord),
         );
         Some(Variant::new(
             &format!("{bar}.{beat_in_bar}"),
@@ -434,6 +420,22 @@ fn progression(kind: QuestionKind, base: &Excerpt) -> Variant {
         return Variant::new("", base.clone(), Some(goal), why);
     }
     Variant::new("", base.clone(), None, symbols.join(" "))
+}
+
+/// A pitch by the name under which a learner is told it.
+fn as_told(pitch: Pitch, tones: &[NoteName]) -> Pitch {
+    let named = told(pitch.name(), tones).at_midi(pitch.midi());
+    named.unwrap_or(pitch)
+}
+
+/// The tones that spell a chord, as a learner is told them.
+fn tones_as_told(chord: &Chord) -> String {
+    let tones: Vec<NoteName> = chord.chord_tones().iter().map(|tone| tone.name).collect();
+    let told: Vec<String> = tones
+        .iter()
+        .map(|&name| told(name, &tones).to_string())
+        .collect();
+    told.join(" ")
 }
 
 /// Every key of the range that sounds one of the names, spelled so, from the bottom.

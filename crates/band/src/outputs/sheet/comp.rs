@@ -6,7 +6,7 @@ use super::{
     written_values::{self, SoundingSpan, Value},
 };
 use crate::players::comp::{ChorusComp, CompAttack};
-use endpin_theory::{Chord, Meter, Pitch, Ticks};
+use endpin_theory::{Meter, Pitch, Spelling, Ticks};
 
 /// The lowest key of the upper staff: middle C.
 const SPLIT: i16 = 60;
@@ -58,6 +58,7 @@ impl CompMusic {
         played: &[PlayedChorus],
         comps: &[ChorusComp],
         ending: Option<&CompAttack>,
+        spelling: Spelling,
     ) -> CompMusic {
         let mut struck: Vec<Struck> = Vec::new();
         let mut begins = Ticks(0);
@@ -67,7 +68,8 @@ impl CompMusic {
                     .spans
                     .get(attack.span)
                     .and_then(|span| span.chord.as_ref());
-                struck.extend(chord.map(|chord| Struck::new(attack, chord, begins)));
+                let named = |chord| attack.voicing.pitches(chord, spelling, chorus.key);
+                struck.extend(chord.map(|chord| Struck::new(attack, named(chord), begins)));
             }
             begins += chorus.length();
         }
@@ -77,7 +79,8 @@ impl CompMusic {
             .and_then(|measure| measure.chords.first()?.chord.clone());
         if let (Some(attack), Some(chord), Some((chorus, _))) = (ending, home, played.last()) {
             // The ending starts where its chorus ends.
-            struck.push(Struck::new(attack, &chord, begins - chorus.length()));
+            let pitches = attack.voicing.pitches(&chord, spelling, chorus.key);
+            struck.push(Struck::new(attack, pitches, begins - chorus.length()));
         }
         // A new attack ends the one before.
         for index in 1..struck.len() {
@@ -101,12 +104,12 @@ impl CompMusic {
 }
 
 impl Struck {
-    fn new(attack: &CompAttack, chord: &Chord, begins: Ticks) -> Struck {
+    fn new(attack: &CompAttack, pitches: Vec<Pitch>, begins: Ticks) -> Struck {
         let from = begins + attack.start;
         Struck {
             from,
             to: from + attack.length,
-            pitches: attack.voicing.pitches(chord.root()),
+            pitches,
         }
     }
 

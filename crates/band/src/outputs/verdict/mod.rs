@@ -11,7 +11,7 @@ use crate::{
     outputs::marks::Grade,
     players::collisions::collides,
 };
-use endpin_theory::{Chart, Chorus, Strength, analysis::analyse};
+use endpin_theory::{Chart, Chorus, Spelling, Strength, analysis::analyse};
 use endpin_walker::{Heard, Judge, Judgement, Verdict};
 
 /// A take and what the judge says of it.
@@ -58,6 +58,12 @@ impl Bench {
             chorus,
             range,
         }
+    }
+
+    /// The same bench, naming notes for somebody else.
+    pub fn spelled(mut self, spelling: Spelling) -> Bench {
+        self.judge = self.judge.spelled(spelling);
+        self
     }
 
     /// Judges the bytes of a MIDI file.

@@ -5,7 +5,7 @@
 //! less; forms in fourths serve modal and sus chords.
 
 use super::colour::{Colours, Fifth, semitones};
-use endpin_theory::{Degree, NoteName, Pitch};
+use endpin_theory::{Chord, Degree, Heading, Key, NoteName, Pitch, Spelling};
 use std::fmt;
 
 /// The kind of a voicing, for the reader.
@@ -255,9 +255,14 @@ pub struct Voicing {
 }
 
 impl Voicing {
-    /// Its notes from the bottom up, spelled over the chord's root.
-    pub fn pitches(&self, root: NoteName) -> Vec<Pitch> {
-        let spelled = |(tone, &key): (&Degree, &u8)| (root + tone.interval()).at_midi(key.into());
+    /// Its notes from the bottom up, named over the chord in this key for whoever reads them.
+    pub fn pitches(&self, chord: &Chord, spelling: Spelling, key: Key) -> Vec<Pitch> {
+        let tones: Vec<NoteName> = chord.chord_tones().iter().map(|tone| tone.name).collect();
+        let spelled = |(tone, &midi): (&Degree, &u8)| {
+            let own = chord.root() + tone.interval();
+            let name = spelling.name(own.chroma(), Some(own), &tones, key, Heading::Still);
+            name.at_midi(midi.into())
+        };
         self.tones
             .iter()
             .zip(&self.keys)
