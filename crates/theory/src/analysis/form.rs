@@ -117,6 +117,9 @@ fn two_five_one(heard: &[Heard], tonic: usize) -> Vec<usize> {
 
 /// Which chords stand in a twelve-bar blues on `tonic` (its chorus may also be written in bars twice as
 /// short: twenty-four).
+///
+/// The form is made of such choruses, or at least two and more than two thirds of it are, as in a blues with a
+/// bridge: twelve bars out of a longer form may look like a blues by chance, as the first twelve of rhythm changes do.
 pub(super) fn blues(heard: &[Heard], tonic: u8) -> Vec<bool> {
     let mut inside = vec![false; heard.len()];
     let Some(last) = heard.last() else {
@@ -124,17 +127,22 @@ pub(super) fn blues(heard: &[Heard], tonic: u8) -> Vec<bool> {
     };
     let bars = last.at.0 + beyond(heard);
     for unit in [1, 2] {
-        let mut first = 1;
+        let (mut first, mut choruses, mut found) = (1, 0, inside.clone());
         while first + 12 * unit <= bars + 1 {
             if is_blues(heard, tonic, first, unit) {
                 let end = first + 12 * unit;
-                for (inside, heard) in inside.iter_mut().zip(heard) {
-                    *inside |= (first..end).contains(&heard.at.0);
+                for (found, heard) in found.iter_mut().zip(heard) {
+                    *found |= (first..end).contains(&heard.at.0);
                 }
+                choruses += 1;
                 first = end;
             } else {
                 first += 4;
             }
+        }
+        let covered = 12 * unit * choruses;
+        if covered == bars || (choruses > 1 && 3 * covered > 2 * bars) {
+            inside = found;
         }
     }
     inside

@@ -28,8 +28,8 @@ pub fn find_key(spans: &[Span]) -> Key {
 
 /// The same with the runner-up, where one comes close.
 ///
-/// What counts: how cheaply the chords are read from home (see the costs above), the key that begins the
-/// form, the key that ends it, and the keys in which cadences arrive.
+/// What counts: the key that begins the form, the key that ends it, the tonic on which most beats rest, the keys
+/// in which cadences arrive, and how cheaply the chords are read from home (see the costs above).
 pub fn find_keys(spans: &[Span]) -> FoundKey {
     let heard = sounding::hear(spans);
     let heard = &heard[..heard.len().min(DECIDING)];
@@ -49,7 +49,7 @@ pub fn find_keys(spans: &[Span]) -> FoundKey {
     match ranked[..] {
         [(first, key), (second, other), ..] if !heard.is_empty() => FoundKey {
             key: name(key),
-            runner_up: (second - first <= 4 * CLOSE).then(|| name(other)),
+            runner_up: (second - first <= WHOLE * CLOSE).then(|| name(other)),
         },
         _ => FoundKey {
             key: Key::major(NoteName::new(Letter::C, 0)),
@@ -58,23 +58,28 @@ pub fn find_keys(spans: &[Span]) -> FoundKey {
     }
 }
 
-/// For each beat that is heard away from home.
-const AWAY: i64 = 1;
+/// What counts is in hundredths, so that a chord's cost, which tells least, can count too.
+const WHOLE: i64 = 100;
+/// For each unit of what the chords cost, in hundredths.
+const COST: i64 = 3;
+/// For each beat that is heard away from home, in hundredths.
+const AWAY: i64 = 20;
 /// Off, for a tonic that begins the form.
-const BEGINS: i64 = 68;
-/// Off, for one that ends it; a dominant seventh chord at the end may as well lead back to the top.
-const ENDS: i64 = 54;
-const ENDS_DOMINANT: i64 = 7;
+const BEGINS: i64 = 335;
+/// Off, for one that ends it.
+const ENDS: i64 = 315;
 /// Off, for the tonic in which the last cadence arrives.
-const LAST_CADENCE: i64 = 17;
+const LAST_CADENCE: i64 = 120;
 /// Off, if every cadence of the form arrives there; in proportion if some do.
-const CADENCES: i64 = 38;
+const CADENCES: i64 = 285;
+/// Off, if all beats of the form rest on its tonic chord; in proportion if some do.
+const RESTS: i64 = 740;
 /// For a minor key: most charts are in major.
-const MINOR: i64 = 20;
+const MINOR: i64 = 55;
 /// Off, for a twelve-bar blues.
-const BLUES: i64 = 27;
+const BLUES: i64 = 135;
 /// A runner-up within this is close.
-const CLOSE: i64 = 15;
+const CLOSE: i64 = 55;
 
 fn cost(heard: &[Heard], priced: &[Priced], key: Key) -> i64 {
     let home = Hypothesis::of(key);
@@ -99,15 +104,21 @@ fn cost(heard: &[Heard], priced: &[Priced], key: Key) -> i64 {
         })
     };
     let arrivals: Vec<Hypothesis> = heard.iter().filter_map(arrival).collect();
-    let here = arrivals.iter().filter(|there| **there == home).count() as i64;
-    let cadences = (4 * CADENCES * here)
-        .checked_div(arrivals.len() as i64)
-        .unwrap_or(0);
+    let here = arrivals.iter().filter(|there| **there == home).count();
+    let beats = |is_counted: &dyn Fn(&Heard) -> bool| -> usize {
+        let counted = heard.iter().filter(|heard| is_counted(heard));
+        counted.map(|heard| heard.beats).sum()
+    };
+    let rests = beats(&|heard| tonic(Some(heard)) || seventh(Some(heard)));
+    let share = |worth: i64, part: usize, whole: usize| {
+        let part = WHOLE * worth * part as i64;
+        part.checked_div(whole as i64).unwrap_or(0)
+    };
+    let shares = share(CADENCES, here, arrivals.len()) + share(RESTS, rests, beats(&|_| true));
     let (first, last) = (heard.first(), heard.last());
     let evidence = [
         (tonic(first) || seventh(first), BEGINS),
         (tonic(last), ENDS),
-        (seventh(last), ENDS_DOMINANT),
         (arrivals.last() == Some(&home), LAST_CADENCE),
         (footing.blues.contains(&true), BLUES),
         (key.mode == Mode::Minor, -MINOR),
@@ -116,18 +127,17 @@ fn cost(heard: &[Heard], priced: &[Priced], key: Key) -> i64 {
         .iter()
         .map(|&(found, worth)| if found { worth } else { 0 })
         .sum();
-    i64::from(cost) + AWAY * away as i64 - 4 * evidence - cadences
+    COST * i64::from(cost) + AWAY * away as i64 - WHOLE * evidence - shares
 }
 
 /// What the documentation's table names.
 #[cfg(test)]
 pub(super) const WORTHS: &[(&str, i64)] = &[
-    ("AWAY", -AWAY),
     ("BEGINS", BEGINS),
     ("ENDS", ENDS),
-    ("ENDS_DOMINANT", ENDS_DOMINANT),
     ("LAST_CADENCE", LAST_CADENCE),
     ("CADENCES", CADENCES),
+    ("RESTS", RESTS),
     ("MINOR", -MINOR),
     ("BLUES", BLUES),
 ];

@@ -220,3 +220,26 @@ fn augmented_dominants_and_open_chords() {
         ]
     );
 }
+
+/// The first twelve bars of rhythm changes look like a blues, and the form goes on otherwise; a blues with a
+/// bridge is one in its A sections. Common practice, no source.
+#[test]
+fn a_blues_fills_its_form() {
+    let said = |bars: &str| {
+        let spans = Chart::from_bars(bars, "4/4".parse().unwrap())
+            .unwrap()
+            .chorus()
+            .spans;
+        let understood = analyse(&spans, "F".parse().unwrap());
+        understood
+            .iter()
+            .any(|chord| chord.reason.contains("blues"))
+    };
+    let a = "F7 Dm7 | Gm7 C7 | F7 Dm7 | Gm7 C7 | Bb7 | Bdim7 | F7 | Gm7 C7";
+    let bridge = "A7 | % | D7 | % | G7 | % | C7 | %";
+    assert!(!said(&format!("{a} | {a} | {bridge} | {a}")));
+    let blues = "F7 | Bb7 | F7 | % | Bb7 | % | F7 | % | C7 | Bb7 | F7 | C7";
+    assert!(said(blues));
+    assert!(said(&format!("{blues} | {blues} | {bridge} | {blues}")));
+    assert!(!said(&format!("{blues} | {bridge}")));
+}
