@@ -46,7 +46,7 @@ def broken(report):
 def test_a_good_take_is_good(line, check):
     notes, beats = line
     report = check(Playing(TEMPO, scatter=0).play(notes, beats))
-    assert report["format"] == "endpin-check/1"
+    assert report["format"] == "endpin-check/2"
     assert (report["choruses"], report["offset_beats"]) == (3, 0)
     assert broken(report) == set()
     assert len(report["notes"]) == len(notes)
@@ -116,7 +116,7 @@ def test_wrong_roots_are_found_and_mended(line, check):
     assert found == wrong
     for note in report["notes"]:
         # What a device explains needs no mend.
-        if "arrival-root" in note["rules_broken"] and not note["licence"]:
+        if "arrival-root" in note["rules_broken"] and not note["device"]:
             root = re.match("[A-G][b#]?", note["chord"])[0]
             assert note["mend"]["name"][:-1] == root
 

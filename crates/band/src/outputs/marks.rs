@@ -13,6 +13,7 @@
 //! which no post follows was not kept, or is kept beyond what is shown. A judged note has its grade in the shape
 //! of a line below: none, single, broken, crossed.
 
+pub use endpin_walker::judge::Grade;
 use endpin_walker::{LineNote, Role, Verdict};
 use std::ops::Range;
 
@@ -288,38 +289,13 @@ impl Mark {
     }
 }
 
-/// The grade of a judged note, told by a line below it.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub enum Grade {
-    /// As the rules have it: no line.
-    Good,
-    /// Against a plain rule, by a device that has a name: a single line.
-    Choice,
-    /// Against a rule, in the harmony, by no device: a broken line.
-    Unusual,
-    /// A listener hears a mistake: a line crossed out.
-    Wrong,
-}
-
-impl Grade {
-    /// Its name in every output.
-    pub fn name(self) -> &'static str {
-        match self {
-            Grade::Good => "good",
-            Grade::Choice => "choice",
-            Grade::Unusual => "unusual",
-            Grade::Wrong => "wrong",
-        }
-    }
-
-    /// Its line in text, about as wide as a figure.
-    pub fn line(self) -> &'static str {
-        match self {
-            Grade::Good => "",
-            Grade::Choice => "-----",
-            Grade::Unusual => "- - -",
-            Grade::Wrong => "--x--",
-        }
+/// The line that tells a grade in text, about as wide as a figure.
+pub fn grade_line(grade: Grade) -> &'static str {
+    match grade {
+        Grade::Good => "",
+        Grade::Choice => "-----",
+        Grade::Unusual => "- - -",
+        Grade::Wrong => "--x--",
     }
 }
 

@@ -1,6 +1,6 @@
 //! A line laid out for reading: under its chords, bar by bar, each note with its mark.
 
-use super::marks::{Grade, Mark};
+use super::marks::{Grade, Mark, grade_line};
 use crate::failure::printable;
 use endpin_theory::{Chorus, Ticks, chart::Bar};
 use endpin_walker::{ChorusLine, LineNote};
@@ -112,10 +112,10 @@ pub fn rows(number: u32, symbols: &[(Ticks, String)], notes: &[Placed], marks: &
                 .name
                 .len()
                 .max(mark.figure.len())
-                .max(mark.grade.line().len())
+                .max(grade_line(mark.grade).len())
                 + 2;
             cells[1].push_str(&format!("{:<wide$}", note.name));
-            cells[2].push_str(&format!("{:<wide$}", mark.grade.line()));
+            cells[2].push_str(&format!("{:<wide$}", grade_line(mark.grade)));
         }
         for cell in &cells {
             width = width.max(cell.chars().count() + 2);

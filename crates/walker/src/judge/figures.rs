@@ -79,7 +79,7 @@ pub(super) fn of(line: &Played<'_>, verdicts: &[Verdict]) -> Figures {
 }
 
 fn keeps(verdict: &Verdict, rule: &str) -> bool {
-    !verdict.broken.contains(&rule) || verdict.device.is_some()
+    !verdict.broken.contains(&rule) || verdict.stands()
 }
 
 /// Arrivals and the beats before them, counted by what the chart asks for from the first note to the last.

@@ -10,12 +10,14 @@
 mod devices;
 mod faults;
 mod figures;
+mod grade;
 mod mend;
 mod played;
 mod words;
 
 pub use devices::Device;
 pub use figures::{Figures, Kept};
+pub use grade::Grade;
 pub use mend::Mend;
 
 use crate::{
@@ -92,6 +94,8 @@ pub struct Verdict {
     pub broken: Vec<&'static str>,
     /// The deliberate device that explains it.
     pub device: Option<Device>,
+    /// How it stands before a listener.
+    pub grade: Grade,
     /// What a teacher would say about it.
     pub why: String,
     /// What would mend it, if it breaks a rule and a line goes through without it.
@@ -101,7 +105,7 @@ pub struct Verdict {
 impl Verdict {
     /// Whether the note stands as it is: no rule is broken, or a device explains it.
     pub fn stands(&self) -> bool {
-        self.broken.is_empty() || self.device.is_some()
+        self.grade <= Grade::Choice
     }
 }
 

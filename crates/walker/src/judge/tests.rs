@@ -122,8 +122,107 @@ fn a_pedal_is_a_device() {
         judged
             .verdicts
             .iter()
-            .all(|verdict| verdict.device.is_none())
+            .all(|verdict| verdict.device != Some(Device::Pedal))
     );
+}
+
+#[test]
+fn what_players_do_on_purpose_has_its_name() {
+    // Bars, key, line, place of the note, its device. Common practice, no source.
+    for (bars, key, played, place, device) in [
+        (
+            "F7 | Bb7",
+            "F",
+            "F2 A2 C3 Eb3 D3 Bb2 F2 E2",
+            4,
+            Device::Inversion,
+        ),
+        // The note before leads into it.
+        (
+            "F7 | Bb7",
+            "F",
+            "F2 A2 C3 Eb3 D3 Bb2 F2 E2",
+            3,
+            Device::Inversion,
+        ),
+        (
+            "Dm7 | G7",
+            "C",
+            "D2 F2 G2 A2 G2 B2 D3 Db3",
+            2,
+            Device::Passing,
+        ),
+        (
+            "Dm7 | G7",
+            "C",
+            "D2 G2 G#2 A2 G2 B2 D3 Db3",
+            2,
+            Device::Passing,
+        ),
+        ("C7 | F7", "F", "C3 Bb2 A2 G2 F2 A2 C3 B2", 2, Device::Walk),
+        (
+            "F7 | F7",
+            "F",
+            "F2 F2 F2 A2 F2 C3 A2 Gb2",
+            2,
+            Device::Repeat,
+        ),
+        (
+            "Dm7 | G7",
+            "C",
+            "D2 F2 A2 F2 F2 D2 G2 Db2",
+            4,
+            Device::CommonTone,
+        ),
+        (
+            "Fm | Fm(maj7) | Fm7 | Fm6",
+            "F minor",
+            "F2 C2 Ab2 C2 E2 C2 F2 C2 Eb2 C2 F2 C2 D2 C2 F2 Gb2",
+            8,
+            Device::DescendingBass,
+        ),
+        (
+            "F7 | Bb7",
+            "F",
+            "F2:2 C3:2 F3:2 Bb2:2",
+            2,
+            Device::RootAndFifth,
+        ),
+        (
+            "Dm7 | Em7 | F6 | G7",
+            "C",
+            "D2 F2 G2 E2 E2 G2 A2 F2 F2 A2 C3 F#2 G2 B2 D3 Db3",
+            6,
+            Device::Answer,
+        ),
+    ] {
+        let judged = judge(bars, key).judge(&line(played), 1);
+        let verdict = &judged.verdicts[place];
+        assert_eq!(verdict.device, Some(device), "{played}: {verdict:?}");
+        assert_eq!(verdict.grade, Grade::Choice, "{played}");
+    }
+}
+
+#[test]
+fn grades_tell_a_mistake_from_what_is_only_unusual() {
+    // A line of C7 to F7, with one note of it changed. Common practice, no source.
+    for (place, other, grade) in [
+        (0, "C2", Grade::Good),
+        // Outside chord and scale on a strong beat.
+        (2, "Gb2", Grade::Wrong),
+        // The ninth on a medium beat, by leap.
+        (2, "D3", Grade::Unusual),
+        // The second and the third of F7 where it arrives, by leap.
+        (4, "G2", Grade::Unusual),
+        (4, "A2", Grade::Unusual),
+        // Off the instrument.
+        (2, "C1", Grade::Wrong),
+    ] {
+        let mut words = ["C2", "E2", "G2", "E2", "F2", "A2", "C3", "B2"];
+        words[place] = other;
+        let judged = judge("C7 | F7", "F").judge(&line(&words.join(" ")), 1);
+        assert_eq!(judged.verdicts[place].grade, grade, "{other}");
+    }
 }
 
 #[test]

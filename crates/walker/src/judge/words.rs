@@ -1,6 +1,6 @@
 //! The part that a heard note plays, and what a teacher would say of it.
 
-use super::{Device, Verdict, played::Played};
+use super::{Device, Grade, Verdict, grade, played::Played};
 use crate::{
     line::{
         parts::{Before, Goal, Neighbours, Part},
@@ -29,7 +29,8 @@ pub(super) fn verdicts(
             repeated: next.map(|next| next.name),
             ..Note::new(line, note, goal, after)
         };
-        let mut verdict = heard.verdict(line.judge.names(&rules), device);
+        let grade = grade::of(line, note, &rules, device.as_ref());
+        let mut verdict = heard.verdict(line.judge.names(&rules), device, grade);
         if !rules.is_empty() {
             verdict.why = heard.faults(&verdict, &rules);
         }
@@ -106,7 +107,7 @@ impl<'a> Note<'a> {
         })
     }
 
-    fn verdict(&self, broken: Vec<&'static str>, device: Option<Device>) -> Verdict {
+    fn verdict(&self, broken: Vec<&'static str>, device: Option<Device>, grade: Grade) -> Verdict {
         let line = self.line;
         let (stand, heard) = (&line.stands[self.number], line.heard[self.number]);
         let neighbours = self.neighbours();
@@ -144,6 +145,7 @@ impl<'a> Note<'a> {
             strength: stand.strength,
             broken,
             device,
+            grade,
             why,
             mend: None,
         }

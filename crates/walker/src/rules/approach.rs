@@ -1,6 +1,7 @@
 //! Rules 4 and 7: the last beat before a change, or before the next chorus, approaches the coming root.
 
 use super::{Conditions, Fault, Leads, Memory, Onset, Rule, Sound, Spot, Step};
+use crate::judge::Device;
 use std::sync::Arc;
 
 /// Rule 4.
@@ -96,6 +97,19 @@ impl Rule for Approach {
         let last = spot.onset.leads == self.before && !spot.is_led_into && !spot.is_root();
         let stays = spot.onset.connects(key) && !spot.approaches(key);
         (last && stays && spot.is_smooth(key)).then_some(0)
+    }
+
+    /// Which devices are reason enough.
+    fn is_excused_by(&self, device: &Device) -> bool {
+        matches!(
+            device,
+            Device::Pedal
+                | Device::Anticipation
+                | Device::CommonTone
+                | Device::Inversion
+                | Device::Walk
+                | Device::Sequence
+        )
     }
 
     fn fault(&self, fault: &Fault<'_>) -> String {

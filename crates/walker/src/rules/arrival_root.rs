@@ -1,6 +1,7 @@
 //! Rule 1: the note at an arrival is the chord's root.
 
 use super::{Conditions, Fault, Memory, Onset, Rule, Sound, Spot, Step};
+use crate::judge::Device;
 use std::sync::Arc;
 
 pub(super) fn rule(_: Conditions<'_>) -> Option<Arc<dyn Rule>> {
@@ -39,6 +40,21 @@ impl Rule for ArrivalRoot {
         let onset = spot.onset;
         let other = onset.spells(key) && !onset.is_bass(key) && key % 12 != onset.root;
         (onset.arrival && other && spot.is_smooth(key)).then_some(0)
+    }
+
+    /// Which devices are reason enough.
+    fn is_excused_by(&self, device: &Device) -> bool {
+        matches!(
+            device,
+            Device::Pedal
+                | Device::Anticipation
+                | Device::CommonTone
+                | Device::Inversion
+                | Device::DescendingBass
+                | Device::RootAndFifth
+                | Device::Sequence
+                | Device::Answer
+        )
     }
 
     fn fault(&self, fault: &Fault<'_>) -> String {

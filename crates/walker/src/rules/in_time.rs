@@ -180,6 +180,10 @@ impl Rule for InTime {
         )
     }
 
+    fn is_about_harmony(&self) -> bool {
+        false
+    }
+
     fn is_excused_by(&self, device: &Device) -> bool {
         *device == Device::Pedal
     }

@@ -110,6 +110,11 @@ pub trait Rule: std::fmt::Debug + Send + Sync {
         None
     }
 
+    /// Whether a fault of it is heard as a wrong note, if the note is from outside chord and scale.
+    fn is_about_harmony(&self) -> bool {
+        true
+    }
+
     /// Whether a deliberate device is reason enough to break it.
     fn is_excused_by(&self, _device: &Device) -> bool {
         true

@@ -95,7 +95,7 @@ impl Rule for Playable {
             );
         }
         match fault.moved {
-            0 => format!("{} for the third time running: move", fault.note),
+            0 => format!("{} again, where the line has to move on", fault.note),
             far if far.abs() > 12 => format!(
                 "a leap of {} semitones: nothing wider than an octave",
                 far.abs()
@@ -105,8 +105,12 @@ impl Rule for Playable {
         }
     }
 
-    /// No reason makes a note playable; only a pedal may be struck again and again.
+    fn is_about_harmony(&self) -> bool {
+        false
+    }
+
+    /// No reason makes a leap playable; only the same note may be struck again and again.
     fn is_excused_by(&self, device: &Device) -> bool {
-        *device == Device::Pedal
+        matches!(device, Device::Pedal | Device::Repeat)
     }
 }

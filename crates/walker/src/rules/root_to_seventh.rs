@@ -3,6 +3,7 @@
 //! A note above the seam of the roots heard so far is a promise that a higher root follows within the span.
 
 use super::{Conditions, Fault, Memory, Onset, Rule, Spot, Step};
+use crate::judge::Device;
 use std::sync::Arc;
 
 pub(super) fn rule(_: Conditions<'_>) -> Option<Arc<dyn Rule>> {
@@ -122,6 +123,18 @@ impl Rule for RootToSeventh {
         let high = (spot.seam + 1..=spot.range.1).contains(&key);
         let plain = spot.is_quiet() && !spot.is_fixed();
         (plain && tone && high && (1..=12).contains(&up) && answered).then_some(0)
+    }
+
+    fn is_about_harmony(&self) -> bool {
+        false
+    }
+
+    /// Which devices are reason enough.
+    fn is_excused_by(&self, device: &Device) -> bool {
+        matches!(
+            device,
+            Device::Pedal | Device::Anticipation | Device::Sequence
+        )
     }
 
     fn fault(&self, fault: &Fault<'_>) -> String {

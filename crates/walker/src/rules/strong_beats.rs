@@ -1,6 +1,7 @@
 //! Rule 2: strong beats hold chord tones only.
 
 use super::{Conditions, Fault, Memory, Onset, Rule, Sound, Spot, Step, Vocabulary};
+use crate::judge::Device;
 use std::sync::Arc;
 
 pub(super) fn rule(_: Conditions<'_>) -> Option<Arc<dyn Rule>> {
@@ -45,6 +46,20 @@ impl Rule for StrongBeats {
         let onset = spot.onset;
         let strong = onset.stressed && !onset.arrival && !spot.is_root();
         (strong && !onset.spells(key) && spot.is_smooth(key)).then_some(0)
+    }
+
+    /// Which devices are reason enough.
+    fn is_excused_by(&self, device: &Device) -> bool {
+        matches!(
+            device,
+            Device::Pedal
+                | Device::Anticipation
+                | Device::CommonTone
+                | Device::Passing
+                | Device::Walk
+                | Device::Sequence
+                | Device::Answer
+        )
     }
 
     fn fault(&self, fault: &Fault<'_>) -> String {

@@ -7,6 +7,7 @@ use super::{
     Conditions, Fault, Leads, Memory, Onset, Rule, Sound, Spot, Step, approach::is_dominant,
     strong_beats::belongs,
 };
+use crate::judge::Device;
 use std::sync::Arc;
 
 pub(super) fn rule(conditions: Conditions<'_>) -> Option<Arc<dyn Rule>> {
@@ -119,6 +120,18 @@ impl Rule for WeakBeats {
         let weak = !spot.onset.stressed && spot.next.stressed && !spot.is_fixed();
         let stray = !spot.onset.connects(key) && !spot.approaches(key);
         (weak && stray && spot.is_smooth(key)).then_some(0)
+    }
+
+    /// Which devices are reason enough.
+    fn is_excused_by(&self, device: &Device) -> bool {
+        matches!(
+            device,
+            Device::Pedal
+                | Device::Anticipation
+                | Device::Walk
+                | Device::Passing
+                | Device::Sequence
+        )
     }
 
     fn fault(&self, fault: &Fault<'_>) -> String {

@@ -27,7 +27,7 @@ pub struct CheckArgs {
     /// The chart file, then the takes, the earliest first: MIDI files or recordings; - is standard input
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
-    /// As JSON (endpin-check/1)
+    /// As JSON (endpin-check/2)
     #[arg(long)]
     json: bool,
     /// Write a page (.html) to look at and to print

@@ -1,7 +1,7 @@
-//! The report of a judged take: `endpin-check/1`.
+//! The report of a judged take: `endpin-check/2`.
 
 use super::{Bench, Judged, TakeCollisions, exercise};
-use crate::inputs::take::GridSource;
+use crate::inputs::take::{GridSource, TakeNote};
 use endpin_walker::{
     Verdict,
     judge::{Kept, Mend},
@@ -147,8 +147,10 @@ struct JudgedNoteReport<'a> {
     approach: Option<String>,
     strength: String,
     why: &'a str,
+    onset_s: f64,
+    grade: &'static str,
     rules_broken: Vec<&'static str>,
-    licence: Option<&'static str>,
+    device: Option<&'static str>,
     offset_ms: f64,
     mend: Option<MendReport<'a>>,
 }
@@ -199,7 +201,7 @@ impl<'a> CheckReport<'a> {
         let last = &takes[takes.len() - 1];
         let practise = exercise::next(bench, last, chart_file).into_iter();
         CheckReport {
-            format: "endpin-check/1",
+            format: "endpin-check/2",
             chart: &bench.chart.title,
             key: bench.chart.key.to_string(),
             take: take(last),
@@ -246,7 +248,7 @@ fn take(judged: &Judged) -> TakeReport<'_> {
             weak_brushes: found.clashes.len() - judged.strong_collisions(),
         }),
         notes: notes
-            .map(|(verdict, played)| note(judged, verdict, played.offset))
+            .map(|(verdict, played)| note(judged, verdict, played))
             .collect(),
     }
 }
@@ -325,7 +327,7 @@ fn clashes(judged: &Judged, found: &TakeCollisions) -> Vec<TakeClashReport> {
     .collect()
 }
 
-fn note<'a>(judged: &Judged, verdict: &'a Verdict, offset: f64) -> JudgedNoteReport<'a> {
+fn note<'a>(judged: &Judged, verdict: &'a Verdict, played: &TakeNote) -> JudgedNoteReport<'a> {
     JudgedNoteReport {
         chorus: verdict.heard.chorus,
         bar: verdict.bar,
@@ -339,9 +341,11 @@ fn note<'a>(judged: &Judged, verdict: &'a Verdict, offset: f64) -> JudgedNoteRep
         approach: verdict.approach.map(|role| role.to_string()),
         strength: verdict.strength.to_string(),
         why: &verdict.why,
+        onset_s: rounded(played.at, 1e6),
+        grade: verdict.grade.name(),
         rules_broken: verdict.broken.clone(),
-        licence: verdict.device.as_ref().map(|licence| licence.name()),
-        offset_ms: rounded(offset, 100.0),
+        device: verdict.device.map(|device| device.name()),
+        offset_ms: rounded(played.offset, 100.0),
         mend: verdict.mend.as_ref().map(|mend| self::mend(judged, mend)),
     }
 }

@@ -8,7 +8,6 @@ pub mod written;
 
 use crate::{
     inputs::take::{Reading, Take, TakeProblem, file::TakeFile},
-    outputs::marks::Grade,
     players::collisions::collides,
 };
 use endpin_theory::{Chart, Chorus, Spelling, Strength, analysis::analyse};
@@ -155,17 +154,6 @@ impl Bench {
             }
         }
         found
-    }
-}
-
-/// The grade of a note: what breaks no rule is good, what a device explains is a choice; a note that has a part in
-/// the harmony is unusual, one that has none is wrong.
-pub fn grade(verdict: &Verdict) -> Grade {
-    match (verdict.broken.is_empty(), verdict.stands(), verdict.role) {
-        (true, _, _) => Grade::Good,
-        (false, true, _) => Grade::Choice,
-        (false, false, Some(_)) => Grade::Unusual,
-        (false, false, None) => Grade::Wrong,
     }
 }
 

@@ -6,7 +6,7 @@
 mod plots;
 
 use super::{
-    Bench, Judged, exercise, grade, text,
+    Bench, Judged, exercise, text,
     written::{self, WrittenChorus},
 };
 use crate::outputs::{
@@ -182,7 +182,7 @@ fn list(items: &str) -> String {
 
 /// What is to be said of the notes that are underlined.
 fn remarks<'a>(judged: &Judged, verdicts: impl Iterator<Item = &'a Verdict>) -> String {
-    let graded = verdicts.filter(|verdict| grade(verdict) != Grade::Good);
+    let graded = verdicts.filter(|verdict| verdict.grade != Grade::Good);
     list(
         &graded
             .map(|verdict| remark(judged, verdict))
@@ -203,7 +203,7 @@ fn remark(judged: &Judged, verdict: &Verdict) -> String {
             escaped(&mend.why)
         )
     });
-    let grade = grade(verdict).name();
+    let grade = verdict.grade.name();
     format!(
         "<li><b>{grade}</b>: bar {} beat {}, {}: {}. <i>{}</i>{mend}</li>\n",
         verdict.bar,

@@ -1,6 +1,6 @@
 //! A judged take for the terminal: the line bar by bar under its chords, then its figures.
 
-use super::{Bench, Judged, exercise, grade, written};
+use super::{Bench, Judged, exercise, written};
 use crate::{
     failure::printable,
     inputs::take::{GridSource, voice::ChosenBy},
@@ -127,7 +127,7 @@ fn take(bench: &Bench, judged: &Judged) -> String {
                 text,
                 "      ending: {}, {}",
                 verdict.pitch,
-                grade(verdict).name()
+                verdict.grade.name()
             );
             text += &remarks(judged, verdict);
         }
@@ -143,7 +143,7 @@ fn remarks(judged: &Judged, verdict: &Verdict) -> String {
     }
     let mut text = format!(
         "      {}: beat {}, {}: {} [{}]\n",
-        grade(verdict).name(),
+        verdict.grade.name(),
         verdict.beat,
         verdict.pitch,
         verdict.why,

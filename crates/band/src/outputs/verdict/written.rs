@@ -1,6 +1,6 @@
 //! A judged take written down: a chorus of it as music, with the marks and grades of its notes.
 
-use super::{Bench, Judged, grade};
+use super::{Bench, Judged};
 use crate::outputs::{
     marks::{self, Mark},
     sheet::measure::Music,
@@ -14,7 +14,7 @@ pub fn marks(judged: &Judged) -> Vec<Mark> {
     let verdicts = &judged.judgement.verdicts;
     let mut marks = marks::of(verdicts);
     for (mark, verdict) in marks.iter_mut().zip(verdicts) {
-        mark.grade = grade(verdict);
+        mark.grade = verdict.grade;
     }
     marks
 }
