@@ -44,16 +44,22 @@ pub struct Plan {
 impl Plan {
     /// The same chart in every chorus, developing as the options ask.
     pub fn of(chorus: Chorus, options: &Options) -> Plan {
-        Plan::through(vec![chorus], options)
+        Plan::through(Vec::new(), vec![chorus], options)
     }
 
-    /// These charts in turn and over again, a chorus each: keys by chorus, feels by chorus.
+    /// A chorus of each chart in turn, of the first ones once and of the others over and over: keys by
+    /// chorus, feels by chorus.
     ///
     /// # Panics
-    /// If there are no charts.
-    pub fn through(choruses: Vec<Chorus>, options: &Options) -> Plan {
-        assert!(!choruses.is_empty(), "a plan needs a chart");
-        let charts: Vec<Arc<Chorus>> = choruses.into_iter().map(Arc::new).collect();
+    /// If no chart is to come over and over.
+    pub fn through(first: Vec<Chorus>, then: Vec<Chorus>, options: &Options) -> Plan {
+        assert!(!then.is_empty(), "a plan needs a chart");
+        let charts_repeat_from = first.len();
+        let charts: Vec<Arc<Chorus>> = first.into_iter().chain(then).map(Arc::new).collect();
+        let round = |index: usize, count: usize, from: usize| match index < count {
+            true => index,
+            false => from + (index - from) % (count - from),
+        };
         let bars = charts
             .iter()
             .map(|chart| chart.bars.len())
@@ -61,22 +67,19 @@ impl Plan {
             .unwrap_or(0);
         let (stages, stages_repeat_from) = stages(options, bars);
         // The shortest plan after which both charts and stages come round together.
-        let cycle = lcm(charts.len(), stages.len() - stages_repeat_from);
-        let stage_at = |index: usize| match index < stages.len() {
-            true => stages[index],
-            false => {
-                let period = stages.len() - stages_repeat_from;
-                stages[stages_repeat_from + (index - stages_repeat_from) % period]
-            }
-        };
-        let turns = (0..stages_repeat_from + cycle)
+        let cycle = lcm(
+            charts.len() - charts_repeat_from,
+            stages.len() - stages_repeat_from,
+        );
+        let repeat_from = stages_repeat_from.max(charts_repeat_from);
+        let turns = (0..repeat_from + cycle)
             .map(|index| Turn {
-                chorus: charts[index % charts.len()].clone(),
-                development: stage_at(index),
+                chorus: charts[round(index, charts.len(), charts_repeat_from)].clone(),
+                development: stages[round(index, stages.len(), stages_repeat_from)],
                 fixed: Vec::new(),
             })
             .collect();
-        let mut plan = Plan::of_turns(turns, stages_repeat_from);
+        let mut plan = Plan::of_turns(turns, repeat_from);
         for pin in &options.pins {
             let BarBeat { chorus, bar, beat } = pin.place;
             let pitch = pin.pitch;

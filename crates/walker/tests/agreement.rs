@@ -141,9 +141,18 @@ const TRIES: &[Try] = &[
         BROKEN,
         notes(&["D", "F", "C#"], chart("Dm7", "3/4", 6, (37, 43))),
     ),
-    feel(PEDAL, chart("Eb7sus4 | Ab/Eb", "4/4", 4, (31, 43))),
-    feel(PEDAL, chart("Eb / F7 /", "4/4", 6, (29, 39))),
-    feel(PEDAL, chart("C | Dm7/C", "3/4", 1, (28, 44))),
+    feel(
+        PEDAL,
+        notes(&["Eb", "Ab"], chart("Eb7sus4 | Ab/Eb", "4/4", 4, (38, 52))),
+    ),
+    feel(
+        PEDAL,
+        notes(&["G", "Eb", "F"], chart("Eb / F7 /", "4/4", 6, (29, 44))),
+    ),
+    feel(
+        PEDAL,
+        notes(&["C", "D", "G"], chart("C | Dm7/C", "3/4", 1, (36, 48))),
+    ),
     notes(
         &["Eb", "G", "Ab", "D"],
         chart("Eb6 / / Ab7sus4 /", "5/4", 3, (32, 44)),

@@ -16,7 +16,7 @@ use crate::{
         comp::{self, ChorusComp, CompAttack, CompOptions},
     },
 };
-use endpin_theory::{Chart, Chorus, Feel, Key, Palette, Scale, Understood, analyse};
+use endpin_theory::{Chart, Chorus, Feel, Palette, Scale, Understood, analyse};
 use endpin_walker::{
     ChorusLine, Development, LineNote, Options, Plan, Tablature, Walker,
     pins::{Bars, Hold},
@@ -79,7 +79,7 @@ impl Wishes {
 /// asked for.
 pub fn chart_at_level(mut chart: Chart, line: &Options) -> Chart {
     if line.feel.is_none() && line.level.is_two_feel() {
-        chart.set_feel(Feel::Two);
+        chart.set_feel_around_pedals(Feel::Two);
     }
     chart
 }
@@ -104,20 +104,22 @@ impl Session {
         let tempi = chart.chorus().bars.into_iter().map(|bar| bar.tempo);
         let quarter = midi_file::microseconds(tempi.fold(chart.tempo, f64::max));
         wishes.line.hand.quarter = Some(quarter.as_int());
-        let chorus = |key: Key| -> Result<Chorus, Failure> {
-            let chorus = chart.in_key(key).chorus();
+        let chorus = |number: u32| -> Result<Chorus, Failure> {
+            let key = wishes.keys.map_or(chart.key, |order| {
+                practice::key(chart.key, order, number, wishes.seed)
+            });
+            let chorus = chart.in_key(key).numbered_chorus(number);
             match wishes.bars {
                 Some(bars) => bars.of(&chorus).map_err(Failure::input),
                 None => Ok(chorus),
             }
         };
-        let choruses: Vec<Chorus> = match wishes.keys {
-            None => vec![chorus(chart.key)?],
-            Some(order) => (1..=12)
-                .map(|number| chorus(practice::key(chart.key, order, number, wishes.seed)))
-                .collect::<Result<_, _>>()?,
-        };
-        let plan = Plan::through(choruses, &wishes.line);
+        // Feels settle in some chorus; keys come round after twelve.
+        let settled = chart.settles_in();
+        let round = settled..settled + wishes.keys.map_or(1, |_| 12);
+        let first = (1..settled).map(chorus).collect::<Result<_, _>>()?;
+        let then = round.map(chorus).collect::<Result<_, _>>()?;
+        let plan = Plan::through(first, then, &wishes.line);
         let meaning =
             |turn: &endpin_walker::plan::Turn| analyse(&turn.chorus.spans, turn.chorus.key);
         let understood = plan.turns().iter().map(meaning).collect();

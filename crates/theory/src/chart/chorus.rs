@@ -1,8 +1,8 @@
 //! Once through the form: bars in playing order and the spans of their chords.
 
 use super::{Chart, Feel, Harmony, Palette, Section, WrittenBar};
-use crate::{Chord, Key, Meter, Strength, Ticks};
-use std::collections::HashMap;
+use crate::{Chord, Interval, Key, Meter, NoteName, Strength, Ticks};
+use std::collections::{BTreeMap, HashMap};
 
 /// Once through the form of a chart.
 #[derive(Clone, Debug, PartialEq)]
@@ -30,6 +30,9 @@ pub struct Bar {
     pub meter: Meter,
     /// Its feel.
     pub feel: Feel,
+    /// The note to hold in the feel `pedal`: the one that its section writes, else the first bass after a
+    /// slash in its section, else the dominant of the key.
+    pub pedal: NoteName,
     /// Quarter notes a minute.
     pub tempo: f64,
     /// Palette that the chart asks for here.
@@ -191,9 +194,27 @@ impl Chart {
     }
 }
 
-pub(super) fn unroll(chart: &Chart) -> Chorus {
+impl Section {
+    /// The note that the bass holds in it where it holds a pedal.
+    fn pedal_in(&self, key: Key) -> NoteName {
+        let bars = self.bars.iter().chain(self.endings.iter().flatten());
+        let slash = bars.flatten().find_map(|(harmony, _)| match harmony {
+            Harmony::Chord(symbol) => symbol.chord().slash(),
+            Harmony::Silence => None,
+        });
+        let dominant = key.tonic + Interval::new(4, 7);
+        self.pedal.or(slash).unwrap_or(dominant)
+    }
+}
+
+pub(super) fn unroll(chart: &Chart, chorus: u32) -> Chorus {
     let mut bars: Vec<Bar> = Vec::new();
     let mut spans: Vec<Span> = Vec::new();
+    let pedals: BTreeMap<&str, NoteName> = chart
+        .sections
+        .iter()
+        .map(|section| (&*section.name, section.pedal_in(chart.key)))
+        .collect();
     let mut beat = 0;
     let mut start = Ticks::ZERO;
     for (section, opens_section, written) in bars_in_order(chart) {
@@ -203,7 +224,15 @@ pub(super) fn unroll(chart: &Chart) -> Chorus {
             section: section.name.clone(),
             opens_section,
             meter: section.meter.clone().unwrap_or_else(|| chart.meter.clone()),
-            feel: section.feel.unwrap_or(chart.feel),
+            feel: match (&section.feel, section.pedal) {
+                (Some(feel), _) => feel.of_chorus(chorus),
+                (None, Some(_)) => Feel::Pedal,
+                (None, None) => chart.feel.of_chorus(chorus),
+            },
+            pedal: pedals
+                .get(&*section.name)
+                .copied()
+                .unwrap_or(chart.key.tonic),
             tempo: section.tempo.unwrap_or(chart.tempo),
             palette: section.palette.or(chart.palette),
             first_beat: beat,

@@ -58,6 +58,12 @@ pub enum ChartProblem {
     /// No feel.
     #[error("{0}")]
     Feel(FeelError),
+    /// No note to hold.
+    #[error("\"{0}\" is not a note to hold; write a note name, such as \"Eb\"")]
+    Pedal(String),
+    /// A pedal where the bass moves.
+    #[error("a section that holds a pedal has the feel \"pedal\", not {0}; leave its feel out")]
+    PedalInFeel(String),
     /// No palette.
     #[error("{0}")]
     Palette(PaletteError),

@@ -21,6 +21,7 @@
 mod bars;
 mod chorus;
 mod error;
+mod feel;
 mod print;
 mod read;
 mod symbol;
@@ -28,10 +29,11 @@ mod symbol;
 pub(crate) use chorus::WrittenAt;
 pub use chorus::{Bar, Chorus, Span};
 pub use error::{ChartError, ChartProblem};
+pub use feel::{Feel, FeelError, Feels};
 pub use print::bars_text;
 pub use symbol::Symbol;
 
-use crate::{Interval, Key, Meter, did_you_mean};
+use crate::{Interval, Key, Meter, NoteName, did_you_mean};
 use std::{fmt, str::FromStr};
 
 /// The most bars that a chart may have once unrolled.
@@ -39,52 +41,6 @@ pub const MOST_BARS: usize = 20_000;
 
 /// Slowest and fastest tempo, in quarter notes a minute.
 pub const TEMPO_RANGE: std::ops::RangeInclusive<f64> = 20.0..=400.0;
-
-/// How the line moves.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Feel {
-    /// Walking quarters.
-    #[default]
-    Four,
-    /// Half notes.
-    Two,
-    /// Neither walking nor two: held notes and gaps.
-    Broken,
-    /// One bass note held under moving chords.
-    Pedal,
-}
-
-impl Feel {
-    /// All feels, as charts and the command line name them.
-    pub const ALL: [Feel; 4] = [Feel::Four, Feel::Two, Feel::Broken, Feel::Pedal];
-}
-
-impl fmt::Display for Feel {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(match self {
-            Feel::Four => "four",
-            Feel::Two => "two",
-            Feel::Broken => "broken",
-            Feel::Pedal => "pedal",
-        })
-    }
-}
-
-/// A word that names no feel.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is not a feel{near}; write four, two, broken or pedal", near = did_you_mean(.0, Feel::ALL))]
-pub struct FeelError(String);
-
-impl FromStr for Feel {
-    type Err = FeelError;
-
-    fn from_str(text: &str) -> Result<Feel, FeelError> {
-        Feel::ALL
-            .into_iter()
-            .find(|feel| feel.to_string() == text)
-            .ok_or_else(|| FeelError(text.to_owned()))
-    }
-}
 
 /// Colours that the comp may put on dominants, as a section of a chart can ask for them.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -151,8 +107,8 @@ pub struct Chart {
     pub meter: Meter,
     /// Quarter notes a minute, within [`TEMPO_RANGE`].
     pub tempo: f64,
-    /// Feel, where no section says otherwise.
-    pub feel: Feel,
+    /// Feels of its choruses, where no section says otherwise.
+    pub feel: Feels,
     /// Colours of the comp's dominants, if the chart asks for some.
     pub palette: Option<Palette>,
     /// Names of sections in playing order.
@@ -185,8 +141,10 @@ pub struct Section {
     pub endings: Vec<Vec<WrittenBar>>,
     /// A meter of its own.
     pub meter: Option<Meter>,
-    /// A feel of its own.
-    pub feel: Option<Feel>,
+    /// Feels of its own.
+    pub feel: Option<Feels>,
+    /// The note that the bass holds all through it, in the feel `pedal`.
+    pub pedal: Option<NoteName>,
     /// A tempo of its own, in quarter notes a minute.
     pub tempo: Option<f64>,
     /// A palette of its own.
@@ -238,9 +196,24 @@ impl Chart {
         &self.sections
     }
 
-    /// Once through the form.
+    /// Once through the form, as the first chorus plays it.
     pub fn chorus(&self) -> Chorus {
-        chorus::unroll(self)
+        self.numbered_chorus(1)
+    }
+
+    /// Once through the form, in the feels of a chorus counted from 1.
+    pub fn numbered_chorus(&self, number: u32) -> Chorus {
+        chorus::unroll(self, number)
+    }
+
+    /// The first chorus, counted from 1, from which on all are in the same feels.
+    pub fn settles_in(&self) -> u32 {
+        let own = self
+            .sections
+            .iter()
+            .filter_map(|section| section.feel.as_ref());
+        let lists = own.chain([&self.feel]);
+        lists.map(Feels::settles_in).max().unwrap_or(1)
     }
 
     /// Every chord and the key moved by `interval`, spelling kept: moving back gives the same chart.
@@ -250,6 +223,7 @@ impl Chart {
                 tonic: self.key.tonic + interval,
                 ..self.key
             },
+            |note| note + interval,
             |symbol| symbol.transposed(interval),
         )
     }
@@ -261,7 +235,11 @@ impl Chart {
             return self.clone();
         }
         let interval = Interval::up_between(self.key.tonic, key.tonic);
-        self.moved(key, |symbol| symbol.transposed(interval).respelled(key))
+        self.moved(
+            key,
+            |note| symbol::plain_name(note + interval, key),
+            |symbol| symbol.transposed(interval).respelled(key),
+        )
     }
 
     /// Plays the chart at another tempo; sections with a tempo of their own keep their ratio to it.
@@ -277,17 +255,42 @@ impl Chart {
         self.tempo = tempo;
     }
 
-    /// Plays the whole chart in one feel.
+    /// Plays the whole chart in one feel. Pedals that sections write are held only where it is `pedal`.
     pub fn set_feel(&mut self, feel: Feel) {
-        self.feel = feel;
-        self.sections
-            .iter_mut()
-            .for_each(|section| section.feel = None);
+        self.feel = feel.into();
+        for section in &mut self.sections {
+            section.feel = None;
+            section.pedal = section.pedal.filter(|_| feel == Feel::Pedal);
+        }
     }
 
-    fn moved(&self, key: Key, chord: impl Fn(&Symbol) -> Symbol) -> Chart {
+    /// Plays the chart in one feel, save where it holds a pedal.
+    pub fn set_feel_around_pedals(&mut self, feel: Feel) {
+        self.feel = self.feel.around_pedals(feel);
+        for own in self
+            .sections
+            .iter_mut()
+            .filter_map(|section| section.feel.as_mut())
+        {
+            *own = own.around_pedals(feel);
+        }
+    }
+
+    fn moved(
+        &self,
+        key: Key,
+        note: impl Fn(NoteName) -> NoteName,
+        chord: impl Fn(&Symbol) -> Symbol,
+    ) -> Chart {
         let mut moved = self.clone();
         moved.key = key;
+        for pedal in moved
+            .sections
+            .iter_mut()
+            .filter_map(|section| section.pedal.as_mut())
+        {
+            *pedal = note(*pedal);
+        }
         let written = moved.sections.iter_mut().flat_map(|section| {
             section
                 .bars

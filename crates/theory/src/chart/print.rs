@@ -61,7 +61,7 @@ impl fmt::Display for Chart {
         writeln!(f, "key = \"{}\"", self.key)?;
         write_meter(f, &self.meter)?;
         writeln!(f, "tempo = {}", self.tempo)?;
-        writeln!(f, "feel = \"{}\"", self.feel)?;
+        writeln!(f, "feel = {}", self.feel)?;
         if let Some(palette) = self.palette {
             writeln!(f, "palette = \"{palette}\"")?;
         }
@@ -76,8 +76,11 @@ impl fmt::Display for Section {
         if let Some(meter) = &self.meter {
             write_meter(f, meter)?;
         }
-        if let Some(feel) = self.feel {
-            writeln!(f, "feel = \"{feel}\"")?;
+        if let Some(feel) = &self.feel {
+            writeln!(f, "feel = {feel}")?;
+        }
+        if let Some(pedal) = self.pedal {
+            writeln!(f, "pedal = \"{pedal}\"")?;
         }
         if let Some(tempo) = self.tempo {
             writeln!(f, "tempo = {tempo}")?;

@@ -1,10 +1,11 @@
 //! Reading a chart file: TOML walked by hand, so that every mistake keeps its line and column.
 
 use super::{
-    Chart, ChartError, ChartProblem, Feel, MOST_BARS, Remarks, Section, TEMPO_RANGE, WrittenBar,
+    Chart, ChartError, ChartProblem, Feel, Feels, MOST_BARS, Remarks, Section, TEMPO_RANGE,
+    WrittenBar,
     bars::{self, Placed},
 };
-use crate::{Key, Meter, nearest};
+use crate::{Key, Meter, NoteName, nearest};
 use std::{ops::Range, str::FromStr};
 use toml::{
     Spanned,
@@ -17,7 +18,7 @@ const CHART_KEYS: &[&str] = &[
     "title", "key", "meter", "grouping", "tempo", "feel", "palette", "form", "section",
 ];
 const SECTION_KEYS: &[&str] = &[
-    "bars", "endings", "meter", "grouping", "feel", "tempo", "palette",
+    "bars", "endings", "meter", "grouping", "feel", "pedal", "tempo", "palette",
 ];
 
 pub(super) fn chart(text: &str) -> Result<Chart, ChartError> {
@@ -43,6 +44,7 @@ pub(super) fn bars_alone(text: &str, meter: Meter) -> Result<Chart, ChartError> 
         endings: Vec::new(),
         meter: None,
         feel: None,
+        pedal: None,
         tempo: None,
         palette: None,
     }];
@@ -51,7 +53,7 @@ pub(super) fn bars_alone(text: &str, meter: Meter) -> Result<Chart, ChartError> 
         key: Key::major(crate::NoteName::new(crate::Letter::C, 0)),
         meter,
         tempo: DEFAULT_TEMPO,
-        feel: Feel::default(),
+        feel: Feels::default(),
         palette: None,
         form: vec!["A".to_owned()],
         sections,
@@ -101,7 +103,7 @@ fn read_chart(text: &str, entries: &DeTable<'_>) -> Result<Chart, Placed> {
         remarks: Remarks(key.word().into_iter().collect()),
         meter,
         tempo: file.tempo()?.unwrap_or(DEFAULT_TEMPO),
-        feel: file.parsed("feel", ChartProblem::Feel)?.unwrap_or_default(),
+        feel: file.feels()?.unwrap_or_default(),
         palette: file.parsed("palette", ChartProblem::Palette)?,
         form,
         sections,
@@ -229,6 +231,48 @@ impl Table<'_, '_> {
         text.parse().map(Some).map_err(|error| (problem(error), at))
     }
 
+    /// A feel, or a list of them, one a chorus.
+    fn feels(&self) -> Result<Option<Feels>, Placed> {
+        let one = |text: &str, value: &Value<'_>| {
+            let feel = text.parse::<Feel>();
+            feel.map_err(|error| (ChartProblem::Feel(error), value.span()))
+        };
+        let Some(value) = self.entries.get("feel") else {
+            return Ok(None);
+        };
+        let wanted = "a feel in quotes, or a list of them such as [\"two\", \"four\"]";
+        match value.get_ref() {
+            DeValue::String(text) => Ok(Some(one(text, value)?.into())),
+            DeValue::Array(texts) => {
+                let feels = texts.iter().map(|text| match text.get_ref() {
+                    DeValue::String(feel) => one(feel, text),
+                    _ => Err(wrong_kind("a feel", text, "text in quotes")),
+                });
+                let feels = Feels::new(feels.collect::<Result<_, _>>()?);
+                feels
+                    .map(Some)
+                    .ok_or_else(|| wrong_kind("feel", value, wanted))
+            }
+            _ => Err(wrong_kind("feel", value, wanted)),
+        }
+    }
+
+    /// The note that a section holds; it asks for the feel `pedal` by itself, and for no other.
+    fn pedal(&self, feel: Option<&Feels>) -> Result<Option<NoteName>, Placed> {
+        let Some((text, at)) = self.string("pedal")? else {
+            return Ok(None);
+        };
+        let pedal = text
+            .parse()
+            .map_err(|_| (ChartProblem::Pedal(text), at.clone()))?;
+        match feel {
+            Some(feel) if feel.all().iter().any(|feel| *feel != Feel::Pedal) => {
+                Err((ChartProblem::PedalInFeel(feel.to_string()), at))
+            }
+            _ => Ok(Some(pedal)),
+        }
+    }
+
     /// The meter in this table, grouped as it says; a grouping alone regroups the meter around it.
     fn meter(&self, around: Option<&Meter>) -> Result<Option<Meter>, Placed> {
         let meter: Option<Meter> = self.parsed("meter", ChartProblem::Meter)?;
@@ -315,12 +359,15 @@ impl Table<'_, '_> {
                 endings.push(self.bars(ending, text.span(), meter, bars.last())?);
             }
         }
+        let feel = self.feels()?;
+        let pedal = self.pedal(feel.as_ref())?;
         Ok(Section {
             name: name.to_owned(),
             bars,
             endings,
             meter: own_meter,
-            feel: self.parsed("feel", ChartProblem::Feel)?,
+            feel,
+            pedal,
             tempo: self.tempo()?,
             palette: self.parsed("palette", ChartProblem::Palette)?,
         })

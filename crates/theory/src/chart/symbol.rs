@@ -76,7 +76,7 @@ impl Symbol {
 }
 
 /// The name to write for a root in a key.
-fn plain_name(name: NoteName, key: Key) -> NoteName {
+pub(super) fn plain_name(name: NoteName, key: Key) -> NoteName {
     let signature = key.signature();
     let in_key = key.notes().contains(&name);
     if in_key || !is_awkward(name) {

@@ -203,3 +203,56 @@ fn bars_alone_need_no_bounds() {
     let error = Chart::from_bars("F7 | H7", meter()).unwrap_err();
     assert_eq!((error.line(), error.column()), (1, 6));
 }
+
+const FEELS: &str = r#"
+title = "Slack Water"
+key = "Ab"
+feel = ["two", "four"]
+form = "A B"
+[section.A]
+bars = "| Abmaj7 | Eb7 |"
+[section.B]
+pedal = "Eb"
+bars = "| Fm7 | Bb7 |"
+"#;
+
+#[test]
+fn feels_change_with_the_chorus_and_pedals_stay() {
+    let chart = Chart::parse(FEELS).unwrap();
+    assert_eq!(Chart::parse(&chart.to_string()).unwrap(), chart);
+    let feels = |number| {
+        let bars = chart.numbered_chorus(number).bars;
+        bars.iter().map(|bar| bar.feel).collect::<Vec<Feel>>()
+    };
+    let (two, four, pedal) = (Feel::Two, Feel::Four, Feel::Pedal);
+    assert_eq!(feels(1), [two, two, pedal, pedal]);
+    assert_eq!(feels(2), [four, four, pedal, pedal]);
+    assert_eq!(feels(7), feels(2));
+    assert_eq!(chart.settles_in(), 2);
+    let held = |chart: &Chart| chart.chorus().bars[2].pedal.to_string();
+    assert_eq!(held(&chart), "Eb");
+    assert_eq!(held(&chart.in_key("B".parse().unwrap())), "F#");
+    // Without a note of its own: the first written bass, or the dominant of the key.
+    let own = FEELS.replace("pedal = \"Eb\"", "feel = \"pedal\"");
+    assert_eq!(held(&Chart::parse(&own).unwrap()), "Eb");
+    let slash = own.replace("Bb7 |", "Bb7/F |");
+    assert_eq!(held(&Chart::parse(&slash).unwrap()), "F");
+}
+
+#[test]
+fn feels_and_pedals_that_cannot_be_say_so() {
+    let says = |from: &str, to: &str| {
+        let error = Chart::parse(&FEELS.replace(from, to)).unwrap_err();
+        error.problem().to_string()
+    };
+    assert_eq!(
+        says("pedal = \"Eb\"", "pedal = \"Eb\"\nfeel = \"four\""),
+        "a section that holds a pedal has the feel \"pedal\", not \"four\"; leave its feel out"
+    );
+    assert_eq!(
+        says("\"Eb\"", "\"H\""),
+        "\"H\" is not a note to hold; write a note name, such as \"Eb\""
+    );
+    assert!(says("\"two\", ", "2, ").starts_with("a feel should be text in quotes"));
+    assert!(says("[\"two\", \"four\"]", "[]").starts_with("feel should be a feel in quotes"));
+}

@@ -24,6 +24,7 @@ use crate::{
     instrument::Hand,
     line::{
         LineNote,
+        feels::arrives_on,
         layout::Layout,
         walker::{Grammars, WalkError, layouts},
     },
@@ -144,8 +145,7 @@ impl Judge {
             range,
             ..Options::default()
         };
-        let next = chorus.spans[0].chord.as_ref();
-        let next = next.map(|chord| chord.bass().chroma());
+        let next = arrives_on(&chorus, 0, development).map(NoteName::chroma);
         let layout = Layout::of(&chorus, understood, development, &options, next, true);
         let rules = rules(Conditions::of(Level::TOP));
         Judge::of(chorus, layout, rules, range)

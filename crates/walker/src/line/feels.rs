@@ -3,10 +3,25 @@
 //! Common practice, no source.
 
 use crate::{
+    options::Level,
     plan::Development,
     rules::{Sound, Vocabulary},
 };
-use endpin_theory::chart::{Bar, Feel};
+use endpin_theory::{
+    NoteName,
+    chart::{Bar, Chorus, Feel},
+};
+
+/// The last beat before a change.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum LastBeat {
+    /// Leads into the change.
+    Leads,
+    /// Leads into it now and then, where it is the last of a bar: a pickup.
+    Pickup,
+    /// Is as any other.
+    Plain,
+}
 
 /// What a feel asks of a beat over a chord.
 #[derive(Clone, Copy, Debug)]
@@ -16,8 +31,14 @@ pub(crate) struct FeelRow {
     opens_bar: Option<Sound>,
     /// On other strong and medium beats.
     stressed: Option<Sound>,
-    /// Elsewhere; arrivals and the approaches to them always sound.
+    /// Elsewhere; arrivals always sound.
     otherwise: Option<Sound>,
+    /// On the last beat before a change, where that is a weak one.
+    pub last_beat: LastBeat,
+    /// Whether the bass holds one note, whatever the chord.
+    pub holds: bool,
+    /// How much likelier than elsewhere a note is where it is an option.
+    pub drive: u8,
     /// Whether a pitch may stand three times running.
     pub triples: bool,
     /// Whether the level may put notes between the beats.
@@ -35,6 +56,9 @@ const FOUR: FeelRow = FeelRow {
     opens_bar: NOTE,
     stressed: NOTE,
     otherwise: NOTE,
+    last_beat: LastBeat::Leads,
+    holds: false,
+    drive: 0,
     triples: false,
     lively: true,
     vocabulary: Vocabulary::Scale,
@@ -46,6 +70,7 @@ const FEELS: [FeelRow; 4] = [
     FeelRow {
         feel: Feel::Two,
         otherwise: None,
+        last_beat: LastBeat::Pickup,
         triples: true,
         ..FOUR
     },
@@ -58,8 +83,11 @@ const FEELS: [FeelRow; 4] = [
     },
     FeelRow {
         feel: Feel::Pedal,
-        stressed: None,
-        otherwise: None,
+        stressed: Some(Sound::Option),
+        otherwise: Some(Sound::Option),
+        last_beat: LastBeat::Plain,
+        holds: true,
+        drive: 0,
         triples: true,
         lively: false,
         vocabulary: Vocabulary::Roots,
@@ -76,10 +104,21 @@ impl FeelRow {
         row.unwrap_or(&FOUR)
     }
 
-    /// Whether a note starts on a beat over a chord; `due` are arrivals and approaches to them.
-    pub fn sound(&self, due: bool, opens_bar: bool, stressed: bool) -> Option<Sound> {
+    /// Whether the last beat of a bar may lead into a change in it: at the levels that are two-feel of
+    /// themselves, pickups stay with the last of four bars.
+    pub fn leads_from(&self, level: Level, bar: u32, closes_bar: bool) -> bool {
+        match self.last_beat {
+            LastBeat::Leads => true,
+            LastBeat::Pickup => closes_bar && (bar.is_multiple_of(4) || !level.is_two_feel()),
+            LastBeat::Plain => false,
+        }
+    }
+
+    /// Whether a note starts on a beat over a chord that does not arrive there.
+    pub fn sound(&self, leads: bool, opens_bar: bool, stressed: bool) -> Option<Sound> {
         match () {
-            () if due => NOTE,
+            () if leads && self.last_beat == LastBeat::Pickup => Some(Sound::Option),
+            () if leads => NOTE,
             () if opens_bar => self.opens_bar,
             () if stressed => self.stressed,
             () => self.otherwise,
@@ -87,11 +126,27 @@ impl FeelRow {
     }
 }
 
-/// The feel of a bar in a chorus of this development: levels 1 and 2 are two-feel unless told otherwise.
+/// The feel of a bar in a chorus of this development: levels 1 and 2 are two-feel unless told otherwise, save
+/// over a pedal.
 pub fn feel_of(bar: &Bar, development: Development) -> Feel {
     match development.feel {
         Some(feel) => feel,
-        None if development.level.rung().two_feel => Feel::Two,
+        None if development.level.rung().two_feel && bar.feel != Feel::Pedal => Feel::Two,
         None => bar.feel,
     }
+}
+
+/// The note on which a chorus arrives at one of its spans; none in silence.
+pub(crate) fn arrives_on(
+    chorus: &Chorus,
+    span: usize,
+    development: Development,
+) -> Option<NoteName> {
+    let span = &chorus.spans[span];
+    let chord = span.chord.as_ref()?;
+    let bar = chorus.bar_at(span.start);
+    Some(match FeelRow::of(bar, development).holds {
+        true => bar.pedal,
+        false => chord.bass(),
+    })
 }

@@ -1,13 +1,17 @@
 //! From a chart to onsets: where in a chorus the bass may sound, and what each onset knows.
 
-use super::{feels::FeelRow, spelling::Naming, walker::WalkError};
+use super::{
+    feels::{FeelRow, arrives_on},
+    spelling::Naming,
+    walker::WalkError,
+};
 use crate::{
     options::Options,
     plan::Development,
     rules::{Chromas, Keys, Leads, Onset, Sound, Within},
 };
 use endpin_theory::{
-    Chord, Pitch, Scale, Strength, Ticks,
+    Chord, NoteName, Pitch, Scale, Strength, Ticks,
     analysis::{Understood, analyse},
     chart::{Bar, Chorus, Span},
     chord::{ChordTone, Part},
@@ -122,11 +126,11 @@ impl Layout {
             spelling: options.spelling,
             key: chorus.key,
         };
-        let harmonies = harmonies(chorus, understood, naming);
+        let harmonies = harmonies(chorus, understood, development, naming);
         let mut slots = Vec::new();
         for (number, span) in chorus.spans.iter().enumerate() {
             let coming = match harmonies.get(number + 1) {
-                Some(harmony) => harmony.chord.as_ref().map(|chord| chord.bass().chroma()),
+                Some(_) => arrives_on(chorus, number + 1, development).map(NoteName::chroma),
                 None => next,
             };
             let beats = BeatsOfSpan {
@@ -220,7 +224,12 @@ impl Layout {
     }
 }
 
-fn harmonies(chorus: &Chorus, understood: &[Understood], naming: Naming) -> Vec<Harmony> {
+fn harmonies(
+    chorus: &Chorus,
+    understood: &[Understood],
+    development: Development,
+    naming: Naming,
+) -> Vec<Harmony> {
     let harmony = |(span, understood): (&Span, &Understood)| Harmony {
         symbol: span.symbol.clone(),
         tones: span
@@ -228,7 +237,13 @@ fn harmonies(chorus: &Chorus, understood: &[Understood], naming: Naming) -> Vec<
             .as_ref()
             .map_or_else(Vec::new, Chord::chord_tones),
         scale: span.chord.is_some().then_some(understood.scale),
-        chord: span.chord.clone(),
+        chord: span.chord.clone().map(|chord| {
+            let bar = chorus.bar_at(span.start);
+            match FeelRow::of(bar, development).holds {
+                true => chord.with_names(chord.root(), Some(bar.pedal)),
+                false => chord,
+            }
+        }),
         beats: span.beats,
         naming,
     };
@@ -258,9 +273,12 @@ impl BeatsOfSpan<'_> {
         let arrival = beat == span.start;
         let opens_bar = beat == bar.first_beat;
         let last_beat = beat + 1 == span.start + span.beats;
+        let closes_bar = beat + 1 == bar.first_beat + usize::from(bar.meter.beats());
+        let level = self.development.level;
+        let may_lead = feel.leads_from(level, bar.number, closes_bar);
         let stressed = strength != Strength::Weak;
         let leads = match self.coming {
-            Some(_) if last_beat && span.beats > 1 && !stressed => {
+            Some(_) if last_beat && may_lead && span.beats > 1 && !stressed => {
                 match self.number + 1 == self.chorus.spans.len() {
                     true => Leads::IntoChorus,
                     false => Leads::IntoChange,
@@ -268,11 +286,11 @@ impl BeatsOfSpan<'_> {
             }
             _ => Leads::Nowhere,
         };
-        let due = arrival || leads != Leads::Nowhere;
         let sound = match &self.harmony.chord {
             None => (arrival || opens_bar || self.every_beat).then_some(Sound::Rest),
+            Some(_) if arrival => Some(Sound::Note),
             Some(_) => feel
-                .sound(due, opens_bar, stressed)
+                .sound(leads != Leads::Nowhere, opens_bar, stressed)
                 .or(self.every_beat.then_some(Sound::Held)),
         };
         let onset = Onset {
@@ -351,8 +369,13 @@ impl BeatsOfSpan<'_> {
                     false => vocabulary.min(feel.vocabulary),
                 },
                 centre: centre.clamp(i16::from(lowest), i16::from(highest)) as u8,
-                busy: self.development.busy + PHRASE[(bar.number as usize - 1) % PHRASE.len()],
-                ..self.common.clone()
+                busy: feel.drive
+                    + self.development.busy
+                    + PHRASE[(bar.number as usize - 1) % PHRASE.len()],
+                ..match feel.holds {
+                    true => self.common.holding(bar.pedal.chroma()),
+                    false => self.common.clone(),
+                }
             },
         }
     }

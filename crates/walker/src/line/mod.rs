@@ -4,7 +4,7 @@ pub(crate) mod annotate;
 mod apart;
 pub(crate) mod choruses;
 pub(crate) mod diagnose;
-mod feels;
+pub(crate) mod feels;
 pub mod fingering;
 pub mod layout;
 pub(crate) mod parts;

@@ -172,6 +172,11 @@ impl Neighbours<'_> {
             () if self.strength == Strength::Weak => format!("of {chord} on a weak beat"),
             () => format!("of {chord} on a strong beat"),
         };
+        let root = self.harmony.chord.as_ref().map(|chord| chord.root());
+        let is_held = onset.is_bass(self.key) && onset.root == onset.bass;
+        if is_held && root.is_some_and(|root| root.chroma() != onset.root) {
+            return format!("{name}, held through the changes: the pedal, below {chord}");
+        }
         match (part.role, part.approach) {
             (Some(Role::Bass), _) if onset.arrival => {
                 format!("the bass note written in {chord}, on its arrival")

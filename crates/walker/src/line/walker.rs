@@ -1,6 +1,6 @@
 //! The walker: a plan, its lattices joined end to end, and lines drawn from them.
 
-use super::{annotate, diagnose::diagnose, layout::Layout};
+use super::{annotate, diagnose::diagnose, feels::arrives_on, layout::Layout};
 use crate::{
     lattice::{
         Lattice, Semiring, Skeleton, State, TooLarge, Weights,
@@ -12,6 +12,7 @@ use crate::{
     rules::{Conditions, InTime, Onset, Rule, Sound, rules},
     tastes::{self, tastes},
 };
+use endpin_theory::NoteName;
 use num_bigint::BigUint;
 use rustc_hash::FxHashMap;
 use std::{
@@ -579,8 +580,8 @@ pub(crate) fn layouts(
 }
 
 fn layout(plan: &Plan, turn: usize, options: &Options) -> Result<Layout, WalkError> {
-    let next = &plan.turns()[plan.after(turn)].chorus.spans[0];
-    let next = next.chord.as_ref().map(|chord| chord.bass().chroma());
+    let next = &plan.turns()[plan.after(turn)];
+    let next = arrives_on(&next.chorus, 0, next.development).map(NoteName::chroma);
     let turn = &plan.turns()[turn];
     let mut layout = Layout::new(&turn.chorus, turn.development, options, next);
     for fixed in &turn.fixed {

@@ -196,7 +196,7 @@ pub struct Onset {
     pub loose: bool,
     /// The key around which the line should move here. It varies along the form, so no rule may look at it.
     pub centre: u8,
-    /// How much life the rhythm should have here, 0 to 6. It varies along the form too.
+    /// How much life the rhythm should have here. It varies along the form too.
     pub busy: u8,
     /// Time since the onset before; zero where no rule asks.
     pub since: Ticks,
@@ -216,6 +216,19 @@ impl Onset {
     /// Whether a key belongs to chord or scale, or is the written bass.
     pub fn connects(&self, key: u8) -> bool {
         self.spells(key) || self.scale.contains(key)
+    }
+
+    /// The same, with one note held whatever the chord: all that the line arrives on and measures its compass
+    /// from.
+    pub(crate) fn holding(&self, held: u8) -> Onset {
+        Onset {
+            tones: self.tones.union([held].into_iter().collect()),
+            scale: self.scale.union([held].into_iter().collect()),
+            root: held,
+            fifth: held,
+            bass: held,
+            ..self.clone()
+        }
     }
 
     /// What rules see of it, from the root of its chord and without what varies along the form: onsets that

@@ -1,7 +1,7 @@
 //! Where the line skips, drops, holds or goes on plainly.
 
 use super::{Taste, table::table};
-use crate::rules::{Memory, Onset, Sound, Step, Within};
+use crate::rules::{Leads, Memory, Onset, Sound, Step, Within};
 
 table! {
     /// The life of the rhythm: level 6, and the feel `broken`.
@@ -18,6 +18,8 @@ table! {
         hold = 250,
         /// in `broken`: striking on that beat
         strike = 3,
+        /// in `two`: holding the note over the last beat before a change, without a pickup
+        wait = 15000,
         /// times any of the lively ones soon after another: figures come in company
         again = 6,
     }
@@ -77,6 +79,7 @@ impl Taste for Rhythm {
         };
         let weight = match (onset.within, step.to) {
             (Within::Beat, Some(_)) => near(self.strike) * again,
+            (Within::Beat, None) if onset.leads != Leads::Nowhere => self.wait,
             (Within::Beat, None) => self.hold,
             (Within::Eighth, Some(_)) if distance == 0 => self.ghost * again,
             (Within::Eighth, Some(_)) => near(self.skip) * again,

@@ -93,10 +93,16 @@ impl Small {
         let strong = chorus.strength(beat) != Strength::Weak;
         let is_last = beat + 1 == span.start + span.beats && span.beats > 1 && !strong;
         let coming = next.chord.as_ref().map(|chord| chord.bass().chroma());
-        let coming = coming.filter(|_| is_last && span.chord.is_some());
         let of_itself = if self.level <= 2 { Feel::Two } else { bar.feel };
         let feel = self.options.feel.unwrap_or(of_itself);
-        let due = arrival || coming.is_some() || beat == bar.first_beat;
+        let closes_bar = beat + 1 == bar.first_beat + usize::from(bar.meter.beats());
+        let may_lead = match feel {
+            Feel::Two => closes_bar && (self.level > 2 || bar.number % 4 == 0),
+            Feel::Pedal => false,
+            _ => true,
+        };
+        let coming = coming.filter(|_| is_last && may_lead && span.chord.is_some());
+        let due = arrival || beat == bar.first_beat;
         let in_bar = beat - bar.first_beat;
         let rests = self
             .options
@@ -108,9 +114,10 @@ impl Small {
             _ if span.chord.is_none() => due.then_some(Sound::Rest),
             Feel::Four => Some(Sound::Note),
             _ if due => Some(Sound::Note),
+            Feel::Two if coming.is_some() => Some(Sound::MayBe),
             Feel::Two => strong.then_some(Sound::Note),
-            Feel::Broken => Some(Sound::MayBe),
-            Feel::Pedal => None,
+            Feel::Broken if coming.is_some() => Some(Sound::Note),
+            Feel::Broken | Feel::Pedal => Some(Sound::MayBe),
         };
         let length = bar.meter.beat_ticks();
         let point = |within, sound, into| Point {
@@ -157,6 +164,15 @@ impl Small {
         self.chorus.spans[point.span].chord.as_ref()
     }
 
+    /// The note to arrive on: the pedal where there is one, else the root or the written bass.
+    fn arrives_on(&self, point: &Point) -> Option<u8> {
+        let bass = self.chord(point)?.bass();
+        Some(match point.feel {
+            Feel::Pedal => self.chorus.bar_at(point.beat).pedal.chroma(),
+            _ => bass.chroma(),
+        })
+    }
+
     /// The keys that may start at a point: in range, not avoided, and the pinned one where there is one.
     fn keys(&self, point: &Point) -> Vec<u8> {
         let (lowest, highest) = self.options.range;
@@ -177,12 +193,12 @@ impl Small {
     /// The first notes of the next chorus to be tried; one of silence if the bass rests there.
     pub fn nexts(&self) -> Vec<u8> {
         let first = &self.points[0];
-        let Some(chord) = self.chord(first).filter(|_| first.sound != Sound::Rest) else {
+        let arrives_on = self.arrives_on(first);
+        let Some(bass) = arrives_on.filter(|_| first.sound != Sound::Rest) else {
             return vec![SILENT];
         };
         let keys = self.keys(first).into_iter();
-        keys.filter(|key| key % 12 == chord.bass().chroma())
-            .collect()
+        keys.filter(|key| key % 12 == bass).collect()
     }
 
     /// All lines of the range, admissible or not.
@@ -329,10 +345,10 @@ impl<'a> Line<'a> {
         let Some(chord) = self.small.chord(note.point) else {
             return false;
         };
-        let level = match note.point.feel {
-            Feel::Pedal => 1,
-            _ => self.small.level,
-        };
+        if note.point.feel == Feel::Pedal {
+            return self.small.arrives_on(note.point) == Some(note.chroma());
+        }
+        let level = self.small.level;
         let is_root = [chord.root(), chord.bass()].map(|name| name.chroma());
         let mut tones = chord.chord_tones().into_iter().filter(|tone| match level {
             1 => false,
@@ -347,8 +363,8 @@ impl<'a> Line<'a> {
     fn keeps_the_harmony(&self) -> bool {
         let rules = |(number, note): (usize, &Note<'_>)| {
             let point = note.point;
-            if let Some(chord) = self.small.chord(point).filter(|_| point.arrival) {
-                return note.chroma() == chord.bass().chroma();
+            if point.arrival && self.small.chord(point).is_some() {
+                return self.small.arrives_on(point) == Some(note.chroma());
             }
             if point.strong {
                 return self.belongs(note);
@@ -356,8 +372,8 @@ impl<'a> Line<'a> {
             let scale = self.small.understood[point.span].scale;
             let in_scale = scale.contains(note.chroma());
             match (point.coming, point.feel, self.small.level) {
-                (None, Feel::Pedal, _) | (None, _, 1..=3) => self.belongs(note),
-                (_, Feel::Pedal, _) | (_, _, 1..=3) => {
+                (_, Feel::Pedal, _) | (None, _, 1..=3) => self.belongs(note),
+                (_, _, 1..=3) => {
                     self.spells(note) || (self.walks() && in_scale) || self.resolves(number)
                 }
                 _ => self.spells(note) || in_scale || self.resolves(number),
@@ -439,9 +455,10 @@ impl<'a> Line<'a> {
         spans.all(|(number, chord)| {
             let of_span = |note: &&Note<'_>| note.point.span == number && !note.is_next;
             let notes: Vec<&Note<'_>> = self.notes.iter().filter(of_span).collect();
-            let roots = notes
-                .iter()
-                .filter(|note| note.chroma() == chord.root().chroma());
+            let roots = notes.iter().filter(|note| match note.point.feel {
+                Feel::Pedal => self.small.arrives_on(note.point) == Some(note.chroma()),
+                _ => note.chroma() == chord.root().chroma(),
+            });
             let top = roots.map(|note| note.key).max();
             let top = top.or(notes.first().map(|note| note.key)).unwrap_or(0);
             let seam = top + i16::from(chord.seventh());

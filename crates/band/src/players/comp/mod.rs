@@ -16,7 +16,7 @@ use crate::players::{
 use colour::colours;
 use endpin_theory::{
     Chord, Scale, Ticks,
-    chart::{Chorus, Palette},
+    chart::{Chorus, Feel, Palette},
 };
 use endpin_walker::{ChorusLine, LineNote};
 use rhythm::{Attack, Surroundings};
@@ -104,7 +104,13 @@ pub fn seams(chorus: &Chorus, line: &ChorusLine) -> Vec<Option<i16>> {
         let key = note.pitch.midi();
         let seam = key + i16::from(chord.seventh());
         first[index] = first[index].or(Some(seam));
-        if key.rem_euclid(12) == i16::from(chord.root().chroma()) {
+        let bar = chorus.bar_at(chorus.spans[index].start);
+        let root = match bar.feel {
+            // A pedal is what all is heard above, wherever its octave.
+            Feel::Pedal => bar.pedal,
+            _ => chord.root(),
+        };
+        if key.rem_euclid(12) == i16::from(root.chroma()) {
             seams[index] = seams[index].max(Some(seam));
         }
     }
