@@ -5,14 +5,23 @@
 use endpin_theory::Chart;
 use endpin_walker::{Options, Plan, Walker, Weights};
 
-/// How a pupil sounds who was told to sing the line: steps, and hardly a leap.
+/// How a pupil sounds who was told to sing the line: steps into the strong beats and out of them, and hardly a
+/// leap.
 const SINGING: &str = "
-[motion]
-semitone   = 100
-whole_tone = 100
-third      = 5
-fourth     = 1
-fifth      = 1
+[motion.strong]
+semitone_up = 100
+semitone_down = 100
+tone_up = 100
+tone_down = 100
+[motion.second]
+tone_up = 100
+tone_down = 100
+[motion.medium]
+tone_up = 100
+tone_down = 100
+[motion.last]
+tone_up = 100
+tone_down = 100
 [approach]
 dominant_below = 1
 dominant_above = 1

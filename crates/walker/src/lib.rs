@@ -50,6 +50,7 @@
 pub mod instrument;
 pub mod judge;
 pub mod lattice;
+pub mod learn;
 pub mod line;
 pub mod options;
 pub mod pins;

@@ -31,6 +31,8 @@ pub enum Command {
     /// Hear the notes of a bass in a recording
     #[cfg(feature = "sound")]
     Hear(commands::hear::HearArgs),
+    /// Learn weights in the manner of given takes
+    Learn(commands::learn::LearnArgs),
     /// Show the chart as understood: functions, scales, and how many lines it has
     Chart(commands::chart::ChartArgs),
     /// Make the chart richer or plainer, a named step at a time
@@ -62,6 +64,7 @@ impl Command {
             Command::Check(args) => commands::check::run(&args),
             #[cfg(feature = "sound")]
             Command::Hear(args) => commands::hear::run(&args),
+            Command::Learn(args) => commands::learn::run(&args),
             Command::Chart(args) => commands::chart::run(&args),
             Command::Changes(args) => commands::changes::run(&args),
             Command::Sheet(args) => commands::sheet::run(&args),

@@ -8,6 +8,7 @@ pub mod ear;
 #[cfg(feature = "sound")]
 pub mod heard;
 pub mod html;
+pub mod learnt;
 pub mod marks;
 pub mod midi_file;
 pub mod origin;

@@ -221,6 +221,30 @@ pub struct Skeleton {
     taste_cells: Vec<u32>,
     /// What the cells of tastes hold, less 1, is the number of one of these.
     weighed: Vec<Weighed>,
+    /// Where steps are to be named instead of weighed, what the tastes said of them, by number.
+    named: Option<Sayings>,
+}
+
+/// What tastes say of a step or a note: the numbers of the weights that they use.
+pub type Named = Arc<[u32]>;
+
+/// Different sayings and their numbers.
+#[derive(Debug, Default)]
+struct Sayings {
+    all: Vec<Named>,
+    numbers: FxHashMap<Named, u32>,
+}
+
+impl Sayings {
+    fn of(&mut self, said: Vec<u32>) -> u32 {
+        let said: Named = said.into();
+        let next = self.all.len() as u32;
+        let number = *self.numbers.entry(said.clone()).or_insert(next);
+        if number == next {
+            self.all.push(said);
+        }
+        number
+    }
 }
 
 /// Wider moves than this are not kept in tables.
@@ -259,7 +283,85 @@ impl Skeleton {
             // No row begins at 0.
             taste_cells: vec![0],
             weighed: Vec::new(),
+            named: None,
         }
+    }
+
+    /// The same, with tastes that name what they use: their weights are numbers, from 2 on, and 1 is nothing.
+    /// The edges of its lattices do not weigh; each has the number of its [saying](Skeleton::saying) in place of
+    /// the weight.
+    pub fn naming(rules: Vec<Arc<dyn Rule>>, tastes: Vec<Arc<dyn Taste>>) -> Skeleton {
+        Skeleton {
+            named: Some(Sayings::default()),
+            ..Skeleton::new(rules, tastes)
+        }
+    }
+
+    /// What the tastes say of a step of a lattice whose steps are named.
+    pub fn saying(&self, number: usize) -> Named {
+        let named = self.named.as_ref();
+        named.map_or_else(|| Arc::from([]), |named| named.all[number].clone())
+    }
+
+    /// How many different sayings there are.
+    pub fn sayings(&self) -> usize {
+        self.named.as_ref().map_or(0, |named| named.all.len())
+    }
+
+    /// What the tastes say of a note by where it lies, by number.
+    pub fn saying_along(&mut self, onset: &Onset, key: u8) -> u32 {
+        let tastes = self.tastes.iter().filter(|taste| has_a_say(taste, onset));
+        let said = tastes.map(|taste| taste.reads.along(onset, key));
+        let said = said.filter(|&said| said > 1).collect();
+        self.named.get_or_insert_default().of(said)
+    }
+
+    /// What the tastes say of a statement after another.
+    pub fn saying_of_answer(&self, before: u8, now: u8) -> u32 {
+        let stating = self.tastes.iter().find(|taste| taste.states);
+        stating.map_or(1, |taste| taste.reads.answer(before, now))
+    }
+
+    /// The state after a note that begins a line somewhere, whatever the rules say of a note there, with the
+    /// tastes going on from a state before, if any.
+    pub fn begun(&self, before: Option<State>, onset: &Onset, key: u8) -> State {
+        let step = |from| Step {
+            onset,
+            from,
+            to: Some(key),
+        };
+        let from = before.and_then(State::key);
+        let tastes = before.map_or(0, |before| before.tastes);
+        State {
+            key,
+            rules: self.read_all(0, &step(None)).unwrap_or(0),
+            tastes: self.weigh_all(tastes, &step(from), |_| {}).1,
+        }
+    }
+
+    /// The state after one more step of a line; none if it breaks a rule.
+    pub fn after(&self, before: State, onset: &Onset, to: Option<u8>) -> Option<State> {
+        let step = Step {
+            onset,
+            from: before.key(),
+            to,
+        };
+        let may = match to {
+            Some(key) => {
+                sounds(onset) && onset.keys.contains(key) && admits(&self.rules, onset, key)
+            }
+            None => silence(onset).is_some(),
+        };
+        Some(State {
+            key: to.unwrap_or(before.key),
+            rules: self.read_all(before.rules, &step).filter(|_| may)?,
+            tastes: self.weigh_all(before.tastes, &step, |_| {}).1,
+        })
+    }
+
+    /// The same state with the tastes starting afresh, as at the beginning of a chorus.
+    pub fn afresh(&self, state: State) -> State {
+        State { tastes: 0, ..state }
     }
 
     /// The weight of each statement after each other.
@@ -284,7 +386,8 @@ impl Skeleton {
                     rules,
                     tastes: 0,
                 };
-                let (weight, _, _) = self.weigh_all(0, &step(to));
+                let mut weight = 1.0;
+                self.weigh_all(0, &step(to), |said| weight *= f64::from(said));
                 let along = to.map_or(1.0, |key| along[usize::from(key)]);
                 Some((state, weight * along))
             })
@@ -475,7 +578,16 @@ impl Skeleton {
         // What tastes may not look at, they are not shown.
         let onset = &self.taste_tables[kind.tastes].onset;
         let to = up.map(|up| (i16::from(from.unwrap_or(0)) + i16::from(up)) as u8);
-        let (weight, statement, after) = self.weigh_all(memory, &Step { onset, from, to });
+        let (mut weight, mut said) = (1.0, Vec::new());
+        let step = Step { onset, from, to };
+        let (statement, after) = match self.named {
+            None => self.weigh_all(memory, &step, |one| weight *= f64::from(one)),
+            Some(_) => self.weigh_all(memory, &step, |one| said.push(one)),
+        };
+        if let Some(named) = &mut self.named {
+            said.retain(|&said| said > 1);
+            weight = f64::from(named.of(said));
+        }
         let weighed = Weighed {
             weight,
             tastes: self.taste_memories.of(after),
@@ -496,19 +608,20 @@ impl Skeleton {
         })
     }
 
-    /// Lets every taste that has a say weigh a step: weight, statement, and what they remember next.
-    fn weigh_all(&self, memory: u64, step: &Step<'_>) -> (f64, u8, u64) {
-        let mut all = (1.0, 0, 0);
+    /// Lets every taste weigh a step, and tells what those say that have a say: the statement, and what they
+    /// remember next.
+    fn weigh_all(&self, memory: u64, step: &Step<'_>, mut says: impl FnMut(u32)) -> (u8, u64) {
+        let mut all = (0, 0);
         for taste in &self.tastes {
             let remembered = taste.recall(memory);
             let (weight, kept) = taste.reads.weigh(remembered, step);
             if has_a_say(taste, step.onset) {
-                all.0 *= f64::from(weight);
+                says(weight);
             }
             if taste.states {
-                all.1 = taste.reads.statement(remembered, step);
+                all.0 = taste.reads.statement(remembered, step);
             }
-            all.2 |= taste.keep(kept);
+            all.1 |= taste.keep(kept);
         }
         all
     }

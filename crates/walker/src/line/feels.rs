@@ -45,8 +45,8 @@ pub(crate) struct FeelRow {
     pub lively: bool,
     /// The most that the line may use between arrivals and approaches.
     pub vocabulary: Vocabulary,
-    /// Semitones from the middle of the register; none: it moves with the bars.
-    pub register: Option<i16>,
+    /// Semitones from the middle of the register.
+    pub register: i16,
 }
 
 const NOTE: Option<Sound> = Some(Sound::Note);
@@ -62,7 +62,7 @@ const FOUR: FeelRow = FeelRow {
     triples: false,
     lively: true,
     vocabulary: Vocabulary::Scale,
-    register: None,
+    register: 0,
 };
 
 const FEELS: [FeelRow; 4] = [
@@ -91,7 +91,7 @@ const FEELS: [FeelRow; 4] = [
         triples: true,
         lively: false,
         vocabulary: Vocabulary::Roots,
-        register: Some(-4),
+        register: -4,
         ..FOUR
     },
 ];

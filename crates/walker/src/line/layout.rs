@@ -8,7 +8,7 @@ use super::{
 use crate::{
     options::Options,
     plan::Development,
-    rules::{Chromas, Keys, Leads, Onset, Sound, Within},
+    rules::{Beat, Chromas, Keys, Leads, Onset, Sound, Within},
 };
 use endpin_theory::{
     Chord, NoteName, Pitch, Scale, Strength, Ticks,
@@ -92,9 +92,6 @@ pub struct Layout {
     /// Length of the chorus.
     pub length: Ticks,
 }
-
-/// The middle of the register moves with the bars, in semitones: an arc up and down over eight bars.
-const ARC: [i16; 8] = [-2, 0, 2, 3, 2, 0, -2, -3];
 
 /// Life of the rhythm that a phrase of four bars adds: it is said plainly, and its last bar leads on
 /// (common practice, no source).
@@ -297,6 +294,13 @@ impl BeatsOfSpan<'_> {
             sound: sound.unwrap_or_default(),
             arrival,
             stressed,
+            beat: match strength {
+                Strength::Strong => Beat::Strong,
+                Strength::Medium => Beat::Medium,
+                Strength::Weak if last_beat => Beat::Last,
+                Strength::Weak if self.chorus.strength(beat + 1) == Strength::Strong => Beat::Last,
+                Strength::Weak => Beat::Second,
+            },
             leads,
             opens_bar,
             no_triple: !feel.triples,
@@ -358,8 +362,7 @@ impl BeatsOfSpan<'_> {
         let (lowest, highest) = self.options.range;
         let lift = i16::from(self.development.lift);
         let middle = (i16::from(lowest) + i16::from(highest)) / 2 + lift;
-        let wave = ARC[(bar.number as usize - 1) % ARC.len()];
-        let centre = middle + feel.register.unwrap_or(wave);
+        let centre = middle + feel.register;
         let vocabulary = self.development.level.rung().vocabulary;
         match self.harmony.chord {
             None => Onset::default(),

@@ -19,7 +19,7 @@ mod strong_beats;
 mod weak_beats;
 
 pub(crate) use in_time::InTime;
-pub use onset::{Chromas, Keys, Leads, Onset, Sound, Vocabulary, Within};
+pub use onset::{Beat, Chromas, Keys, Leads, Onset, Sound, Vocabulary, Within};
 pub use planting::Spot;
 pub use root_to_seventh::seam;
 pub(crate) use weak_beats::{is_double_chromatic, is_enclosure};

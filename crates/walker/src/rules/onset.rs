@@ -131,6 +131,20 @@ pub enum Within {
     ThirdTriplet,
 }
 
+/// The part that a beat plays in its bar.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Beat {
+    /// The first of a group of beats, or an arrival.
+    #[default]
+    Strong,
+    /// A weak beat after which another beat comes before the next strong one.
+    Second,
+    /// Another stressed beat, such as the third in 4/4.
+    Medium,
+    /// The weak beat before a strong one, or before an arrival.
+    Last,
+}
+
 /// Into what the last beat of a span leads.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Leads {
@@ -182,6 +196,8 @@ pub struct Onset {
     pub arrival: bool,
     /// Whether the onset is strong, medium or an arrival.
     pub stressed: bool,
+    /// The part that its beat plays in the bar; no rule looks at it.
+    pub beat: Beat,
     /// Where it stands against the beat.
     pub within: Within,
     /// Whether it is (in) the last beat before an arrival that must be approached.
@@ -243,6 +259,7 @@ impl Onset {
             fifth: above(self.fifth),
             bass: above(self.bass),
             coming: self.coming.map(above),
+            beat: Beat::default(),
             centre: 0,
             busy: 0,
             ..self.clone()
@@ -255,6 +272,7 @@ impl Onset {
             sound: self.sound,
             arrival: self.arrival,
             stressed: self.stressed,
+            beat: self.beat,
             within: self.within,
             leads: self.leads,
             no_triple: self.no_triple,

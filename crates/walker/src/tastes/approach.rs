@@ -4,9 +4,9 @@ use super::{Taste, table::table};
 use crate::rules::{Leads, Memory, Step};
 
 table! {
-    /// How a change of chord is approached.
+    /// How the last beat before a change of chord moves onto its arrival.
     Approach {
-        /// a semitone below the coming root
+        /// a semitone below the coming note
         chromatic_below = 11,
         /// a semitone above it
         chromatic_above = 12,
@@ -18,8 +18,12 @@ table! {
         dominant_below = 36,
         /// a fifth above it
         dominant_above = 22,
-        /// a chord tone on a strong last beat that happens to lie a step away
-        strong_by_step = 4,
+        /// with liberties: the same note, held over by striking it again
+        same = 4,
+        /// with liberties: from anywhere else within a fifth
+        otherwise = 4,
+        /// with liberties: by a wider leap
+        leap = 1,
     }
 }
 
@@ -37,24 +41,20 @@ impl Taste for Approach {
         if step.to.is_none() {
             return (1, leading);
         }
-        let leads = Memory::from(step.onset.leads != Leads::Nowhere);
         let weight = match step.distance() {
             Some(distance) if step.onset.arrival && leading == 1 => match distance {
+                0 => self.same,
                 1 => self.chromatic_below,
                 -1 => self.chromatic_above,
                 2 => self.scale_below,
                 -2 => self.scale_above,
                 5 => self.dominant_below,
                 -7 => self.dominant_above,
-                _ => 1,
-            },
-            // A strong last beat need not approach; a chord tone that does is preferred.
-            Some(distance) if step.onset.arrival => match distance.abs() {
-                1 | 2 => self.strong_by_step,
-                _ => 1,
+                -7..=7 => self.otherwise,
+                _ => self.leap,
             },
             _ => 1,
         };
-        (weight, leads)
+        (weight, (step.onset.leads != Leads::Nowhere).into())
     }
 }

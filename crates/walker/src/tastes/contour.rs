@@ -4,9 +4,9 @@ use super::{Taste, table::table};
 use crate::rules::{Memory, Step};
 
 table! {
-    /// Long arcs rather than see-sawing on two notes.
+    /// How a move follows the move before.
     Contour {
-        /// going on in the same direction by step or third
+        /// going on in the same direction by step or third; staying on a note, and leaving it again
         onward = 10,
         /// the same, after three moves that way
         onward_late = 7,
@@ -20,8 +20,10 @@ table! {
         turn = 8,
         /// turning round at once
         turn_early = 6,
-        /// turning straight back to the note before
+        /// turning straight back to the note before, by a third at most
         back_and_forth = 1,
+        /// one leap after another the other way
+        leap_back = 1,
     }
 }
 
@@ -52,7 +54,7 @@ impl Taste for Contour {
         let Some(distance) = step.distance() else {
             return (1, if step.to.is_some() { 0 } else { memory });
         };
-        if memory == 0 || distance == 0 {
+        if memory == 0 {
             return (1, Self::pack(distance, 0));
         }
         let last = (memory & 15) as i16 - 6;
@@ -60,13 +62,14 @@ impl Taste for Contour {
         let leapt = last.abs() == 5;
         let onward = last.signum() == distance.signum();
         let weight = match (onward, leapt) {
-            _ if last == 0 => self.onward,
+            _ if distance == 0 || last == 0 => self.onward,
             (true, true) => self.onward_after_leap,
             (true, false) if distance.abs() > 4 => self.leap_onward,
             (true, false) => {
                 [self.onward, self.onward, self.onward_late, self.onward_late][run.min(3) as usize]
             }
-            (false, _) if Self::class(distance) == -last => self.back_and_forth,
+            (false, true) if distance.abs() >= 5 => self.leap_back,
+            (false, _) if distance == -last => self.back_and_forth,
             (false, true) => self.turn_after_leap,
             (false, false) if run == 0 => self.turn_early,
             (false, false) => self.turn,

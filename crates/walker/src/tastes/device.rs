@@ -1,4 +1,4 @@
-//! Two-note approaches and octave shifts.
+//! Two-note approaches.
 
 use super::{Taste, table::table};
 use crate::{
@@ -7,7 +7,7 @@ use crate::{
 };
 
 table! {
-    /// What level 5 adds.
+    /// Two-note approaches, which level 5 adds.
     Device {
         /// two notes that surround the coming root
         enclosure = 6,
@@ -15,8 +15,6 @@ table! {
         double_chromatic = 8,
         /// any other way into it
         single = 3,
-        /// a leap of an octave
-        octave_shift = 2,
     }
 }
 
@@ -49,8 +47,7 @@ impl Taste for Device {
             return (1, if step.to.is_some() { 0 } else { memory });
         };
         let first = memory as i16 - 8;
-        let weight = match distance.abs() {
-            12 => self.octave_shift,
+        let weight = match () {
             _ if !step.onset.arrival => 1,
             _ if memory > 0 && is_double_chromatic(first, distance) => self.double_chromatic,
             _ if memory > 0 && is_enclosure(first, distance) => self.enclosure,

@@ -83,6 +83,7 @@ pub trait Taste: std::fmt::Debug + Send + Sync {
 /// The tastes of a level, reading one table.
 pub fn tastes(weights: &Weights, level: Level) -> Vec<Arc<dyn Taste>> {
     let mut tastes = weights.tastes();
+    tastes.push(Arc::new(rhythm::Liveliness));
     tastes.retain(|taste| taste.holds_at(level));
     tastes
 }

@@ -1,29 +1,76 @@
-//! Steps over leaps.
+//! How far and which way the line moves from note to note, beat by beat.
 
 use super::{Taste, table::table};
-use crate::rules::{Memory, Step};
+use crate::rules::{Beat, Leads, Memory, Step};
 
 table! {
-    /// How far one note stands from the next.
-    Motion {
+    /// How far one note stands from the next, by the beat of the second; moves from the last beat before a
+    /// change onto its arrival are approaches instead.
+    Motion of Moves, 4 [
+        /// Onto the first beat of a bar or of a group of beats, or onto an arrival.
+        strong
+        /// Onto the weak beat after it.
+        second
+        /// Onto the other stressed beat, such as the third in 4/4.
+        medium
+        /// Onto the weak beat before a strong one, such as the fourth.
+        last
+    ] {
         /// the same note again
-        repeated = 3,
-        /// a semitone
-        semitone = 12,
-        /// a whole tone
-        whole_tone = 15,
-        /// a minor or major third
-        third = 9,
-        /// a fourth
-        fourth = 9,
-        /// a tritone
-        tritone = 4,
-        /// a fifth
-        fifth = 7,
-        /// a sixth or a seventh
-        sixth_or_seventh = 4,
-        /// an octave
-        octave = 6,
+        repeated = [3 3 3 3],
+        /// a semitone up
+        semitone_up = [12 12 12 12],
+        /// a semitone down
+        semitone_down = [12 12 12 12],
+        /// a whole tone up
+        tone_up = [15 15 15 15],
+        /// a whole tone down
+        tone_down = [15 15 15 15],
+        /// a minor or major third up
+        third_up = [9 9 9 9],
+        /// a minor or major third down
+        third_down = [9 9 9 9],
+        /// a fourth up
+        fourth_up = [9 9 9 9],
+        /// a fourth down
+        fourth_down = [9 9 9 9],
+        /// a tritone either way
+        tritone = [4 4 4 4],
+        /// a fifth up
+        fifth_up = [7 7 7 7],
+        /// a fifth down
+        fifth_down = [7 7 7 7],
+        /// a sixth or a seventh up
+        wide_up = [4 4 4 4],
+        /// a sixth or a seventh down
+        wide_down = [4 4 4 4],
+        /// an octave up
+        octave_up = [6 6 6 6],
+        /// an octave down
+        octave_down = [6 6 6 6],
+    }
+}
+
+impl Moves {
+    fn weight(&self, distance: i16) -> u32 {
+        match distance {
+            0 => self.repeated,
+            1 => self.semitone_up,
+            -1 => self.semitone_down,
+            2 => self.tone_up,
+            -2 => self.tone_down,
+            3 | 4 => self.third_up,
+            -4 | -3 => self.third_down,
+            5 => self.fourth_up,
+            -5 => self.fourth_down,
+            6 | -6 => self.tritone,
+            7 => self.fifth_up,
+            -7 => self.fifth_down,
+            12 => self.octave_up,
+            -12 => self.octave_down,
+            8.. => self.wide_up,
+            _ => self.wide_down,
+        }
     }
 }
 
@@ -32,21 +79,26 @@ impl Taste for Motion {
         "motion"
     }
 
-    fn weigh(&self, _: Memory, step: &Step<'_>) -> (u32, Memory) {
-        let Some(distance) = step.distance() else {
-            return (1, 0);
+    fn memory_bits(&self) -> u32 {
+        1
+    }
+
+    /// Remembers whether the last note stood in the last beat before a change.
+    fn weigh(&self, leading: Memory, step: &Step<'_>) -> (u32, Memory) {
+        if step.to.is_none() {
+            return (1, leading);
+        }
+        let moves = match step.onset.beat {
+            Beat::Strong => &self.strong,
+            Beat::Second => &self.second,
+            Beat::Medium => &self.medium,
+            Beat::Last => &self.last,
         };
-        let weight = match distance.abs() {
-            0 => self.repeated,
-            1 => self.semitone,
-            2 => self.whole_tone,
-            3 | 4 => self.third,
-            5 => self.fourth,
-            6 => self.tritone,
-            7 => self.fifth,
-            12 => self.octave,
-            _ => self.sixth_or_seventh,
+        let weight = match step.distance() {
+            Some(_) if step.onset.arrival && leading == 1 => 1,
+            Some(distance) => moves.weight(distance),
+            None => 1,
         };
-        (weight, 0)
+        (weight, (step.onset.leads != Leads::Nowhere).into())
     }
 }

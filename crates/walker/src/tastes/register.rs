@@ -1,19 +1,21 @@
-//! Around the middle of the instrument, drifting back to it.
+//! Around the middle of the instrument, drifting where the line goes and back again.
 
 use super::{Taste, table::table};
 use crate::rules::Onset;
 
 table! {
-    /// How far from the middle of the register, which rises and falls over four bars, a note may stray.
+    /// How far above or below the middle of the register a note may stray.
     Register {
-        /// within a major third of the middle
-        within_third = 6,
-        /// within a fifth
-        within_fifth = 5,
-        /// within a seventh
-        within_seventh = 3,
-        /// beyond
-        beyond = 1,
+        /// a sixth or more above the middle
+        far_above = 2,
+        /// a major third to a fifth above it
+        above = 5,
+        /// within a minor third of it
+        middle = 6,
+        /// a major third to a fifth below it
+        below = 5,
+        /// a sixth or more below it
+        far_below = 2,
     }
 }
 
@@ -23,11 +25,12 @@ impl Taste for Register {
     }
 
     fn along(&self, onset: &Onset, key: u8) -> u32 {
-        match key.abs_diff(onset.centre) {
-            0..=4 => self.within_third,
-            5..=7 => self.within_fifth,
-            8..=10 => self.within_seventh,
-            _ => self.beyond,
+        match i16::from(key) - i16::from(onset.centre) {
+            8.. => self.far_above,
+            4.. => self.above,
+            -3.. => self.middle,
+            -7.. => self.below,
+            _ => self.far_below,
         }
     }
 }

@@ -4,24 +4,39 @@ use super::{Taste, table::table};
 use crate::rules::{Leads, Memory, Onset, Sound, Step, Within};
 
 table! {
-    /// The life of the rhythm: level 6, and the feel `broken`.
+    /// The life of the rhythm: level 6, and the feel `broken`. Figures come in company: what is lively has
+    /// another weight soon after something lively.
     Rhythm {
         /// nothing between two beats
         plain = 280,
-        /// an eighth note between two beats
-        skip = 2,
+        /// an eighth note between two beats, a step away at most
+        skip_step = 4,
+        /// the same, a third or a fourth away
+        skip_third = 2,
+        /// the same, farther away
+        skip_leap = 1,
+        /// an eighth note within a fourth, soon after another
+        skip_again = 18,
         /// the same note again between two beats, as a ghost
         ghost = 8,
+        /// the same, soon after something lively
+        ghost_again = 48,
         /// two falling triplets
         drop = 1,
+        /// the same, soon after something lively
+        drop_again = 6,
         /// in `broken`: holding the note over a beat
         hold = 250,
-        /// in `broken`: striking on that beat
-        strike = 3,
         /// in `two`: holding the note over the last beat before a change, without a pickup
         wait = 15000,
-        /// times any of the lively ones soon after another: figures come in company
-        again = 6,
+        /// in `broken`: striking on that beat, a step away at most
+        strike_step = 6,
+        /// the same, a third or a fourth away
+        strike_third = 3,
+        /// the same, farther away
+        strike_leap = 1,
+        /// striking within a fourth, soon after something lively
+        strike_again = 27,
     }
 }
 
@@ -67,31 +82,57 @@ impl Taste for Rhythm {
         if onset.sound != Sound::Option {
             return (1, memory);
         }
-        let again = match memory {
-            Self::CALM => 1,
-            _ => self.again,
-        };
+        let again = memory != Self::CALM;
         let distance = step.distance().map_or(0, i16::abs);
-        let near = |weight: u32| match distance {
-            0..=2 => weight * 2,
-            3..=5 => weight,
-            _ => 1,
+        let near = |rows: [u32; 4]| match distance {
+            6.. => rows[2],
+            _ if again => rows[3],
+            3.. => rows[1],
+            _ => rows[0],
         };
+        let strike = [
+            self.strike_step,
+            self.strike_third,
+            self.strike_leap,
+            self.strike_again,
+        ];
+        let skip = [
+            self.skip_step,
+            self.skip_third,
+            self.skip_leap,
+            self.skip_again,
+        ];
         let weight = match (onset.within, step.to) {
-            (Within::Beat, Some(_)) => near(self.strike) * again,
+            (Within::Beat, Some(_)) => near(strike),
             (Within::Beat, None) if onset.leads != Leads::Nowhere => self.wait,
             (Within::Beat, None) => self.hold,
-            (Within::Eighth, Some(_)) if distance == 0 => self.ghost * again,
-            (Within::Eighth, Some(_)) => near(self.skip) * again,
-            (Within::SecondTriplet, Some(_)) => self.drop * again,
-            (Within::ThirdTriplet, Some(_)) => 1,
-            (_, None) => self.plain,
+            (Within::Eighth, Some(_)) if distance == 0 && again => self.ghost_again,
+            (Within::Eighth, Some(_)) if distance == 0 => self.ghost,
+            (Within::Eighth, Some(_)) => near(skip),
+            (Within::SecondTriplet, Some(_)) if again => self.drop_again,
+            (Within::SecondTriplet, Some(_)) => self.drop,
+            (Within::Eighth | Within::SecondTriplet, None) => self.plain,
+            // What began to fall goes on falling.
+            (Within::ThirdTriplet, _) => 1,
         };
         let lively = step.to.is_some();
         (weight, if lively { Self::HERE } else { memory })
     }
+}
 
-    /// Choruses and bars that should be lively make every lively note likelier.
+/// Choruses and bars that should be lively make every lively note likelier; it has no table.
+#[derive(Debug)]
+pub(super) struct Liveliness;
+
+impl Taste for Liveliness {
+    fn name(&self) -> &'static str {
+        "liveliness"
+    }
+
+    fn weighs_options(&self) -> bool {
+        true
+    }
+
     fn along(&self, onset: &Onset, _key: u8) -> u32 {
         let begins = onset.sound == Sound::Option && onset.within != Within::ThirdTriplet;
         1 + if begins { u32::from(onset.busy) } else { 0 }

@@ -1,31 +1,59 @@
-//! Which notes of the harmony stand where.
+//! Which notes of the harmony stand on which beat.
 
 use super::{Taste, table::table};
-use crate::rules::{Leads, Onset};
+use crate::rules::{Beat, Leads, Onset};
 
 table! {
-    /// Which notes of the harmony stand where, arrivals and approaches apart.
-    Tone {
-        /// the root on a strong beat
-        strong_root = 6,
-        /// the fifth on a strong beat
-        strong_fifth = 8,
-        /// another chord tone on a strong beat
-        strong_other = 8,
-        /// the root on a weak beat
-        weak_root = 5,
-        /// the fifth on a weak beat
-        weak_fifth = 8,
-        /// another chord tone on a weak beat
-        weak_other = 8,
-        /// a scale note on a weak beat
-        weak_scale = 6,
-        /// a note from outside on a weak beat
-        weak_chromatic = 2,
-        /// with loose arrivals: the root
-        loose_root = 13,
-        /// with loose arrivals: another chord tone
-        loose_other = 1,
+    /// Which notes of the harmony stand where.
+    Tone of Degrees, 6 [
+        /// On an arrival; without liberties only the root or the written bass stands there.
+        arrival
+        /// On a strong beat that is no arrival.
+        strong
+        /// On the weak beat after it.
+        second
+        /// On the other stressed beat.
+        medium
+        /// On the weak beat before a strong one.
+        last
+        /// On the last beat before a change of chord.
+        lead
+    ] {
+        /// the root or the written bass
+        root = [13 6 5 6 5 5],
+        /// the third
+        third = [1 8 8 8 8 8],
+        /// the fifth
+        fifth = [1 8 8 8 8 8],
+        /// the seventh, or what the chord has in its place
+        seventh = [1 8 8 8 8 8],
+        /// a scale note just above the root
+        second = [1 6 6 6 6 6],
+        /// a scale note between third and fifth
+        fourth = [1 6 6 6 6 6],
+        /// a scale note between fifth and seventh
+        sixth = [1 6 6 6 6 6],
+        /// a note from outside chord and scale
+        outside = [1 2 2 2 2 2],
+    }
+}
+
+impl Degrees {
+    fn weight(&self, onset: &Onset, key: u8) -> u32 {
+        let above = (key % 12 + 12 - onset.root) % 12;
+        match onset.tones.contains(key) {
+            _ if above == 0 || onset.is_bass(key) => self.root,
+            true if key % 12 == onset.fifth => self.fifth,
+            true if matches!(above, 3 | 4) => self.third,
+            true => self.seventh,
+            false if !onset.scale.contains(key) => self.outside,
+            false => match above {
+                1..=4 => self.second,
+                5..=7 => self.fourth,
+                8 | 9 => self.sixth,
+                _ => self.seventh,
+            },
+        }
     }
 }
 
@@ -35,30 +63,14 @@ impl Taste for Tone {
     }
 
     fn along(&self, onset: &Onset, key: u8) -> u32 {
-        let chroma = key % 12;
-        if onset.arrival && onset.loose {
-            return match onset.is_bass(key) {
-                true => self.loose_root,
-                false => self.loose_other,
-            };
-        }
-        if onset.arrival || onset.leads != Leads::Nowhere {
-            return 1;
-        }
-        if !onset.tones.contains(key) {
-            return match onset.scale.contains(key) {
-                true => self.weak_scale,
-                false => self.weak_chromatic,
-            };
-        }
-        let [root, fifth, other] = match onset.stressed {
-            true => [self.strong_root, self.strong_fifth, self.strong_other],
-            false => [self.weak_root, self.weak_fifth, self.weak_other],
+        let degrees = match onset.beat {
+            _ if onset.arrival => &self.arrival,
+            _ if onset.leads != Leads::Nowhere => &self.lead,
+            Beat::Strong => &self.strong,
+            Beat::Second => &self.second,
+            Beat::Medium => &self.medium,
+            Beat::Last => &self.last,
         };
-        match chroma {
-            _ if chroma == onset.root => root,
-            _ if chroma == onset.fifth => fifth,
-            _ => other,
-        }
+        degrees.weight(onset, key)
     }
 }

@@ -22,8 +22,19 @@ macro_rules! weights {
         }
 
         impl Weights {
-            fn tables(&self) -> Vec<(&'static str, Vec<Row>)> {
-                vec![$((stringify!($field), self.$field.rows()),)*]
+            /// Every table: taste, name within the taste, rows.
+            pub(crate) fn tables(&self) -> Vec<(&'static str, &'static str, Vec<Row>)> {
+                let mut all = Vec::new();
+                $(
+                    let tables = self.$field.tables().into_iter();
+                    all.extend(tables.map(|(table, rows)| (stringify!($field), table, rows)));
+                )*
+                all
+            }
+
+            /// Every weight, in the order of the tables.
+            pub(crate) fn values_mut(&mut self) -> Vec<&mut u32> {
+                [$(self.$field.values_mut(),)*].into_iter().flatten().collect()
             }
 
             /// Every taste, reading its part of the table.
@@ -47,7 +58,7 @@ weights! {
     contour: Contour,
     /// Bars that differ.
     shape: Shape,
-    /// Two-note approaches and octave shifts.
+    /// Two-note approaches.
     device: Device,
     /// Notes between the beats.
     rhythm: Rhythm,
@@ -60,13 +71,11 @@ pub enum WeightsError {
     #[error("{0}")]
     Toml(String),
     /// A weight beyond the range.
-    #[error("weight {table}.{name} is {found}; a weight is a whole number from {from} to {to}",
+    #[error("weight {name} is {found}; a weight is a whole number from {from} to {to}",
         from = WEIGHT_RANGE.start(), to = WEIGHT_RANGE.end())]
     Range {
-        /// Part of the table.
-        table: &'static str,
-        /// Name of the weight.
-        name: &'static str,
+        /// Name of the weight, that of its table before it.
+        name: String,
         /// As written.
         found: u32,
     },
@@ -78,18 +87,43 @@ impl Weights {
     /// # Errors
     /// Text that is no such table, or a weight beyond [`WEIGHT_RANGE`].
     pub fn parse(text: &str) -> Result<Weights, WeightsError> {
-        let weights: Weights = toml::from_str(text).map_err(|error: toml::de::Error| {
+        let _: Weights = toml::from_str(text).map_err(|error: toml::de::Error| {
             let meant = did_you_mean_key(error.message());
             WeightsError::Toml(error.to_string().trim_end().to_owned() + &meant)
         })?;
-        for (table, rows) in weights.tables() {
-            for (name, found, _) in rows {
-                if !WEIGHT_RANGE.contains(&found) {
-                    return Err(WeightsError::Range { table, name, found });
-                }
+        // What a table leaves out is that table's own default, which serde does not know of.
+        let said: toml::Table = text
+            .parse()
+            .map_err(|error: toml::de::Error| WeightsError::Toml(error.to_string()))?;
+        let mut weights = Weights::default();
+        let names = weights.names();
+        for (value, (path, name)) in weights.values_mut().into_iter().zip(names) {
+            let mut table = Some(&said);
+            for part in path.split('.') {
+                table = table.and_then(|table| table.get(part)?.as_table());
+            }
+            let found = table.and_then(|table| table.get(name)?.as_integer());
+            *value = found.map_or(*value, |found| u32::try_from(found).unwrap_or(0));
+            if !WEIGHT_RANGE.contains(value) {
+                let name = format!("{path}.{name}");
+                return Err(WeightsError::Range {
+                    name,
+                    found: *value,
+                });
             }
         }
         Ok(weights)
+    }
+
+    /// The path of the table of each weight and its name in it, in the order of the tables.
+    pub(crate) fn names(&self) -> Vec<(String, &'static str)> {
+        let tables = self.tables().into_iter();
+        let names = tables.flat_map(|(taste, table, rows)| {
+            let path = path(taste, table);
+            let names = rows.into_iter().map(move |(name, ..)| (path.clone(), name));
+            names.collect::<Vec<_>>()
+        });
+        names.collect()
     }
 
     /// The table as a file to change: every weight with its meaning.
@@ -98,14 +132,22 @@ impl Weights {
             "# Weights of the walker: whole numbers from 1 to 1000. Only their proportions within a table\n\
              # matter; a line is as likely as the product of the weights along it.\n",
         );
-        for (table, rows) in self.tables() {
-            text.push_str(&format!("\n[{table}]\n"));
+        for (taste, table, rows) in self.tables() {
+            text.push_str(&format!("\n[{}]\n", path(taste, table)));
             for (name, weight, meaning) in rows {
                 let setting = format!("{name} = {weight}");
                 text.push_str(&format!("{setting:<26}#{meaning}\n"));
             }
         }
         text
+    }
+}
+
+/// The name of a table in a file.
+fn path(taste: &str, table: &str) -> String {
+    match table {
+        "" => taste.to_owned(),
+        table => format!("{taste}.{table}"),
     }
 }
 
@@ -122,21 +164,23 @@ mod tests {
 
     #[test]
     fn a_table_may_say_part_of_it() {
-        let weights = Weights::parse("[motion]\nsemitone = 7\n").unwrap();
-        assert_eq!(weights.motion.semitone, 7);
-        assert_eq!(weights.motion.third, Motion::default().third);
+        let weights = Weights::parse("[motion.last]\nsemitone_up = 7\n").unwrap();
+        assert_eq!(weights.motion.last.semitone_up, 7);
+        let usual = Motion::default();
+        assert_eq!(weights.motion.last.third_up, usual.last.third_up);
+        assert_eq!(weights.motion.strong, usual.strong);
     }
 
     #[test]
     fn mistakes_are_named() {
         let message = |text| Weights::parse(text).unwrap_err().to_string();
         assert_eq!(
-            message("[motion]\nthird = 0"),
-            "weight motion.third is 0; a weight is a whole number from 1 to 1000"
+            message("[motion.second]\nthird_up = 0"),
+            "weight motion.second.third_up is 0; a weight is a whole number from 1 to 1000"
         );
-        let unknown = message("[motion]\nthrid = 3");
-        assert!(unknown.contains("unknown field `thrid`"), "{unknown}");
-        assert!(unknown.ends_with("(did you mean \"third\"?)"), "{unknown}");
-        assert!(message("[motion]\nthird = -3").contains("line 2"));
+        let unknown = message("[contour]\ntrun = 3");
+        assert!(unknown.contains("unknown field `trun`"), "{unknown}");
+        assert!(unknown.ends_with("(did you mean \"turn\"?)"), "{unknown}");
+        assert!(message("[contour]\nturn = -3").contains("line 2"));
     }
 }

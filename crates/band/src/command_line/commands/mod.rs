@@ -8,6 +8,7 @@ pub mod ear;
 pub mod explain;
 #[cfg(feature = "sound")]
 pub mod hear;
+pub mod learn;
 #[cfg(feature = "live")]
 pub mod live;
 pub mod man;

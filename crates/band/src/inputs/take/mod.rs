@@ -19,6 +19,7 @@ pub mod track;
 pub mod voice;
 
 use endpin_theory::{Chorus, Ticks};
+use endpin_walker::Heard;
 use file::{FileProblem, TakeFile};
 pub use grid::GridSource;
 use grid::{Grid, Ruler};
@@ -78,6 +79,17 @@ pub struct TakeNote {
     pub sounds: f64,
     /// How late it was struck, in milliseconds; early is negative.
     pub offset: f64,
+}
+
+impl From<&TakeNote> for Heard {
+    fn from(note: &TakeNote) -> Heard {
+        Heard {
+            chorus: note.chorus,
+            start: note.start,
+            length: note.length,
+            key: note.key,
+        }
+    }
 }
 
 /// A note of the chords beside the line.

@@ -93,16 +93,7 @@ impl Bench {
             range: self.range,
         };
         let take = Take::of_file(file, &self.chorus, reading)?;
-        let heard: Vec<Heard> = take
-            .notes
-            .iter()
-            .map(|note| Heard {
-                chorus: note.chorus,
-                start: note.start,
-                length: note.length,
-                key: note.key,
-            })
-            .collect();
+        let heard: Vec<Heard> = take.notes.iter().map(Heard::from).collect();
         let judgement = self.judge.judge(&heard, take.choruses);
         let collisions = (!take.chords.is_empty()).then(|| self.collisions(&take, &judgement));
         Ok(Judged {
