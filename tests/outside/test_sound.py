@@ -24,7 +24,7 @@ def rendered(endpin, tmp_path_factory):
     folder = tmp_path_factory.mktemp("sound")
 
     def render(scenario, *options):
-        midi, audio = folder / "line.mid", folder / "line.wav"
+        midi, audio = folder / f"{scenario.stem}.mid", folder / "line.wav"
         endpin("write", scenario, "--choruses", "1", *options, "-o", midi)
         run = ["fluidsynth", "-ni", "-F", audio, "-r", str(RATE), FONT, midi]
         subprocess.run(run, check=True, capture_output=True, timeout=120)

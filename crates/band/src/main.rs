@@ -1,7 +1,6 @@
 //! The command line of endpin.
 
-use clap::Parser;
-use endpin::{command_line::Cli, failure::Failure};
+use endpin::{command_line::help, failure::Failure};
 use std::{
     io::{Write, stderr},
     process::ExitCode,
@@ -12,10 +11,10 @@ fn main() -> ExitCode {
     std::panic::set_hook(Box::new(|panic| {
         let _ = writeln!(
             stderr(),
-            "endpin: a mistake of endpin's own, please report it: {panic}"
+            "endpin: internal error, please report it: {panic}"
         );
     }));
-    match std::panic::catch_unwind(|| Cli::parse().command.run()) {
+    match std::panic::catch_unwind(|| help::parse().command.run()) {
         Ok(Ok(code)) => code,
         Ok(Err(failure)) => {
             let _ = writeln!(stderr(), "endpin: {failure}");

@@ -1,6 +1,7 @@
 //! The command line: names, options and their help. No music in it.
 
 pub mod commands;
+pub mod help;
 pub mod options;
 
 use crate::failure::Failure;

@@ -94,7 +94,7 @@ pub struct LineOptions {
     /// How many versions
     #[arg(long, value_name = "N", default_value_t = 8, requires = "vary", value_parser = whole::<u32, 1, 100_000>)]
     pub count: u32,
-    /// Beats in which any two choruses differ at least
+    /// Any two choruses differ in at least so many beats
     #[arg(long, value_name = "BEATS", default_value_t = 1)]
     pub apart: u32,
     /// How the choruses develop: rise, wave or flat [default: a little busier after the first]

@@ -68,7 +68,7 @@ pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
     }
     if let Some(page) = args.output.as_deref().filter(|page| !is_page(page)) {
         return Err(Failure::input(format!(
-            "-o writes a page, and {} is none by its name: end it in .html (its print is paper)",
+            "-o writes a page; {} needs a name that ends in .html",
             shown(page)
         )));
     }

@@ -36,7 +36,7 @@ pub fn run(args: &HearArgs) -> Result<ExitCode, Failure> {
     destination::finish_files_at_signals()?;
     if let Some(file) = args.output.as_deref().filter(|file| !is_midi(file)) {
         return Err(Failure::input(format!(
-            "hear writes MIDI files, and {} is none by its name: end it in .mid",
+            "hear writes MIDI files; {} needs a name that ends in .mid",
             shown(file)
         )));
     }

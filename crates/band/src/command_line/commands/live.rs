@@ -109,7 +109,7 @@ pub struct LiveArgs {
 pub fn run(args: &LiveArgs) -> Result<ExitCode, Failure> {
     if let Some(take) = args.take.as_deref().filter(|take| !is_midi(take)) {
         return Err(Failure::input(format!(
-            "a take is a MIDI file, and {} is none by its name: end it in .mid",
+            "a take is a MIDI file; {} needs a name that ends in .mid",
             shown(take)
         )));
     }
@@ -189,7 +189,7 @@ pub fn run(args: &LiveArgs) -> Result<ExitCode, Failure> {
     let attended = Console::new(show, display, status, tended).attend(play);
     signals.over();
     let mistake =
-        |thread| Failure::output(format!("a mistake of endpin's own stopped the {thread}"));
+        |thread| Failure::output(format!("internal error in the {thread}, please report it"));
     let (outcome, beats) = attended.map_err(mistake)?;
 
     if args.timing {

@@ -58,7 +58,7 @@ pub fn run(args: &WriteArgs) -> Result<ExitCode, Failure> {
             false => String::new(),
         };
         return Err(Failure::input(format!(
-            "write makes MIDI files, and {file_name} is none by its name: end it in .mid{or_sheet}"
+            "write makes MIDI files; {file_name} needs a name that ends in .mid{or_sheet}"
         )));
     }
     let chart = args.chart.as_deref();

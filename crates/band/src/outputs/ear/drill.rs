@@ -118,7 +118,7 @@ impl<'a> Drill<'a> {
         &self.record
     }
 
-    /// The next question. Its topic is drawn by want, so that the learner cannot tell it from the record.
+    /// The next question. Topics that need more practice come more often, at random, so that the learner cannot tell it from the record.
     ///
     /// # Errors
     /// A question that cannot be made.

@@ -1,0 +1,93 @@
+//! Which options `--help` shows: those that most people use first, and what is a command's own. `--help-all` shows
+//! all, as the manual page does.
+
+use super::Cli;
+use clap::{Arg, ArgAction, Command, CommandFactory, FromArgMatches, builder::Resettable};
+use std::ffi::OsStr;
+
+/// Options of the groups that commands share which most people use first.
+const USUAL: [&str; 10] = [
+    "bars", "key", "tempo", "feel", "seed", "choruses", "level", "mute", "count_in", "trade",
+];
+
+/// Reads the arguments of the process; help, versions and mistakes end it as clap does.
+pub fn parse() -> Cli {
+    let wants_all = |argument: std::ffi::OsString| argument == OsStr::new("--help-all");
+    let matches = command(std::env::args_os().any(wants_all)).get_matches();
+    Cli::from_arg_matches(&matches).unwrap_or_else(|error| error.exit())
+}
+
+/// The command line, with all options shown or the usual ones alone.
+fn command(all: bool) -> Command {
+    let shown = |argument: Arg| {
+        let is_own = argument.get_help_heading().is_none();
+        let usual = is_own || USUAL.contains(&argument.get_id().as_str());
+        let hidden = argument.is_hide_set() || !(all || usual);
+        // A number below its range is told so, and is not taken for an option.
+        let takes_value = matches!(argument.get_action(), ArgAction::Set | ArgAction::Append);
+        let negative = takes_value && !argument.is_positional();
+        argument.hide(hidden).allow_negative_numbers(negative)
+    };
+    let with_all = |command: Command| {
+        let help_all = Arg::new("help_all")
+            .long("help-all")
+            .action(ArgAction::Help);
+        // Among the first, not in the last group.
+        let help_all = help_all
+            .help_heading(Resettable::Reset)
+            .help("Print help with every option");
+        let command = command.mut_args(shown);
+        let hides = command.get_arguments().any(Arg::is_hide_set);
+        match hides || all {
+            true => command.arg(help_all),
+            false => command,
+        }
+    };
+    Cli::command().mut_subcommands(with_all)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_usual_options_are_there_and_fewer_than_all() {
+        let count = |all: bool, name: &str| {
+            let cli = command(all);
+            let command = cli.get_subcommands().find(|it| it.get_name() == name);
+            let shown = command
+                .unwrap()
+                .get_arguments()
+                .filter(|it| !it.is_hide_set());
+            shown.count()
+        };
+        for name in ["write", "sheet", "explain"] {
+            assert!(
+                count(false, name) < 30 && count(false, name) < count(true, name),
+                "{name}"
+            );
+        }
+        let cli = command(false);
+        let write = cli
+            .get_subcommands()
+            .find(|it| it.get_name() == "write")
+            .unwrap();
+        for name in USUAL {
+            assert!(
+                write.get_arguments().any(|it| it.get_id() == name),
+                "{name}"
+            );
+        }
+        command(true).debug_assert();
+    }
+
+    #[test]
+    fn a_number_below_its_range_is_told_so() {
+        let found = command(false).try_get_matches_from(["endpin", "write", "--choruses", "-7"]);
+        let told = found.unwrap_err().to_string();
+        assert!(
+            told.contains("'-7'") && told.contains("--choruses"),
+            "{told}"
+        );
+    }
+}
