@@ -4,6 +4,12 @@
 //! Common practice, no source: a blues is told by its form (its tonic as a dominant seventh chord within four
 //! bars, IV7 in the fifth, a dominant of the tonic in the ninth or tenth, the tonic in the eleventh), a tonic
 //! chord of the home key is I wherever it stands, and ii-V-I names its own tonic.
+//!
+//! That ii-V-I names its own tonic holds for every major chord that it leads to, IV and V of home included: Gm7
+//! C7 Fmaj7 in C is ii-V-I of F, not ii and V "of IV" and then IV. It is the one cadence that a key needs to earn
+//! itself, and read otherwise, one figure would have two names within a round of them. Home wins in one place
+//! alone: its own tonic stays I where it turns into the ii of another key. A goal that is a dominant, as in the
+//! fifth bar of a blues, is no tonic, and its ii-V is called by what it leads to.
 
 use super::path::Hypothesis;
 use super::reading::Color;
@@ -62,16 +68,10 @@ impl Hypothesis {
 
 /// The key of each chord where it is beyond argument.
 pub(super) fn settled(heard: &[Heard], home: Hypothesis) -> Vec<Option<Hypothesis>> {
-    let plain = heard.iter().any(|heard| home.is_tonic(heard.sound));
+    let tonics = heard.iter().map(|heard| home.is_tonic(heard.sound));
+    let mut keys: Vec<Option<Hypothesis>> = tonics.map(|tonic| tonic.then_some(home)).collect();
     // Where nothing plainer sounds, the tonic of a major key is its dominant seventh chord.
-    let is_tonic = |sound: Sound| match plain {
-        true => home.is_tonic(sound),
-        false => home.is_seventh_tonic(sound),
-    };
-    let mut keys: Vec<Option<Hypothesis>> = heard
-        .iter()
-        .map(|heard| is_tonic(heard.sound).then_some(home))
-        .collect();
+    let plain = keys.iter().any(Option::is_some);
     for tonic in 0..heard.len() {
         let key = Hypothesis {
             tonic: heard[tonic].sound.root,
@@ -80,6 +80,11 @@ pub(super) fn settled(heard: &[Heard], home: Hypothesis) -> Vec<Option<Hypothesi
         for place in two_five_one(heard, tonic) {
             // The home tonic may turn into the ii of another key; it is I all the same.
             keys[place].get_or_insert(key);
+        }
+    }
+    for (key, heard) in keys.iter_mut().zip(heard) {
+        if !plain && home.is_seventh_tonic(heard.sound) {
+            key.get_or_insert(home);
         }
     }
     keys

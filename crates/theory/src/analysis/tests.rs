@@ -106,6 +106,40 @@ proptest! {
         prop_assert_eq!(read("C6"), read(turnaround));
     }
 
+    /// ii-V-I in major names its own tonic, wherever it stands; the one thing stronger is the home tonic itself,
+    /// which stays I where it turns into the ii of another key.
+    #[test]
+    fn two_five_one_names_its_own_tonic(
+        before in progression(),
+        after in progression(),
+        tonic in prop::sample::select(vec!["C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B"]),
+        (two, five, one) in (
+            prop::sample::select(vec!["m7", "m9", "m7b5"]),
+            prop::sample::select(vec!["7", "7b9", "13", "7alt"]),
+            prop::sample::select(vec!["maj7", "6", "maj9"]),
+        ),
+        minor in any::<bool>(),
+    ) {
+        let one_root: crate::NoteName = tonic.parse().unwrap();
+        let [two_root, five_root] = [Interval::new(1, 2), Interval::new(4, 7)].map(|up| one_root + up);
+        let bars = format!("{before} | {two_root}{two} | {five_root}{five} | {one_root}{one} | {after}");
+        let home: Key = if minor { "C minor" } else { "C" }.parse().unwrap();
+        let found = analysed(&home.to_string(), &bars);
+        let at = before.split('|').count();
+        // Neighbours that only repeat a symbol are one span with it.
+        let place = |symbol: String, from: usize| (from..found.len()).find(|&at| found[at].0 == symbol).unwrap();
+        let two_at = place(format!("{two_root}{two}"), at.saturating_sub(before.split('|').count()));
+        let five_at = place(format!("{five_root}{five}"), two_at);
+        let one_at = place(format!("{one_root}{one}"), five_at);
+        prop_assume!(five_at == two_at + 1 && one_at == two_at + 2);
+        let is_here = |place: usize| found[place].1.key == Key::major(one_root)
+            || found[place].1.key.tonic.chroma() == one_root.chroma() && found[place].1.key.mode == Mode::Major;
+        prop_assert!(is_here(one_at) && found[one_at].1.function.starts_with("Imaj") || found[one_at].1.function.starts_with("I6"), "{:?}", found[one_at]);
+        prop_assert!(is_here(five_at) && found[five_at].1.function.starts_with('V'), "{:?}", found[five_at]);
+        let home_tonic = minor && two_root.chroma() == home.tonic.chroma() && two != "m7b5";
+        prop_assert!(home_tonic || is_here(two_at) && found[two_at].1.function.starts_with("ii"), "{:?}", found[two_at]);
+    }
+
     #[test]
     fn every_choice_holds_the_chord(bars in progression()) {
         let chart = Chart::from_bars(&bars, "4/4".parse().unwrap()).unwrap();
