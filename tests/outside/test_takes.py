@@ -73,11 +73,98 @@ def test_planted_timing_is_recovered(line, check, late, scatter, drift):
     timing = check(played)["timing"]
     last = notes[-1]["start"] / beats
     # Standard errors over 145 notes: scatter / 12 for the mean, about scatter / 10 a chorus for the drift.
-    assert timing["grid"] == "file"
+    assert timing["start"] == "file"
     assert timing["mean_ms"] == pytest.approx(late + drift * last / 2, abs=2 + scatter / 4)
     assert timing["spread_ms"] == pytest.approx(scatter, rel=0.25)
     assert timing["drift_ms_per_chorus"] == pytest.approx(drift, abs=2 + scatter / 3)
     assert timing["tempo"] == pytest.approx(TEMPO, abs=0.2)
+
+
+@pytest.mark.parametrize("late", [-150, -60, 90, 200])
+def test_lateness_against_the_file_is_told_however_great(line, check, late):
+    """To the millisecond: 145 notes without scatter. Half a beat lasts 217 ms."""
+    notes, beats = line
+    timing = check(Playing(TEMPO, late=late, scatter=0).play(notes, beats))["timing"]
+    assert timing["start"] == "file"
+    assert timing["mean_ms"] == pytest.approx(late, abs=1)
+
+
+@pytest.mark.parametrize("late", [-40, 0, 35])
+@pytest.mark.parametrize("counts", [[1, 1, 1, 1], [2, 2, 1, 1, 1, 1]])
+def test_lateness_after_a_count_in_is_told(line, check, late, counts):
+    """Played at 131 beside a file that says 120: only the count-in tells where the beats are."""
+    notes, beats = line
+    beat, first = 60 / 131, sum(counts)
+    starts = [sum(counts[:number]) * beat for number in range(len(counts))]
+    count = [(at, at + 0.2, 41, 90) for at in starts]
+    played = Playing(131, late=late, scatter=4, seed=9).play(notes, beats)
+    played = [(on + first * beat, off + first * beat, key, loud) for on, off, key, loud in played]
+    report = check(count + played, tempo=120.0)
+    assert (report["timing"]["start"], report["cleared"]["count_in"]) == ("count-in", len(counts))
+    assert (report["choruses"], len(report["notes"])) == (3, len(notes))
+    assert report["timing"]["mean_ms"] == pytest.approx(late, abs=3)
+    assert report["timing"]["tempo"] == pytest.approx(131, rel=0.002)
+
+
+def test_where_nothing_tells_the_beat_lateness_is_not_told(line, check):
+    notes, beats = line
+    timing = check(Playing(131, late=30, scatter=4).play(notes, beats), tempo=120.0)["timing"]
+    assert (timing["start"], timing["mean_ms"], timing["drift_ms_per_chorus"]) == ("fit", None, None)
+    assert timing["spread_ms"] == pytest.approx(4, rel=0.25)
+
+
+@pytest.mark.parametrize("change", [-0.06, -0.03, 0.0, 0.03, 0.08])
+def test_rushing_and_dragging_are_told(line, check, change):
+    """A tempo that changes evenly: time t becomes s with t = s + g s^2 / 2."""
+    notes, beats = line
+    played = Playing(TEMPO, scatter=9, seed=3).play(notes, beats)
+    growth = change / played[-1][1]
+    bent = (lambda t: ((1 + 2 * growth * t) ** 0.5 - 1) / growth) if change else (lambda t: t)
+    played = [(bent(on), bent(off), key, loud) for on, off, key, loud in played]
+    curve = check(played)["timing"]["tempo_curve"]
+    assert [(bar["chorus"], bar["bar"]) for bar in curve[:36]] == [(c, b) for c in (1, 2, 3) for b in range(1, 13)]
+    # The end of the line plays at the square root of 1 + 2 x change times the tempo.
+    assert curve[0]["tempo"] == pytest.approx(TEMPO, rel=0.01)
+    assert curve[-1]["tempo"] == pytest.approx(TEMPO * (1 + 2 * change) ** 0.5, rel=0.01)
+
+
+@pytest.mark.parametrize("moved, key", [(2, "G"), (-1, "E"), (5, "Bb")])
+def test_another_key_is_told(line, check, moved, key):
+    notes, beats = line
+    played = Playing(TEMPO, scatter=6).play(notes, beats)
+    report = check([(on, off, midi + moved, loud) for on, off, midi, loud in played])
+    assert report["fit"]["key"] == key
+    assert report["fit"]["share_there"] > 0.95
+    assert (report["choruses"], report["offset_beats"]) == (3, 0)
+
+
+@pytest.mark.parametrize("speed", [0.5, 2])
+def test_half_and_double_speed_are_read(line, check, speed):
+    notes, beats = line
+    report = check(Playing(TEMPO * speed, scatter=6).play(notes, beats))
+    assert report["timing"]["tempo"] == pytest.approx(TEMPO * speed, rel=0.003)
+    assert (report["choruses"], broken(report)) == (3, set())
+
+
+def test_a_bar_a_fifth_too_high_is_told_as_that(line, check):
+    notes, beats = line
+    moved = [{**n, "midi": n["midi"] + 7 * ((n["chorus"], n["bar"]) == (2, 5))} for n in notes]
+    habits = check(Playing(TEMPO, scatter=6).play(moved, beats))["habits"]
+    worked = [habit for habit in habits if habit["grade"] in ("unusual", "wrong")]
+    assert [(habit["what"], habit["bars"]) for habit in worked] == [("the whole bar lies a fifth too high", [17])]
+
+
+def test_the_same_fault_is_one_habit_with_its_bars(line, check):
+    notes, beats = line
+    wrong = [
+        {**n, "midi": n["midi"] + 1} if (n["bar"], n["beat"]) == (8, 1.0) and n["chorus"] in (1, 2, 3) else n for n in notes
+    ]
+    habits = check(Playing(TEMPO, scatter=6).play(wrong, beats))["habits"]
+    first = habits[0]
+    assert (first["what"], first["count"], first["bars"]) == (
+        "D7b9 arrives without its root: Eb for D", 3, [8, 20, 32],
+    )
+    assert len([habit for habit in habits if habit["grade"] in ("unusual", "wrong")]) <= 5
 
 
 @pytest.mark.parametrize("swing", [1.0, 1.5, 2.0])

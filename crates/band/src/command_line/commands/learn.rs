@@ -5,7 +5,7 @@ use crate::{
     failure::{Failure, shown},
     inputs::{
         source,
-        take::{Reading, Take},
+        take::{Reading, Take, TakeNote},
     },
     outputs::{destination, learnt, report::to_json},
 };
@@ -141,7 +141,7 @@ impl LearnArgs {
         };
         let take = Take::of_file(&source::take(file)?, &chorus, reading);
         let take = take.map_err(|problem| named(&problem))?;
-        let heard: Vec<Heard> = take.notes.iter().map(Heard::from).collect();
+        let heard: Vec<Heard> = take.notes.iter().map(TakeNote::heard).collect();
         let understood = analyse(&chorus.spans, chorus.key);
         learner
             .add(&chorus, &understood, range, &heard, take.choruses)

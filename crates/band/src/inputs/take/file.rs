@@ -19,6 +19,17 @@ pub struct TakeFile {
     pub voices: Vec<Voice>,
     /// What its ticks last.
     pub tempo_map: TempoMap,
+    /// How it was heard, if it is a recording.
+    pub sound: Option<Sound>,
+}
+
+/// How a recording was heard.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sound {
+    /// The frequency of A above middle C, in hertz.
+    pub tuning_hz: f64,
+    /// Ticks of the notes whose key is uncertain, in order.
+    pub uncertain: Vec<u64>,
 }
 
 /// What is wrong with a file, for the person who chose it.
@@ -115,6 +126,7 @@ impl TakeFile {
         Ok(TakeFile {
             voices: tracks.voices,
             tempo_map,
+            sound: None,
         })
     }
 }

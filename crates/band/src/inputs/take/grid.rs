@@ -13,20 +13,22 @@ use endpin_theory::Chorus;
 pub enum GridSource {
     /// The file's own tempo: it was played to that click.
     File,
+    /// A click or drums in the file, which keep a tempo of their own.
+    Click,
     /// A steady tempo fitted to the playing, with how clear its pulse is, 0 to 1.
     Steady(f64),
     /// A tempo that follows the playing, with how clear its pulse is, 0 to 1.
     Following(f64),
 }
 
-/// The most that a player who keeps to the file's grid drifts from it, in beats, over a whole take.
+/// The most that a player who keeps to a grid that is given drifts from it, in beats, over a whole take.
 const KEEPS_THE_GRID: f64 = 0.6;
-/// The most that a whole take is off the file's grid without being recorded beside it, in beats.
-const LATE: f64 = 0.25;
 /// The most that a steady player wanders from an even tempo, in beats.
 const STEADY: f64 = 0.3;
 /// Attacks at the beginning that tell where the player stands against the grid.
 const OPENING: usize = 16;
+/// The fewest attacks of a click or drums that make a grid.
+const FEWEST_CLICKS: usize = 8;
 
 /// Nominal beats: by the file's tempo where it counts in quarter notes, else by the chart's.
 pub(super) struct Ruler<'a> {
@@ -44,7 +46,8 @@ impl<'a> Ruler<'a> {
         }
     }
 
-    fn beats(&self, note: &MelodyNote) -> f64 {
+    /// When a note was struck, in nominal beats.
+    pub fn beats(&self, note: &MelodyNote) -> f64 {
         let by_chart = || note.at * self.chart_tempo / 60.0;
         note.quarters.unwrap_or_else(by_chart) / self.quarters_a_beat
     }
@@ -69,10 +72,13 @@ pub(super) struct Grid {
     pub places: Vec<f64>,
     /// For each attack the line that gives the nominal time of a place.
     pub lines: Vec<Fit>,
+    /// The same by the player's own pulse.
+    pub own: Vec<Fit>,
 }
 
 impl Grid {
-    pub fn new(ruler: &Ruler<'_>, played: &[MelodyNote]) -> Grid {
+    /// The grid of a line, beside clicks or drums at these times in seconds.
+    pub fn new(ruler: &Ruler<'_>, played: &[MelodyNote], clicks: &[MelodyNote]) -> Grid {
         let times: Vec<f64> = played.iter().map(|note| ruler.beats(note)).collect();
         let nominal = Fit {
             zero: 0.0,
@@ -82,6 +88,7 @@ impl Grid {
             return Grid {
                 source: GridSource::File,
                 lines: vec![nominal; times.len()],
+                own: vec![nominal; times.len()],
                 places: times,
             };
         };
@@ -90,36 +97,51 @@ impl Grid {
             .zip(&pulse.lines)
             .map(|(&time, line)| line.place(time))
             .collect();
-        let (source, line) = Grid::choose(ruler, &pulse, &times, &places);
+        let clicks: Vec<f64> = clicks.iter().map(|note| ruler.beats(note)).collect();
+        let (source, lines) = Grid::by_file(ruler, &times, &places)
+            .or_else(|| Grid::by_clicks(&clicks, &times, &places))
+            .unwrap_or_else(|| Grid::by_playing(&pulse, &times, &places));
         Grid {
             source,
             places,
-            lines: line.map_or(pulse.lines, |line| vec![line; times.len()]),
+            lines,
+            own: pulse.lines,
         }
     }
 
-    /// The file's grid if the playing keeps to it, else a steady tempo if it keeps one, else none for all.
-    fn choose(
-        ruler: &Ruler<'_>,
-        pulse: &Pulse,
-        times: &[f64],
-        places: &[f64],
-    ) -> (GridSource, Option<Fit>) {
-        let off_file: Vec<f64> = times
+    /// The file's grid, if the playing keeps to it: its beats are those nearest to the first notes.
+    fn by_file(ruler: &Ruler<'_>, times: &[f64], places: &[f64]) -> Option<(GridSource, Vec<Fit>)> {
+        let off: Vec<f64> = times.iter().zip(places).map(|(t, p)| t - p).collect();
+        let kept = ruler.is_of_file() && width(&off) < KEEPS_THE_GRID;
+        let zero = median(&off[..off.len().min(OPENING)]).round();
+        let line = Fit { zero, period: 1.0 };
+        kept.then(|| (GridSource::File, vec![line; times.len()]))
+    }
+
+    /// The grid of clicks or drums, if the playing keeps to them.
+    fn by_clicks(clicks: &[f64], times: &[f64], places: &[f64]) -> Option<(GridSource, Vec<Fit>)> {
+        let pulse = pulse::find(clicks).filter(|_| clicks.len() >= FEWEST_CLICKS)?;
+        let nearest = |time: f64| {
+            let after = clicks.partition_point(|&click| click < time);
+            pulse.lines[after.min(clicks.len() - 1)]
+        };
+        let lines: Vec<Fit> = times.iter().map(|&time| nearest(time)).collect();
+        let by_click = lines
             .iter()
-            .zip(places)
-            .map(|(time, place)| time - place)
-            .collect();
-        if ruler.is_of_file() && width(&off_file) < KEEPS_THE_GRID {
-            let opening = median(&off_file[..off_file.len().min(OPENING)]);
-            let late = opening - opening.round();
-            let zero = if late.abs() <= LATE {
-                opening.round()
-            } else {
-                opening
-            };
-            return (GridSource::File, Some(Fit { zero, period: 1.0 }));
-        }
+            .zip(times)
+            .map(|(line, &time)| line.place(time));
+        let off: Vec<f64> = by_click.zip(places).map(|(c, p)| c - p).collect();
+        // The numbers of its beats are other ones.
+        let moved = median(&off[..off.len().min(OPENING)]).round();
+        let renumbered = lines.iter().map(|line| Fit {
+            zero: line.time(moved),
+            period: line.period,
+        });
+        (width(&off) < KEEPS_THE_GRID).then(|| (GridSource::Click, renumbered.collect()))
+    }
+
+    /// A steady tempo if the playing keeps one, else one for each attack.
+    fn by_playing(pulse: &Pulse, times: &[f64], places: &[f64]) -> (GridSource, Vec<Fit>) {
         let steady = pulse.steady;
         let wandering: Vec<f64> = times
             .iter()
@@ -127,9 +149,41 @@ impl Grid {
             .map(|(&time, place)| steady.place(time) - place)
             .collect();
         match width(&wandering) < STEADY {
-            true => (GridSource::Steady(pulse.clarity), Some(steady)),
-            false => (GridSource::Following(pulse.clarity), None),
+            true => (GridSource::Steady(pulse.clarity), vec![steady; times.len()]),
+            false => (GridSource::Following(pulse.clarity), pulse.lines.clone()),
         }
+    }
+
+    /// The same grid with beats of which `speed` go into one of it.
+    pub fn at_speed(&self, speed: f64) -> Grid {
+        // The first attack stands on a beat of either.
+        let first = self.places.first().map_or(0.0, |place| place.round());
+        let scaled = |lines: &[Fit]| {
+            let line = |line: &Fit| Fit {
+                zero: line.time(first),
+                period: line.period / speed,
+            };
+            lines.iter().map(line).collect()
+        };
+        Grid {
+            source: self.source,
+            places: self
+                .places
+                .iter()
+                .map(|place| (place - first) * speed)
+                .collect(),
+            lines: scaled(&self.lines),
+            own: scaled(&self.own),
+        }
+    }
+
+    /// A steady grid moved so that this place comes at this nominal time; no other grid is moved.
+    pub fn move_downbeat(&mut self, place: f64, time: f64) -> bool {
+        let is_steady = matches!(self.source, GridSource::Steady(_));
+        for line in self.lines.iter_mut().filter(|_| is_steady) {
+            line.zero = time - place * line.period;
+        }
+        is_steady
     }
 
     /// The beat of the file at which a slot stands, if the file's grid was kept.

@@ -6,7 +6,7 @@ use super::{
     grid::{Grid, Ruler},
     melody::MelodyNote,
     slots::{self, IN_A_BEAT, Slot},
-    timing::NoteOnGrid,
+    timing::{BarTempo, NoteOnGrid},
 };
 use endpin_theory::{Chorus, Ticks, meter::TICKS_PER_QUARTER};
 
@@ -34,6 +34,46 @@ impl Laid<'_> {
             .map_or(0.0, |line| self.ruler.seconds(line.time(place)))
     }
 
+    /// When a slot comes by the player's own pulse around the note of this number.
+    fn own_seconds(&self, number: usize, slot: Slot) -> f64 {
+        let place = slots::place(slot, self.swing);
+        let line = self.grid.own.get(number);
+        line.map_or(0.0, |line| self.ruler.seconds(line.time(place)))
+    }
+
+    /// The tempo of each bar with notes in it or close by.
+    pub fn curve(&self) -> Vec<BarTempo> {
+        let beat = (self.ruler.quarters_a_beat * TICKS_PER_QUARTER as f64).round() as i64;
+        let slot = |ticks: Ticks| ticks.0 * IN_A_BEAT / beat;
+        let mut curve = Vec::new();
+        for chorus in 0..self.alignment.choruses {
+            let begin = self.alignment.zero + slot(self.chorus.length()) * i64::from(chorus);
+            for bar in &self.chorus.bars {
+                let from = begin + slot(bar.start);
+                let to = from + slot(bar.meter.bar_ticks());
+                let first = self.slots.partition_point(|&slot| slot < from);
+                let end = self.slots.partition_point(|&slot| slot < to);
+                if first == end {
+                    continue;
+                }
+                let line = self.grid.own[(first + end) / 2];
+                let time = |slot: Slot| {
+                    let place = slot as f64 / IN_A_BEAT as f64;
+                    self.ruler.seconds(line.time(place))
+                };
+                let tempo = 60.0 * bar.meter.bar_ticks().quarters() / (time(to) - time(from));
+                if tempo.is_finite() && tempo > 0.0 {
+                    curve.push(BarTempo {
+                        chorus: chorus + 1,
+                        bar: bar.number,
+                        tempo,
+                    });
+                }
+            }
+        }
+        curve
+    }
+
     /// The notes, moved to these keys.
     pub fn notes(&self, keys: &[u8]) -> Vec<TakeNote> {
         let length = self.chorus.length().0;
@@ -56,6 +96,7 @@ impl Laid<'_> {
                     velocity: played.velocity,
                     at: played.at,
                     sounds: played.end - played.at,
+                    certain: true,
                     offset: 1000.0 * (played.at - self.seconds_of(number, slot)),
                 }
             })
@@ -98,6 +139,7 @@ impl Laid<'_> {
             NoteOnGrid {
                 chorus: f64::from(note.chorus) - 1.0 + note.start.0 as f64 / length,
                 offset: note.offset,
+                by_pulse: 1000.0 * (note.at - self.own_seconds(number, self.slots[number])),
                 fullness: match (gap, next) {
                     (Some(gap), Some(next)) if gap <= 2 * IN_A_BEAT => {
                         let played = &self.played[number];

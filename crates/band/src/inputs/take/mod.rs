@@ -1,10 +1,11 @@
 //! A take: a line that somebody played, from the bytes of its file to notes over the chart.
 //!
 //! The stages, one module each: [`mod@file`] and [`track`] read the bytes (or `recording` takes what was heard in a sound), [`voice`] chooses the line among
-//! the tracks, [`melody`] clears it, [`pulse`] finds its beats, [`grid`] chooses what they are read against,
+//! the tracks, [`melody`] clears it, [`count_in`] tells what only counts, [`pulse`] finds its beats, [`grid`] chooses what they are read against,
 //! [`slots`] quantises, [`align`] lays it over the chart, and [`timing`] draws its figures.
 
 pub mod align;
+pub mod count_in;
 pub mod file;
 pub mod grid;
 mod laid;
@@ -18,13 +19,16 @@ pub mod timing;
 pub mod track;
 pub mod voice;
 
+use align::Alignment;
 use endpin_theory::{Chorus, Ticks};
 use endpin_walker::Heard;
 use file::{FileProblem, TakeFile};
 pub use grid::GridSource;
 use grid::{Grid, Ruler};
 use laid::Laid;
+use slots::{Slot, Slots};
 use timing::Timing;
+pub use timing::{BarTempo, Start};
 use voice::{ChoiceProblem, ChosenBy};
 
 /// A line over a chart, as it was played.
@@ -40,8 +44,14 @@ pub struct Take {
     pub tempo: f64,
     /// Where the grid comes from.
     pub grid: GridSource,
+    /// What is known of the beats that were played to.
+    pub start: Start,
+    /// Notes of a count-in before the line.
+    pub counted_in: usize,
     /// How well the notes spell the chart where they were laid over it: 0 by chance, 1 all.
     pub fit: f64,
+    /// By how many semitones the chart would have to be moved for the notes to spell it much better, -5 to 6.
+    pub fits_moved_by: Option<i8>,
     /// Octaves by which all notes were moved into the range of the instrument.
     pub octaves: i8,
     /// The figures of its time.
@@ -56,6 +66,8 @@ pub struct Take {
     pub chosen_by: ChosenBy,
     /// What was cleared away: notes struck twice, false notes, other notes of double stops.
     pub cleared: (usize, usize, usize),
+    /// How a recording is tuned: the frequency of A above middle C, in hertz; none for a MIDI file.
+    pub tuning_hz: Option<f64>,
     /// What the player of chords struck at the same time, if the file has one.
     pub chords: Vec<TakeChordNote>,
 }
@@ -79,15 +91,18 @@ pub struct TakeNote {
     pub sounds: f64,
     /// How late it was struck, in milliseconds; early is negative.
     pub offset: f64,
+    /// Whether its key is certain: in a recording it may not be.
+    pub certain: bool,
 }
 
-impl From<&TakeNote> for Heard {
-    fn from(note: &TakeNote) -> Heard {
+impl TakeNote {
+    /// The note as a judge hears it.
+    pub fn heard(&self) -> Heard {
         Heard {
-            chorus: note.chorus,
-            start: note.start,
-            length: note.length,
-            key: note.key,
+            chorus: self.chorus,
+            start: self.start,
+            length: self.length,
+            key: self.key,
         }
     }
 }
@@ -152,7 +167,7 @@ impl Take {
         reading: Reading<'_>,
     ) -> Result<Take, TakeProblem> {
         let choice = voice::choose(file, reading.track)?;
-        let melody = melody::extract(choice.bass, &file.tempo_map);
+        let mut melody = melody::extract(choice.bass, &file.tempo_map);
         let keys: Vec<u8> = melody.notes.iter().map(|note| note.key).collect();
         let octaves = octaves_into(&keys, reading.range)?;
         let keys: Vec<u8> = keys
@@ -161,9 +176,31 @@ impl Take {
             .collect();
 
         let ruler = Ruler::new(&file.tempo_map, chorus);
-        let grid = Grid::new(&ruler, &melody.notes);
-        let slots = slots::quantise(&grid.places);
-        let alignment = align::align(chorus, &slots.slots, &keys, |slot| grid.beat_of_file(slot));
+        let times: Vec<f64> = melody.notes.iter().map(|note| ruler.beats(note)).collect();
+        let count_in = count_in::find(chorus, &times, &keys);
+        let counted_in = count_in.map_or(0, |count_in| count_in.notes);
+        let keys = &keys[counted_in..];
+        melody.notes.drain(..counted_in);
+        let clicks = choice
+            .clicks
+            .map(|voice| melody::extract(voice, &file.tempo_map).notes);
+        let grid = Grid::new(&ruler, &melody.notes, &clicks.unwrap_or_default());
+        let OnGrid {
+            mut grid,
+            slots,
+            alignment,
+        } = OnGrid::best(chorus, grid, keys);
+        let elsewhere = fits_moved_by(chorus, &slots.slots, keys, alignment.fit);
+        let alignment = elsewhere.map_or(alignment, |(_, there)| there);
+        let zero = alignment.zero as f64 / slots::IN_A_BEAT as f64;
+        let is_counted_in =
+            count_in.is_some_and(|count_in| grid.move_downbeat(zero, count_in.downbeat));
+        let start = match grid.source {
+            GridSource::File => Start::File,
+            GridSource::Click => Start::Click,
+            _ if is_counted_in => Start::CountIn,
+            _ => Start::Fit,
+        };
         let laid = Laid {
             chorus,
             ruler: &ruler,
@@ -173,8 +210,19 @@ impl Take {
             alignment,
             played: &melody.notes,
         };
-        let notes = laid.notes(&keys);
-        let timing = timing::figures(&laid.placed(&notes));
+        let mut notes = laid.notes(keys);
+        let uncertain = file.sound.iter().flat_map(|sound| &sound.uncertain);
+        for at in uncertain.map(|&tick| file.tempo_map.seconds(tick)) {
+            let first = notes.partition_point(|note| note.at < at - 1e-6);
+            if let Some(note) = notes.get_mut(first).filter(|note| note.at < at + 1e-6) {
+                note.certain = false;
+            }
+        }
+        let tempo_is_fitted = !matches!(grid.source, GridSource::File | GridSource::Click);
+        let timing = Timing {
+            curve: laid.curve(),
+            ..timing::figures(&laid.placed(&notes), start, tempo_is_fitted)
+        };
         let zero = laid.seconds_of(0, alignment.zero);
         let tempo = laid.tempo();
         let chords = choice.chords.map_or_else(Vec::new, |voice| {
@@ -194,17 +242,82 @@ impl Take {
             },
             tempo,
             grid: grid.source,
+            start,
+            counted_in,
             fit: alignment.fit,
+            fits_moved_by: elsewhere.map(|(moved, _)| moved),
             octaves,
             timing,
             swing_ratio: slots.swing.map(timing::ratio),
             track_name: choice.bass.name.clone(),
             track: choice.bass.track,
             chosen_by: choice.by,
+            tuning_hz: file.sound.as_ref().map(|sound| sound.tuning_hz),
             cleared: (melody.doubled, melody.ghosts, melody.double_stops),
             chords,
         })
     }
+}
+
+/// A line on its grid, and where its form begins there.
+struct OnGrid {
+    grid: Grid,
+    slots: Slots,
+    alignment: Alignment,
+}
+
+/// Another speed or key counts only if the notes spell the chart so much better there.
+const BETTER: f64 = 0.2;
+/// From here on the notes spell the chart well enough for no other to be looked for.
+const GOOD_FIT: f64 = 0.7;
+
+impl OnGrid {
+    fn new(chorus: &Chorus, grid: Grid, keys: &[u8]) -> OnGrid {
+        let slots = slots::quantise(&grid.places);
+        let alignment = align::align(chorus, &slots.slots, keys, |slot| grid.beat_of_file(slot));
+        OnGrid {
+            grid,
+            slots,
+            alignment,
+        }
+    }
+
+    /// As its pulse says; or at half or twice that speed, if the notes spell the chart much better so.
+    fn best(chorus: &Chorus, grid: Grid, keys: &[u8]) -> OnGrid {
+        let plain = OnGrid::new(chorus, grid, keys);
+        let others = [0.5, 2.0]
+            .into_iter()
+            .filter(|_| plain.alignment.fit < GOOD_FIT);
+        let others: Vec<OnGrid> = others
+            .map(|speed| OnGrid::new(chorus, plain.grid.at_speed(speed), keys))
+            .filter(|other| other.alignment.fit > plain.alignment.fit + BETTER)
+            .collect();
+        others.into_iter().fold(plain, |best, other| {
+            match other.alignment.fit > best.alignment.fit {
+                true => other,
+                false => best,
+            }
+        })
+    }
+}
+
+/// The semitones by which the chart would have to be moved for the notes to spell it much better, and where it would
+/// begin.
+fn fits_moved_by(
+    chorus: &Chorus,
+    slots: &[Slot],
+    keys: &[u8],
+    fit: f64,
+) -> Option<(i8, Alignment)> {
+    let others = (-5..=6).filter(|&moved| moved != 0 && fit < GOOD_FIT);
+    let there = others.map(|moved| {
+        let back = |key: &u8| key.saturating_add_signed(-moved);
+        let keys: Vec<u8> = keys.iter().map(back).collect();
+        (moved, align::align(chorus, slots, &keys, |_| None))
+    });
+    there
+        .filter(|(_, there)| there.fit > fit + BETTER)
+        .max_by(|a, b| a.1.fit.total_cmp(&b.1.fit))
 }
 
 fn moved(key: u8, octaves: i8) -> Option<u8> {

@@ -26,6 +26,8 @@ pub struct ChosenVoices<'a> {
     pub bass: &'a Voice,
     /// The chords beside it, if somebody plays some.
     pub chords: Option<&'a Voice>,
+    /// A click or drums, if there are any.
+    pub clicks: Option<&'a Voice>,
     /// How the line was told.
     pub by: ChosenBy,
 }
@@ -103,7 +105,19 @@ pub fn choose<'a>(
             thickness >= 2.0 || (thickness > 1.3 && is_called(voice, &CHORD_WORDS))
         })
         .max_by_key(|voice| voice.notes.len());
-    Ok(ChosenVoices { bass, chords, by })
+    let percussion = file
+        .voices
+        .iter()
+        .filter(|voice| voice.channel == PERCUSSION);
+    let clicks = percussion
+        .filter(|voice| !std::ptr::eq(*voice, bass) && voice.notes.len() <= LONGEST_LINE)
+        .max_by_key(|voice| voice.notes.len());
+    Ok(ChosenVoices {
+        bass,
+        chords,
+        clicks,
+        by,
+    })
 }
 
 fn asked_for<'a>(file: &'a TakeFile, wanted: &str) -> Result<&'a Voice, ChoiceProblem> {
@@ -212,6 +226,7 @@ mod tests {
         TakeFile {
             voices,
             tempo_map: TempoMap::new(Timing::Metrical(480.into()), vec![]).unwrap(),
+            sound: None,
         }
     }
 

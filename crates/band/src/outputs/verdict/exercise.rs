@@ -1,7 +1,6 @@
 //! What to practise next, and the commands that make the exercise.
 
 use super::{Bench, Judged};
-use crate::inputs::take::GridSource;
 use endpin_walker::{Verdict, judge::Kept};
 use std::collections::BTreeMap;
 
@@ -124,16 +123,13 @@ fn for_time(judged: &Judged, chart: &str) -> Vec<Wanted> {
         timing.spread
     );
     let mut wanted = vec![to_a_click(timing.spread, spread, "click-2-4", "click.mid")];
-    if judged.take.grid == GridSource::File {
-        let tendency = match timing.drift < 0.0 {
-            true => "rushing",
-            false => "dragging",
-        };
-        let drift = format!(
+    if let Some(drift) = timing.drift {
+        let tendency = if drift < 0.0 { "rushing" } else { "dragging" };
+        let what = format!(
             "tempo: {tendency} by {:.0} ms a chorus; keep it while the click drops out",
-            timing.drift.abs()
+            drift.abs()
         );
-        wanted.push(to_a_click(timing.drift, drift, "click-drop-4", "drop.mid"));
+        wanted.push(to_a_click(drift, what, "click-drop-4", "drop.mid"));
     }
     wanted
 }

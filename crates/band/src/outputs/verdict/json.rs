@@ -1,7 +1,7 @@
 //! The report of a judged take: `endpin-check/2`.
 
-use super::{Bench, Judged, TakeCollisions, exercise};
-use crate::inputs::take::{GridSource, TakeNote};
+use super::{Bench, Judged, TakeCollisions, exercise, habits};
+use crate::inputs::take::TakeNote;
 use endpin_walker::{
     Verdict,
     judge::{Kept, Mend},
@@ -16,6 +16,7 @@ pub struct CheckReport<'a> {
     key: String,
     #[serde(flatten)]
     take: TakeReport<'a>,
+    habits: Vec<HabitReport>,
     practise: Vec<PracticeReport>,
     #[serde(skip_serializing_if = "Vec::is_empty")]
     progress: Vec<ProgressReport<'a>>,
@@ -29,7 +30,8 @@ struct TakeReport<'a> {
     choruses: u32,
     offset_beats: f64,
     octaves: i8,
-    fit: f64,
+    fit: FitReport,
+    source: SourceReport,
     cleared: ClearedReport,
     scores: Scores,
     timing: TimingReport,
@@ -39,7 +41,29 @@ struct TakeReport<'a> {
 }
 
 #[derive(Debug, Serialize)]
+struct FitReport {
+    share: f64,
+    key: Option<String>,
+    share_there: Option<f64>,
+}
+
+#[derive(Debug, Serialize)]
+struct SourceReport {
+    kind: &'static str,
+    tuning_hz: Option<f64>,
+}
+
+#[derive(Debug, Serialize)]
+struct HabitReport {
+    what: String,
+    grade: &'static str,
+    count: usize,
+    bars: Vec<i64>,
+}
+
+#[derive(Debug, Serialize)]
 struct ClearedReport {
+    count_in: usize,
     doubled: usize,
     false_notes: usize,
     double_stops: usize,
@@ -105,13 +129,20 @@ struct Time {
 
 #[derive(Debug, Serialize)]
 struct TimingReport {
-    mean_ms: f64,
+    start: &'static str,
+    mean_ms: Option<f64>,
     spread_ms: f64,
     drift_ms_per_chorus: Option<f64>,
     swing_ratio: Option<f64>,
     tempo: f64,
-    grid: &'static str,
-    clarity: Option<f64>,
+    tempo_curve: Vec<BarTempoReport>,
+}
+
+#[derive(Debug, Serialize)]
+struct BarTempoReport {
+    chorus: u32,
+    bar: u32,
+    tempo: f64,
 }
 
 /// What was rated where line and chords sound together.
@@ -205,6 +236,7 @@ impl<'a> CheckReport<'a> {
             chart: &bench.chart.title,
             key: bench.chart.key.to_string(),
             take: take(last),
+            habits: habits::of(bench, last).into_iter().map(habit).collect(),
             practise: practise
                 .map(|exercise| PracticeReport {
                     what: exercise.what,
@@ -230,8 +262,23 @@ fn take(judged: &Judged) -> TakeReport<'_> {
         choruses: take.choruses,
         offset_beats: rounded(take.offset_beats, 1000.0),
         octaves: take.octaves,
-        fit: rounded(take.fit, 1000.0),
+        fit: FitReport {
+            share: rounded(judged.fit.share, 1000.0),
+            key: judged.fit.elsewhere.map(|there| there.key.to_string()),
+            share_there: judged
+                .fit
+                .elsewhere
+                .map(|there| rounded(there.share, 1000.0)),
+        },
+        source: SourceReport {
+            kind: match take.tuning_hz {
+                Some(_) => "sound",
+                None => "midi",
+            },
+            tuning_hz: take.tuning_hz.map(|hertz| rounded(hertz, 10.0)),
+        },
         cleared: ClearedReport {
+            count_in: take.counted_in,
             doubled,
             false_notes,
             double_stops,
@@ -291,21 +338,20 @@ fn scores(judged: &Judged) -> Scores {
 
 fn timing(judged: &Judged) -> TimingReport {
     let take = &judged.take;
-    let (grid, clarity) = match take.grid {
-        GridSource::File => ("file", None),
-        GridSource::Steady(clarity) => ("steady", Some(clarity)),
-        GridSource::Following(clarity) => ("following", Some(clarity)),
-    };
     let milliseconds = |value: f64| rounded(value, 100.0);
+    let curve = take.timing.curve.iter().map(|bar| BarTempoReport {
+        chorus: bar.chorus,
+        bar: bar.bar,
+        tempo: rounded(bar.tempo, 100.0),
+    });
     TimingReport {
-        mean_ms: milliseconds(take.timing.mean),
+        start: take.start.name(),
+        mean_ms: take.timing.mean.map(milliseconds),
         spread_ms: milliseconds(take.timing.spread),
-        // A grid fitted to the playing has its drift in it.
-        drift_ms_per_chorus: clarity.is_none().then(|| milliseconds(take.timing.drift)),
+        drift_ms_per_chorus: take.timing.drift.map(milliseconds),
         swing_ratio: take.swing_ratio.map(|ratio| rounded(ratio, 1000.0)),
         tempo: rounded(take.tempo, 100.0),
-        grid,
-        clarity: clarity.map(|clarity| rounded(clarity, 1000.0)),
+        tempo_curve: curve.collect(),
     }
 }
 
@@ -366,6 +412,15 @@ fn mend<'a>(judged: &Judged, mend: &'a Mend) -> MendReport<'a> {
         name: mend.pitch.to_string(),
         why: &mend.why,
         others: others.collect(),
+    }
+}
+
+fn habit(habit: habits::Habit) -> HabitReport {
+    HabitReport {
+        what: habit.what,
+        grade: habit.grade.name(),
+        count: habit.count,
+        bars: habit.bars,
     }
 }
 

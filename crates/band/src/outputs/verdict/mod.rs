@@ -1,17 +1,20 @@
 //! A take judged: the take read, each note's verdict, the chords beside it, and what to practise next.
 
 pub mod exercise;
+pub mod fit;
+pub mod habits;
 pub mod json;
 pub mod page;
 pub mod text;
 pub mod written;
 
 use crate::{
-    inputs::take::{Reading, Take, TakeProblem, file::TakeFile},
+    inputs::take::{Reading, Take, TakeNote, TakeProblem, file::TakeFile},
     players::collisions::collides,
 };
 use endpin_theory::{Chart, Chorus, Spelling, Strength, analysis::analyse};
 use endpin_walker::{Heard, Judge, Judgement, Verdict};
+use fit::ChartFit;
 
 /// A take and what the judge says of it.
 #[derive(Clone, Debug)]
@@ -22,6 +25,10 @@ pub struct Judged {
     pub take: Take,
     /// Verdicts and figures; a verdict for each note of the take.
     pub judgement: Judgement,
+    /// How well the take fits its chart as a whole.
+    pub fit: ChartFit,
+    /// Bars that lie off by an interval, where they would be right: chorus, bar, semitones.
+    pub moved: Vec<(u32, i64, i8)>,
     /// Where the chords beside the line collide with it; none if there are no chords.
     pub collisions: Option<TakeCollisions>,
 }
@@ -93,15 +100,24 @@ impl Bench {
             range: self.range,
         };
         let take = Take::of_file(file, &self.chorus, reading)?;
-        let heard: Vec<Heard> = take.notes.iter().map(Heard::from).collect();
+        let heard: Vec<Heard> = take.notes.iter().map(TakeNote::heard).collect();
         let judgement = self.judge.judge(&heard, take.choruses);
         let collisions = (!take.chords.is_empty()).then(|| self.collisions(&take, &judgement));
-        Ok(Judged {
+        let mut judged = Judged {
             file: name,
+            fit: ChartFit::of(&self.judge, self.chart.key, &take, &judgement),
+            moved: Vec::new(),
             take,
             judgement,
             collisions,
-        })
+        };
+        judged.moved = habits::moved(self, &judged);
+        Ok(judged)
+    }
+
+    /// The lowest and the highest MIDI key of the instrument.
+    pub fn range(&self) -> (u8, u8) {
+        self.range
     }
 
     /// Chord notes that begin or go on while a bass note sounds, against it.

@@ -9,6 +9,7 @@ use super::{
     Bench, Judged, exercise, text,
     written::{self, WrittenChorus},
 };
+use crate::inputs::take::TakeNote;
 use crate::outputs::{
     html::{escaped, head},
     marks::{GRADE_LEGEND, Grade, LEGEND},
@@ -18,7 +19,7 @@ use endpin_walker::Verdict;
 use std::{fmt::Write, ops::Range};
 
 /// Left of every plot stand its scales.
-const MARGIN: f64 = 44.0;
+const MARGIN: f64 = 56.0;
 
 /// The page of one take or several: the last in full, all in figures.
 pub fn report(bench: &Bench, takes: &[Judged], chart_file: &str) -> String {
@@ -30,7 +31,9 @@ pub fn report(bench: &Bench, takes: &[Judged], chart_file: &str) -> String {
     for line in text::terms(bench, last).lines() {
         let _ = writeln!(body, "<p class=terms>{}</p>", escaped(line));
     }
+    body += &in_short(bench, last);
     body += "<h2>The line</h2>\n";
+    body += &players(last);
     body += &legend();
     let marks = written::marks(last);
     for number in 1..=last.take.choruses {
@@ -39,12 +42,13 @@ pub fn report(bench: &Bench, takes: &[Judged], chart_file: &str) -> String {
         let _ = writeln!(body, "<h3>Chorus {number}</h3>");
         body += &staff(last, &chorus, &staves);
     }
-    body += &figures(last);
-    body += &exercises(bench, last, chart_file);
-    body += "<h2>Time</h2>\n";
+    body += "<h2>Tempo</h2>\n";
+    body += &plots::tempo(last);
     body += &plots::placement(bench, last);
     body += "<h2>Register</h2>\n";
     body += &plots::register(bench, last);
+    body += &figures(last);
+    body += &exercises(bench, last, chart_file);
     if takes.len() > 1 {
         body += "<h2>From take to take</h2>\n";
         body += &plots::progress(takes);
@@ -55,26 +59,65 @@ pub fn report(bench: &Bench, takes: &[Judged], chart_file: &str) -> String {
         &staves::fonts(),
         &[staves::STYLE, STYLE].concat(),
     );
+    let scripts = SCRIPTS.concat();
     let signs = staves::signs();
-    format!("<!DOCTYPE html>\n<html lang=en>\n{head}\n<body>\n{signs}\n{body}</body>\n</html>\n")
+    format!(
+        "<!DOCTYPE html>\n<html lang=en>\n{head}\n<body>\n{signs}\n{body}<script>\n{scripts}</script>\n</body>\n</html>\n"
+    )
+}
+
+/// What is good, what to work on, and the time.
+fn in_short(bench: &Bench, judged: &Judged) -> String {
+    let parts = text::parts(bench, judged).into_iter();
+    let part = |(title, sentences): (&str, Vec<String>)| {
+        let items = sentences
+            .iter()
+            .map(|said| format!("<li>{}</li>\n", escaped(said)));
+        format!(
+            "<h2>{title}</h2>\n<ul>\n{}</ul>\n",
+            items.collect::<String>()
+        )
+    };
+    parts.map(part).collect()
+}
+
+/// Buttons that play the take as it was and with the better notes, and the notes that they play.
+fn players(judged: &Judged) -> String {
+    let verdicts = &judged.judgement.verdicts;
+    let keys: Vec<u8> = judged.take.notes.iter().map(|note| note.key).collect();
+    let mut mended = keys.clone();
+    for (note, verdict) in verdicts.iter().enumerate() {
+        let Some(mend) = &verdict.mend else { continue };
+        mended[note] = mend.pitch.midi().clamp(0, 127) as u8;
+        for (other, pitch) in &mend.others {
+            mended[*other] = pitch.midi().clamp(0, 127) as u8;
+        }
+    }
+    let notes = |keys: &[u8]| {
+        let note =
+            |(note, key): (&TakeNote, &u8)| format!("[{:.3},{:.3},{key}]", note.at, note.sounds);
+        let notes: Vec<String> = judged.take.notes.iter().zip(keys).map(note).collect();
+        format!("[{}]", notes.join(","))
+    };
+    let second = match mended == keys {
+        true => "",
+        false => " <button id=mended aria-pressed=false>Play it mended</button>",
+    };
+    format!(
+        "<p><button id=mine aria-pressed=false>Play my take</button>{second}</p>\n\
+         <script type=\"application/json\" id=notes>{{\"mine\":{},\"mended\":{}}}</script>\n",
+        notes(&keys),
+        notes(&mended)
+    )
 }
 
 /// The page's own style; that of staves comes before it.
-const STYLE: &str = "
-body { font: 15px/1.45 Literata, Georgia, serif; color: #000; background: #fff; max-width: 62rem; margin: 2em auto; padding: 0 1em; }
-h1 { margin-bottom: .2em; } h2 { margin-top: 1.6em; border-bottom: 1px solid #999; }
-h3 { margin: 1em 0 .2em; } p.terms { margin: .1em 0; color: #444; overflow-wrap: anywhere; }
-table { border-collapse: collapse; } td, th { padding: .15em .9em .15em 0; text-align: left; }
-th { font-weight: bold; } td + td { white-space: nowrap; } td[colspan] { white-space: normal; } td.share { width: 20%; }
-code { font: 13px ui-monospace, Menlo, Consolas, monospace; background: #f2f2f0; padding: .1em .3em; overflow-wrap: anywhere; }
-pre { overflow-x: auto; }
-svg.plot { display: block; width: 100%; height: auto; }
-svg.plot text { font-size: 11px; fill: #000; } svg.plot text.scale { font-size: 9px; fill: #555; }
-.grid { stroke: #d9d9d9; stroke-width: .6; } .barline { stroke: #555; stroke-width: 1.2; }
-.path { fill: none; stroke: #000; stroke-width: 1.2; } .fill { fill: #000; }
-ul.reasons { margin: .3em 0 .8em 1.2em; padding: 0; }
-@media print { body { margin: 0; max-width: none; } svg { break-inside: avoid; } h2, h3 { break-after: avoid; } }
-";
+const STYLE: &str = include_str!("page/page.css");
+/// The sounds of the practice page, and what plays the take with them.
+const SCRIPTS: [&str; 2] = [
+    include_str!("../sheet/page/sound.js"),
+    include_str!("page/play.js"),
+];
 
 /// What the marks and the underlines mean.
 fn legend() -> String {
@@ -134,25 +177,28 @@ fn figures(judged: &Judged) -> String {
     table + "</table>\n"
 }
 
+/// What to practise next: a student reads what for, not the commands.
 fn exercises(bench: &Bench, judged: &Judged, chart_file: &str) -> String {
     let exercises = exercise::next(bench, judged, chart_file);
     if exercises.is_empty() {
         return "<h2>Practise next</h2>\n<p>Nothing to mend here; try a harder chart or a faster tempo.</p>\n".into();
     }
-    let items: Vec<String> = exercises
+    let items = exercises
         .iter()
-        .map(|exercise| {
-            let (what, command) = (escaped(&exercise.what), escaped(&exercise.command));
-            format!("<li>{what}<br><code>{command}</code></li>\n")
-        })
-        .collect();
-    format!("<h2>Practise next</h2>\n<ol>\n{}</ol>\n", items.concat())
+        .map(|exercise| format!("<li>{}</li>\n", escaped(&exercise.what)));
+    format!(
+        "<h2>Practise next</h2>\n<ol>\n{}</ol>\n",
+        items.collect::<String>()
+    )
 }
 
 /// The line of a chorus on the staff, each line of bars with the reasons of its underlined notes beneath.
 fn staff(judged: &Judged, chorus: &WrittenChorus<'_>, staves: &Staves) -> String {
-    let around = |_: usize, words: &str, picture: &str| {
-        format!("<div class=\"bar\" role=\"img\" aria-label=\"{words}\">{picture}</div>")
+    let around = |bar: usize, words: &str, picture: &str| {
+        let better: String = chorus.of_bars(bar..bar + 1).filter_map(better).collect();
+        format!(
+            "<div class=\"bar\"><div role=\"img\" aria-label=\"{words}\">{picture}</div>{better}</div>"
+        )
     };
     let reasons = |bars: Range<usize>| remarks(judged, chorus.of_bars(bars));
     let html = staves.html(&chorus.music, &around, &reasons);
@@ -171,6 +217,15 @@ fn staff(judged: &Judged, chorus: &WrittenChorus<'_>, staves: &Staves) -> String
         list(&outside),
         remarks(judged, chorus.outside.iter().copied())
     )
+}
+
+/// The better note, in small, for under its bar.
+fn better(verdict: &Verdict) -> Option<String> {
+    let mend = verdict.mend.as_ref()?;
+    Some(format!(
+        "<p class=better>beat {}: better {}</p>",
+        verdict.beat, mend.pitch
+    ))
 }
 
 fn list(items: &str) -> String {
@@ -205,11 +260,10 @@ fn remark(judged: &Judged, verdict: &Verdict) -> String {
     });
     let grade = verdict.grade.name();
     format!(
-        "<li><b>{grade}</b>: bar {} beat {}, {}: {}. <i>{}</i>{mend}</li>\n",
+        "<li><b>{grade}</b>: bar {} beat {}, {}: {}.{mend}</li>\n",
         verdict.bar,
         verdict.beat,
         verdict.pitch,
-        escaped(&verdict.why),
-        verdict.broken.join(", ")
+        escaped(&verdict.why)
     )
 }

@@ -1,16 +1,25 @@
 //! A judged take for the terminal: the line bar by bar under its chords, then its figures.
 
-use super::{Bench, Judged, exercise, written};
+use super::{
+    Bench, Judged, exercise,
+    fit::distance,
+    habits::{self, Habit},
+    written,
+};
 use crate::{
     failure::printable,
-    inputs::take::{GridSource, voice::ChosenBy},
+    inputs::take::{BarTempo, GridSource, voice::ChosenBy},
     outputs::{
         marks::{self, GRADE_LEGEND, LEGEND},
         reading::{self, Placed},
         table::Table,
     },
 };
-use endpin_walker::{Verdict, judge::Kept, pitch_of_key};
+use endpin_walker::{
+    Verdict,
+    judge::{Grade, Kept},
+    pitch_of_key,
+};
 use std::fmt::Write;
 
 /// The whole report of one take or several.
@@ -45,23 +54,24 @@ pub fn terms(bench: &Bench, judged: &Judged) -> String {
         1 => "1 chorus".to_owned(),
         count => format!("{count} choruses"),
     };
-    let beats = (take.offset_beats * 100.0).round() / 100.0;
     let grid = match take.grid {
-        GridSource::File => "the file's own tempo".to_owned(),
-        GridSource::Steady(clarity) => {
-            format!("found in the playing, {:.0} % sure", clarity * 100.0)
-        }
-        GridSource::Following(clarity) => {
-            format!(
-                "found in the playing and followed, {:.0} % sure",
-                clarity * 100.0
-            )
-        }
+        GridSource::File => "the file's own tempo",
+        GridSource::Click => "by the click in the file",
+        GridSource::Steady(_) => "found in the playing",
+        GridSource::Following(_) => "found in the playing, and followed",
     };
     text += &format!(
-        "\n{choruses} from beat {beats} of the file on, {:.1} quarter notes a minute ({grid})\n",
+        "\n{choruses}, {:.0} quarter notes a minute ({grid})",
         take.tempo
     );
+    let beats = (take.offset_beats * 10.0).round() / 10.0;
+    if take.counted_in > 0 {
+        text += &format!(", after a count-in of {} notes", take.counted_in);
+    } else if beats != 0.0 && take.grid == GridSource::File {
+        text += &format!(", from beat {beats} of the file on");
+    }
+    text.push('\n');
+    text += speed(take.tempo / bench.chart.tempo);
     if take.octaves != 0 {
         let way = if take.octaves < 0 { "down" } else { "up" };
         text += &format!(
@@ -76,20 +86,51 @@ pub fn terms(bench: &Bench, judged: &Judged) -> String {
              of double stops\n"
         );
     }
-    if take.fit < POOR_FIT {
+    let uncertain = take.notes.iter().filter(|note| !note.certain).count();
+    if uncertain > 0 {
         text += &format!(
-            "the notes fit this chart badly ({:.0} %): is it the right chart and key?\n",
-            take.fit * 100.0
+            "{uncertain} of {} notes could not be heard surely; nothing is held against you there\n",
+            take.notes.len()
         );
     }
-    text
+    text + &fit_words(bench, judged)
 }
 
-/// Below this the notes hardly follow the chart.
-const POOR_FIT: f64 = 0.35;
+/// Half or twice the chart's tempo, said.
+fn speed(ratio: f64) -> &'static str {
+    match ratio {
+        ratio if (0.44..0.57).contains(&ratio) => "about half as fast as the chart says\n",
+        ratio if (1.75..2.25).contains(&ratio) => "about twice as fast as the chart says\n",
+        _ => "",
+    }
+}
+
+/// What is to be said where the chart or its key may be the wrong one.
+fn fit_words(bench: &Bench, judged: &Judged) -> String {
+    let percent = |share: f64| format!("{:.0} %", share * 100.0);
+    let here = percent(judged.fit.share);
+    match judged.fit.elsewhere {
+        Some(there) => {
+            let way = if there.moved > 0 { "higher" } else { "lower" };
+            let article = if there.moved % 12 == 0 { "an" } else { "a" };
+            format!(
+                "The line fits this chart {article} {} {way}, in {}: {} of its notes belong there, {here} in {}. \
+                 Choose that key, and it is judged by it.\n",
+                distance(there.moved),
+                there.key,
+                percent(there.share),
+                bench.chart.key
+            )
+        }
+        None if judged.fit.is_bad() => {
+            format!("Only {here} of the notes belong to this chart: is it the right one?\n")
+        }
+        None => String::new(),
+    }
+}
 
 fn take(bench: &Bench, judged: &Judged) -> String {
-    let mut text = terms(bench, judged);
+    let mut text = format!("{}\n{}", terms(bench, judged), in_short(bench, judged));
     let marks = written::marks(judged);
     let mut first = 0;
     for chorus in 1..=judged.take.choruses {
@@ -116,8 +157,6 @@ fn take(bench: &Bench, judged: &Judged) -> String {
             let notes: Vec<Placed> = (from..to).map(placed).collect();
             let symbols = reading::symbols(&bench.chorus, bar);
             text += &reading::rows(bar.number, &symbols, &notes, &marks_of_chorus);
-            let of_bar = verdicts[from..to].iter();
-            of_bar.for_each(|note| text += &remarks(judged, note));
         }
         for verdict in verdicts
             .iter()
@@ -129,43 +168,70 @@ fn take(bench: &Bench, judged: &Judged) -> String {
                 verdict.pitch,
                 verdict.grade.name()
             );
-            text += &remarks(judged, verdict);
         }
     }
     let legend = [LEGEND[0], LEGEND[1], GRADE_LEGEND].join("\n");
     format!("{text}\n{legend}\n\n{}", figures(judged))
 }
 
-/// What is to be said of a note.
-fn remarks(judged: &Judged, verdict: &Verdict) -> String {
-    if verdict.broken.is_empty() {
-        return String::new();
-    }
-    let mut text = format!(
-        "      {}: beat {}, {}: {} [{}]\n",
-        verdict.grade.name(),
-        verdict.beat,
-        verdict.pitch,
-        verdict.why,
-        verdict.broken.join(", ")
-    );
-    if let Some(mend) = &verdict.mend {
-        let others: Vec<String> = mend
-            .others
-            .iter()
-            .map(|(number, pitch)| {
-                let other = &judged.judgement.verdicts[*number];
-                format!(", with {pitch} at bar {} beat {}", other.bar, other.beat)
-            })
-            .collect();
-        text += &format!(
-            "        mend: {}{} ({})\n",
-            mend.pitch,
-            others.concat(),
-            mend.why
-        );
+/// What is good, what to work on, and the time: titles with their sentences.
+pub fn parts(bench: &Bench, judged: &Judged) -> Vec<(&'static str, Vec<String>)> {
+    let in_key = judged.fit.elsewhere.is_none();
+    let habits = habits::of(bench, judged);
+    let (good, faults): (Vec<_>, Vec<_>) = habits
+        .iter()
+        .filter(|_| in_key)
+        .partition(|habit| habit.grade <= Grade::Choice);
+    let said = |habits: Vec<&Habit>| habits.into_iter().map(Habit::sentence).collect();
+    let parts: [(&'static str, Vec<String>); 3] = [
+        ("What is good", said(good)),
+        ("What to work on", said(faults)),
+        ("Time", time_sentences(judged)),
+    ];
+    let parts = parts
+        .into_iter()
+        .filter(|(_, sentences)| !sentences.is_empty());
+    let whole = |(title, sentences): (_, Vec<String>)| {
+        (title, sentences.iter().map(|said| capital(said)).collect())
+    };
+    parts.map(whole).collect()
+}
+
+/// The same as text.
+fn in_short(bench: &Bench, judged: &Judged) -> String {
+    let mut text = String::new();
+    for (title, sentences) in parts(bench, judged) {
+        let _ = writeln!(text, "{title}");
+        for sentence in sentences {
+            let _ = writeln!(text, "{}", indented(&sentence));
+        }
     }
     text
+}
+
+fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    let first = letters
+        .next()
+        .map(|letter| letter.to_uppercase().to_string());
+    format!("{}{}.", first.unwrap_or_default(), letters.as_str())
+}
+
+/// A sentence as an item of a list, in lines of a terminal of 80 columns.
+fn indented(sentence: &str) -> String {
+    let mut lines = String::from("  -");
+    let mut width = 3;
+    for word in sentence.split(' ') {
+        let letters = word.chars().count() + 1;
+        if width + letters > 80 {
+            lines += "\n   ";
+            width = 3;
+        }
+        lines.push(' ');
+        lines += word;
+        width += letters;
+    }
+    lines
 }
 
 fn share(kept: Kept) -> String {
@@ -236,21 +302,19 @@ pub fn time(judged: &Judged) -> Vec<(&'static str, String)> {
     let take = &judged.take;
     let timing = &take.timing;
     let lateness = match timing.mean {
-        mean if mean.abs() < 3.0 => "on the beat".to_owned(),
-        mean if mean < 0.0 => format!("{:.0} ms early on average", -mean),
-        mean => format!("{mean:.0} ms late on average"),
+        None => "early or late cannot be told".to_owned(),
+        Some(mean) if mean.abs() < ON_THE_BEAT => "on the beat".to_owned(),
+        Some(mean) if mean < 0.0 => format!("{:.0} ms early on average", -mean),
+        Some(mean) => format!("{mean:.0} ms late on average"),
     };
-    let mut rows = vec![(
-        "placement",
-        format!("{lateness}, spread {:.0} ms", timing.spread),
-    )];
-    if take.grid == GridSource::File {
-        let drift = match timing.drift {
-            drift if drift.abs() < 3.0 => "steady".to_owned(),
-            drift if drift < 0.0 => format!("rushing, {:.0} ms a chorus", -drift),
-            drift => format!("dragging, {drift:.0} ms a chorus"),
-        };
-        rows.push(("tempo", drift));
+    let scatter = format!("{lateness}, give or take {:.0} ms", timing.spread);
+    let mut rows = vec![("placement", scatter)];
+    if let Some((slowest, fastest)) = timing.extremes() {
+        let range = format!(
+            "{:.0} to {:.0} quarter notes a minute",
+            slowest.tempo, fastest.tempo
+        );
+        rows.push(("tempo of the bars", range));
     }
     if let Some(ratio) = take.swing_ratio {
         rows.push(("swing", format!("{ratio:.2} to 1")));
@@ -264,6 +328,85 @@ pub fn time(judged: &Judged) -> Vec<(&'static str, String)> {
         ),
     ));
     rows
+}
+
+/// Lateness that nobody hears, in milliseconds (common practice, no source).
+const ON_THE_BEAT: f64 = 5.0;
+/// From here on a lateness may be that of the equipment, if it never varies, in milliseconds.
+const DELAY: f64 = 40.0;
+/// The least change of tempo over a take that is told, as a part of it.
+const CHANGES: f64 = 0.02;
+/// The least change that a listener notices at once.
+const CHANGES_MUCH: f64 = 0.05;
+/// The least drift that is told, in milliseconds a chorus.
+const DRIFTS: f64 = 10.0;
+
+/// The time in sentences for a student, without their full stops.
+pub fn time_sentences(judged: &Judged) -> Vec<String> {
+    let timing = &judged.take.timing;
+    let bars = timing.curve.iter().map(|bar| bar.bar).max().unwrap_or(0);
+    let bar = |at: BarTempo| (at.chorus - 1) * bars + at.bar;
+    let mut said = Vec::new();
+    if let (Some(trend), Some((slowest, fastest))) = (timing.trend(), timing.extremes()) {
+        let change = trend.change();
+        if change.abs() >= CHANGES {
+            let what = if change > 0.0 { "rush" } else { "drag" };
+            let much = if change.abs() >= CHANGES_MUCH {
+                ""
+            } else {
+                " a little"
+            };
+            said.push(format!(
+                "you {what}{much}: from {:.0} to {:.0} quarter notes a minute; bar {} is the slowest ({:.0}), \
+                 bar {} the fastest ({:.0})",
+                trend.from,
+                trend.to,
+                bar(slowest),
+                slowest.tempo,
+                bar(fastest),
+                fastest.tempo
+            ));
+        } else if fastest.tempo > slowest.tempo * (1.0 + CHANGES_MUCH) {
+            said.push(format!(
+                "the tempo comes back, but wanders on the way: bar {} is the slowest ({:.0}), bar {} the fastest \
+                 ({:.0})",
+                bar(slowest),
+                slowest.tempo,
+                bar(fastest),
+                fastest.tempo
+            ));
+        } else {
+            match timing.drift.filter(|drift| drift.abs() >= DRIFTS) {
+                Some(drift) if drift < 0.0 => said.push(format!(
+                    "against the click you come earlier and earlier, by {:.0} ms a chorus",
+                    -drift
+                )),
+                Some(drift) => said.push(format!(
+                    "against the click you come later and later, by {drift:.0} ms a chorus"
+                )),
+                None => said.push(format!("the tempo holds, at {:.0}", judged.take.tempo)),
+            }
+        }
+    }
+    let steady = timing.drift.is_none_or(|drift| drift.abs() < DRIFTS);
+    said.push(match timing.mean {
+        None => "whether you are early or late cannot be told: nothing in the file says where the beat was, neither \
+                 a click nor a count-in"
+            .to_owned(),
+        Some(mean) if mean.abs() < ON_THE_BEAT => "you are on the beat".to_owned(),
+        Some(mean) => {
+            let way = if mean < 0.0 { "early" } else { "late" };
+            let why = match mean.abs() >= DELAY && timing.spread < mean.abs() / 2.0 && steady {
+                true => {
+                    ", and always by as much: the delay of the equipment, or of the start of the recording, more \
+                     likely than your playing"
+                }
+                false => "",
+            };
+            format!("you are {:.0} ms {way} on average{why}", mean.abs())
+        }
+    });
+    said
 }
 
 fn practise(bench: &Bench, judged: &Judged, chart_file: &str) -> String {
@@ -305,12 +448,13 @@ pub fn progress(takes: &[Judged]) -> Table {
             percent(figures.weak_beats),
             percent(figures.approaches),
             judged.faults().count().to_string(),
-            format!("{:+.0}", take.timing.mean),
+            take.timing
+                .mean
+                .map_or_else(|| "-".to_owned(), |mean| format!("{mean:+.0}")),
             format!("{:.0}", take.timing.spread),
-            match take.grid {
-                GridSource::File => format!("{:+.0}", take.timing.drift),
-                _ => "-".to_owned(),
-            },
+            take.timing
+                .drift
+                .map_or_else(|| "-".to_owned(), |drift| format!("{drift:+.0}")),
             format!("{:.1}", take.tempo),
         ]);
     }

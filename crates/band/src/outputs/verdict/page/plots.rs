@@ -1,6 +1,7 @@
 //! Figures over a whole take, and from take to take, drawn as plots.
 
 use super::MARGIN;
+use crate::inputs::take::BarTempo;
 use crate::outputs::{
     html::escaped,
     verdict::{Bench, Judged, text},
@@ -16,7 +17,8 @@ fn along(bench: &Bench, judged: &Judged, index: usize) -> f64 {
     ((f64::from(note.chorus) - 1.0 + note.start.0 as f64 / length) / turns).clamp(0.0, 1.0)
 }
 
-const PLOT: (f64, f64) = (800.0, 150.0);
+/// On a telephone of 390 pixels a letter of 12 stays nearly that high.
+const PLOT: (f64, f64) = (400.0, 150.0);
 
 /// Frame, choruses and three labelled heights of a plot.
 fn frame(judged: &Judged, label: &str, levels: [(f64, String); 3]) -> String {
@@ -37,7 +39,7 @@ fn frame(judged: &Judged, label: &str, levels: [(f64, String); 3]) -> String {
         let at = MARGIN + (width - MARGIN) * f64::from(chorus) / f64::from(judged.take.choruses);
         let _ = writeln!(
             svg,
-            "<line class=barline x1={at:.1} x2={at:.1} y1=6 y2={:.1} /><text class=scale x={:.1} y={:.1}>chorus {}</text>",
+            "<line class=barline x1={at:.1} x2={at:.1} y1=6 y2={:.1} /><text class=scale x={:.1} y={:.1}>{}</text>",
             height - 14.0,
             at + 2.0,
             height - 4.0,
@@ -53,6 +55,43 @@ fn in_plot(along: f64, share: f64) -> (f64, f64) {
         MARGIN + along * (width - MARGIN),
         8.0 + (1.0 - share.clamp(0.0, 1.0)) * (height - 24.0),
     )
+}
+
+/// The tempo of each bar, and its straight line.
+pub fn tempo(judged: &Judged) -> String {
+    let curve = &judged.take.timing.curve;
+    let tempi = || curve.iter().map(|bar| bar.tempo);
+    let (least, most) = (
+        tempi().fold(f64::MAX, f64::min),
+        tempi().fold(0.0, f64::max),
+    );
+    if curve.len() < 2 {
+        return String::new();
+    }
+    let middle = (least + most) / 2.0;
+    // A steady tempo is drawn as one: the plot spans a tenth of the tempo at least.
+    let reach = ((most - least) / 2.0).max(middle / 20.0);
+    let name = |tempo: f64| format!("{tempo:.0}");
+    let levels = [
+        (1.0, name(middle + reach)),
+        (0.5, name(middle)),
+        (0.0, name(middle - reach)),
+    ];
+    let mut svg = frame(judged, "tempo of every bar", levels);
+    let bars = curve.iter().map(|bar| bar.bar).max().unwrap_or(1);
+    let all = f64::from(judged.take.choruses * bars);
+    let point = |bar: &BarTempo| {
+        let along = (f64::from((bar.chorus - 1) * bars + bar.bar) - 0.5) / all;
+        let (x, y) = in_plot(along, 0.5 + (bar.tempo - middle) / reach / 2.0);
+        format!("{x:.1},{y:.1}")
+    };
+    let points: Vec<String> = curve.iter().map(point).collect();
+    let _ = writeln!(
+        svg,
+        "<polyline class=path points=\"{}\" />",
+        points.join(" ")
+    );
+    svg + "</svg>\n<p class=terms>Quarter notes a minute, bar by bar; the numbers below are those of the choruses.</p>\n"
 }
 
 /// Every attack against the grid, and the mean of each beat of the bar.
