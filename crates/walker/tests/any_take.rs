@@ -37,7 +37,7 @@ fn chart(dice: &mut Dice) -> Chart {
         })
         .collect();
     // Two chords do not divide every bar: then there is one.
-    let meter = dice.choose(&METERS).parse().unwrap();
+    let meter: endpin_theory::Meter = dice.choose(&METERS).parse().unwrap();
     let one = |bar: &String| bar.split(' ').next().unwrap().to_owned();
     Chart::from_bars(&bars.join(" | "), meter.clone()).unwrap_or_else(|_| {
         let bars: Vec<String> = bars.iter().map(one).collect();
