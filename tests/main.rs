@@ -14,5 +14,6 @@ mod reference_tables;
 mod same_bytes;
 mod scenarios;
 mod sheet_engraving;
+mod suspended;
 mod worked_principles;
 mod worked_progressions;

@@ -72,28 +72,14 @@ impl Heard<'_> {
     }
 }
 
-/// A triad or seventh chord over the bass that makes it a suspended one, as that chord: `Bb/C` and `Gm7/C`
-/// are C9sus4, `Bbmaj7/C` is C13sus4. (Common practice, no source.)
-fn suspended(chord: &Chord) -> Option<Chord> {
-    let bass = chord.slash()?;
-    let up = (bass.chroma() + 12 - chord.root().chroma()) % 12;
-    let suffix = match (chord.family(), up) {
-        (Family::Major, 2) if chord.has(Degree::new(7, 0)) => "13sus4",
-        (Family::Major, 2) => "9sus4",
-        (Family::Minor, 5) if chord.has(Degree::new(7, -1)) => "9sus4",
-        (Family::HalfDiminished, 5) => "7sus4b9",
-        _ => return None,
-    };
-    format!("{bass}{suffix}").parse().ok()
-}
-
 /// The chords that sound, in order.
 pub(super) fn hear(spans: &[Span]) -> Vec<Heard<'_>> {
     let mut heard: Vec<Heard<'_>> = spans
         .iter()
         .filter_map(|span| {
             let written = span.chord.as_ref()?;
-            let chord = suspended(written).map_or(Cow::Borrowed(written), Cow::Owned);
+            let made = written.as_suspended();
+            let chord = made.map_or(Cow::Borrowed(written), Cow::Owned);
             Some(Heard {
                 sound: Sound::of(&chord),
                 major_seventh: chord.has(Degree::new(7, 0)),

@@ -50,6 +50,7 @@ mod error;
 mod print;
 mod quality;
 mod read;
+mod suspension;
 
 pub use error::{ChordError, ChordProblem};
 

@@ -245,6 +245,10 @@ impl<'a> Note<'a> {
             moved: before.map_or(0, |before| line.key(self.number) - line.key(before)),
             outside: (!(lowest..=highest).contains(&key))
                 .then(|| (pitch_of_key(lowest), pitch_of_key(highest))),
+            keeps_bass: bass
+                .filter(|_| place.onset.keeps_bass)
+                .map(|bass| self.naming().tone(bass)),
+            withheld: place.onset.withheld.contains(key),
             ending: place.ending,
         }
     }

@@ -395,7 +395,9 @@ fn common(harmony: &Harmony, options: &Options) -> Onset {
         .map(|tone| tone.name.chroma())
         .collect();
     let scale = harmony.scale.iter().flat_map(|scale| scale.notes());
-    let scale: Chromas = scale.map(|name| name.chroma()).collect();
+    let withheld = chord.withheld_third().map(|third| third.chroma());
+    let scale = scale.map(|name| name.chroma());
+    let scale: Chromas = scale.filter(|&note| Some(note) != withheld).collect();
     let root = chord.root().chroma();
     let fifth = harmony.tones.iter().find(|tone| tone.part == Part::Fifth);
     let avoids = |key: u8| options.avoid.iter().any(|avoid| avoid.forbids(key));
@@ -407,6 +409,8 @@ fn common(harmony: &Harmony, options: &Options) -> Onset {
         fifth: fifth.map_or(root, |tone| tone.name.chroma()),
         bass: chord.bass().chroma(),
         seventh: chord.seventh(),
+        withheld: withheld.into_iter().collect(),
+        keeps_bass: chord.as_suspended().is_some(),
         ..Onset::default()
     }
 }

@@ -22,7 +22,8 @@ impl Rule for ArrivalRoot {
     }
 
     fn admits(&self, onset: &Onset, key: u8) -> bool {
-        !onset.arrival || onset.is_bass(key) || (onset.loose && onset.tones.contains(key))
+        let loose = onset.loose && !onset.keeps_bass;
+        !onset.arrival || onset.is_bass(key) || (loose && onset.tones.contains(key))
     }
 
     /// A note may also be held over an arrival, if it is the root that arrives.

@@ -146,6 +146,10 @@ pub struct Fault<'a> {
     pub moved: i16,
     /// Lowest and highest note of the instrument, if this one lies outside.
     pub outside: Option<(Pitch, Pitch)>,
+    /// The written bass that strong beats keep, where it makes a suspended chord.
+    pub keeps_bass: Option<NoteName>,
+    /// Whether it is the third that a suspended chord leaves open.
+    pub withheld: bool,
     /// Whether it ends the line.
     pub ending: bool,
 }

@@ -214,6 +214,10 @@ pub struct Onset {
     pub centre: u8,
     /// How much life the rhythm should have here. It varies along the form too.
     pub busy: u8,
+    /// The third that a suspended chord leaves open: a key of the octave, or none.
+    pub withheld: Chromas,
+    /// Whether a triad over its bass makes a suspended chord, so that the written bass stands on strong beats.
+    pub keeps_bass: bool,
     /// Time since the onset before; zero where no rule asks.
     pub since: Ticks,
 }
@@ -256,6 +260,7 @@ impl Onset {
             tones: self.tones.lowered(self.root),
             scale: self.scale.lowered(self.root),
             root: 0,
+            withheld: self.withheld.lowered(self.root),
             fifth: above(self.fifth),
             bass: above(self.bass),
             coming: self.coming.map(above),

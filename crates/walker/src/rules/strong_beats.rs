@@ -18,11 +18,16 @@ impl Rule for StrongBeats {
 
     fn words(&self) -> &'static str {
         "On strong beats play chord tones: root, third, fifth or seventh (sixth or fourth where the symbol \
-         says so). Listeners take their harmony from these beats."
+         says so); over a triad whose bass makes it a suspended chord, that bass. Listeners take their harmony from \
+         these beats."
     }
 
     fn admits(&self, onset: &Onset, key: u8) -> bool {
-        onset.arrival || !onset.stressed || belongs(onset, key).unwrap_or(onset.spells(key))
+        let spells = match onset.keeps_bass {
+            true => onset.is_bass(key),
+            false => belongs(onset, key).unwrap_or(onset.spells(key)),
+        };
+        onset.arrival || !onset.stressed || spells
     }
 
     /// A note may also be held over a strong beat, if it spells the chord.
@@ -30,7 +35,8 @@ impl Rule for StrongBeats {
         let onset = step.onset;
         match (step.to, step.from) {
             (None, Some(held)) if onset.stressed && onset.sound != Sound::Rest => {
-                onset.spells(held).then_some(0)
+                let spells = !onset.keeps_bass && onset.spells(held);
+                (spells || onset.is_bass(held)).then_some(0)
             }
             _ => Some(0),
         }
@@ -63,10 +69,16 @@ impl Rule for StrongBeats {
     }
 
     fn fault(&self, fault: &Fault<'_>) -> String {
-        format!(
-            "{}, on {}: a chord tone belongs there, {}",
-            fault.is, fault.beat, fault.tones
-        )
+        match fault.keeps_bass {
+            Some(bass) => format!(
+                "{}, on {}: {} hangs over its bass, and {bass} belongs there",
+                fault.is, fault.beat, fault.chord
+            ),
+            None => format!(
+                "{}, on {}: a chord tone belongs there, {}",
+                fault.is, fault.beat, fault.tones
+            ),
+        }
     }
 }
 

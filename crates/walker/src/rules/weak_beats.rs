@@ -79,7 +79,8 @@ impl Rule for WeakBeats {
 
     fn words(&self) -> &'static str {
         "Weak beats connect: a chord tone, a note of the chord's scale, or a note that leads by step (or as \
-         the dominant) into the strong note that follows. A note that leads must resolve."
+         the dominant) into the strong note that follows. A note that leads must resolve. While a suspended \
+         chord lasts, nobody plays its third."
     }
 
     fn memory_bits(&self) -> u32 {
@@ -87,7 +88,8 @@ impl Rule for WeakBeats {
     }
 
     fn admits(&self, onset: &Onset, key: u8) -> bool {
-        onset.stressed || onset.leads != Leads::Nowhere || belongs(onset, key).unwrap_or(true)
+        let free = onset.leads != Leads::Nowhere || belongs(onset, key).unwrap_or(true);
+        onset.stressed || (free && !onset.withheld.contains(key))
     }
 
     fn read(&self, owed: Memory, step: &Step<'_>) -> Option<Memory> {
@@ -135,6 +137,13 @@ impl Rule for WeakBeats {
     }
 
     fn fault(&self, fault: &Fault<'_>) -> String {
+        if fault.withheld {
+            return format!(
+                "{} is the third that {} leaves open: while it lasts, nobody plays it",
+                fault.note.name(),
+                fault.chord
+            );
+        }
         format!(
             "{} belongs neither to {chord} nor to its scale, and does not lead into what follows",
             fault.note.name(),

@@ -366,6 +366,14 @@ impl<'a> Line<'a> {
             if point.arrival && self.small.chord(point).is_some() {
                 return self.small.arrives_on(point) == Some(note.chroma());
             }
+            if let Some(chord) = self.small.chord(point) {
+                if hangs_over_its_bass(chord) && point.strong {
+                    return note.chroma() == chord.bass().chroma();
+                }
+                if open_third(chord) == Some(note.chroma()) {
+                    return false;
+                }
+            }
             if point.strong {
                 return self.belongs(note);
             }
@@ -401,7 +409,13 @@ impl<'a> Line<'a> {
                 .iter()
                 .take_while(|note| note.start <= point.start);
             let held = held.last().map(|note| Note { point, ..*note });
-            held.is_none_or(|held| self.spells(&held))
+            held.is_none_or(|held| {
+                let chord = self.small.chord(point);
+                match chord.filter(|chord| hangs_over_its_bass(chord)) {
+                    Some(chord) => held.chroma() == chord.bass().chroma(),
+                    None => self.spells(&held),
+                }
+            })
         })
     }
 
@@ -550,4 +564,26 @@ impl<'a> Line<'a> {
 
 fn is_dominant(ahead: i16) -> bool {
     matches!(ahead, 5 | -7)
+}
+
+/// Whether the bass of a slash chord makes it a suspended one: a whole step above the root of a major chord, or
+/// a fourth above that of a minor or half-diminished seventh chord.
+fn hangs_over_its_bass(chord: &Chord) -> bool {
+    let has = |semitones: i16| {
+        let mut degrees = chord.tones().into_iter();
+        degrees.any(|(degree, _)| degree.interval().semitones() == semitones)
+    };
+    let up = (chord.bass().chroma() + 12 - chord.root().chroma()) % 12;
+    let major = has(4) && !has(10) && !has(8);
+    let minor_seventh = has(3) && has(10);
+    (up == 2 && major) || (up == 5 && minor_seventh)
+}
+
+/// The natural third that a suspended chord leaves open.
+fn open_third(chord: &Chord) -> Option<u8> {
+    let suspended = chord.family() == endpin_theory::Family::Suspended;
+    (suspended || hangs_over_its_bass(chord)).then(|| match suspended {
+        true => (chord.root().chroma() + 4) % 12,
+        false => (chord.bass().chroma() + 4) % 12,
+    })
 }

@@ -231,6 +231,8 @@ fn chord_forms(
     palette: Palette,
     fourths: Fourths,
 ) -> Vec<Form> {
+    let made = chord.as_suspended();
+    let chord = made.as_ref().unwrap_or(chord);
     let root = i16::from(chord.root().chroma());
     let in_scale = |semitones: i16| {
         scale.is_some_and(|scale| scale.contains((root + semitones).rem_euclid(12) as u8))
@@ -299,13 +301,27 @@ impl<'a> CompContext<'a> {
         let first = attack.span - usize::from(attack.anticipates && attack.span > 0);
         let floor = self.seams[first..=attack.span].iter().flatten().max();
         let below = collisions::sounding(self.line, attack.start, attack.end());
+        let made = chord.as_suspended();
+        let chord = made.as_ref().unwrap_or(chord);
         Some(Moment {
             forms,
             root: chord.root().chroma(),
             floor: floor.copied().unwrap_or(0),
-            forbidden: collisions::forbidden(below, chord),
+            forbidden: collisions::forbidden(below, chord) | self.withheld(attack),
             same_chord,
         })
+    }
+
+    /// The thirds that suspended chords leave open while the attack sounds, a bit for each MIDI key.
+    fn withheld(&self, attack: &Attack) -> u128 {
+        let at = |beat: usize| self.chorus.ticks_at(beat);
+        let sounds = self.chorus.spans.iter().filter(|span| {
+            at(span.start) < attack.end() && at(span.start + span.beats) > attack.start
+        });
+        let thirds = sounds.filter_map(|span| span.chord.as_ref()?.withheld_third());
+        thirds
+            .flat_map(|third| (third.chroma()..128).step_by(12))
+            .fold(0, |keys, key| keys | 1 << key)
     }
 
     fn voice(
@@ -356,7 +372,7 @@ fn fourths(chorus: &Chorus, span: usize, palette: Palette) -> Fourths {
     let is_suspended = here
         .chord
         .as_ref()
-        .is_some_and(|chord| chord.family() == endpin_theory::Family::Suspended);
+        .is_some_and(|chord| chord.withheld_third().is_some());
     if palette == Palette::Quartal || is_suspended {
         Fourths::Preferred
     } else if here.beats >= 4 * usize::from(bar.meter.beats()) {

@@ -257,6 +257,8 @@ pub struct Voicing {
 impl Voicing {
     /// Its notes from the bottom up, named over the chord in this key for whoever reads them.
     pub fn pitches(&self, chord: &Chord, spelling: Spelling, key: Key) -> Vec<Pitch> {
+        let made = chord.as_suspended();
+        let chord = made.as_ref().unwrap_or(chord);
         let tones: Vec<NoteName> = chord.chord_tones().iter().map(|tone| tone.name).collect();
         let spelled = |(tone, &midi): (&Degree, &u8)| {
             let own = chord.root() + tone.interval();
