@@ -116,6 +116,7 @@ fn line(chorus: &Chorus, dice: &[u16], in_two: bool) -> ChorusLine {
             .unwrap();
         let in_bar = bar.meter.beat_ticks() * i64::try_from(beat - bar.first_beat).unwrap();
         notes.push(LineNote {
+            liberty: None,
             chorus: 1,
             bar: bar.number,
             start: bar.start + in_bar,

@@ -315,6 +315,7 @@ fn by_hand() -> Music {
     ];
     let note =
         |&(bar, in_bar, length, pitch, role, ghost): &(u32, i64, i64, &str, Role, bool)| LineNote {
+            liberty: None,
             chorus: 1,
             bar,
             start: Ticks(i64::from(bar - 1) * 3840 + in_bar),

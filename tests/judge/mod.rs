@@ -80,11 +80,8 @@ fn case(name: &'static str, chorus: Chorus) -> Case {
 
 fn layout(chorus: &Chorus) -> Layout {
     let development = Development {
-        level: Level::TOP,
-        feel: None,
-        busy: 0,
-        lift: 0,
-        loose: false,
+        loose: endpin_walker::Liberties::NONE,
+        ..Development::plain(Level::TOP)
     };
     let next = chorus.spans[0]
         .chord

@@ -3,7 +3,7 @@
 use crate::{
     instrument::{Hand, Instrument},
     pins::{Avoid, BarBeat, Pin},
-    rules::Vocabulary,
+    rules::{Liberties, Vocabulary},
     tastes::Weights,
 };
 use endpin_theory::{Spelling, chart::Feel, did_you_mean};
@@ -187,9 +187,9 @@ pub struct Options {
     pub weights: Weights,
     /// How the choruses develop; none: later choruses are a little busier.
     pub arc: Option<Arc>,
-    /// Whether arrivals after the first chorus may be other chord tones than the root: with the default
-    /// weights about one in four is, as players do (see `tone.loose_root` in the table of weights).
-    pub loose: bool,
+    /// What the line may do against the plain rules after the first chorus. How often it does is a matter of
+    /// weights: with the default ones about as often as players.
+    pub loose: Liberties,
     /// Notes to play on given beats.
     pub pins: Vec<Pin>,
     /// Beats to rest on.
@@ -210,7 +210,7 @@ impl Default for Options {
             hand: Hand::default(),
             weights: Weights::default(),
             arc: None,
-            loose: false,
+            loose: Liberties::NONE,
             pins: Vec::new(),
             rests: Vec::new(),
             avoid: Vec::new(),

@@ -4,6 +4,7 @@ use crate::{
     line::{ChorusLine, walker::WalkError},
     options::{self, Level, Options},
     pins::{BarBeat, Bars, Fixed},
+    rules::Liberties,
 };
 use endpin_theory::chart::{Chorus, Feel};
 use std::sync::Arc;
@@ -19,8 +20,21 @@ pub struct Development {
     pub busy: u8,
     /// Semitones by which the middle of the register is raised.
     pub lift: i8,
-    /// Whether arrivals may be other chord tones.
-    pub loose: bool,
+    /// What the line may do against the plain rules.
+    pub loose: Liberties,
+}
+
+impl Development {
+    /// A level, with the chart's own feel and nothing besides.
+    pub fn plain(level: Level) -> Development {
+        Development {
+            level,
+            feel: None,
+            busy: 0,
+            lift: 0,
+            loose: Liberties::NONE,
+        }
+    }
 }
 
 /// What one chorus plays.
@@ -179,11 +193,9 @@ const LONG_FORM: usize = 256;
 /// Stages of development of the choruses, and from which on they repeat.
 fn stages(options: &Options, bars: usize) -> (Vec<Development>, usize) {
     let plain = Development {
-        level: options.level,
         feel: options.feel,
-        busy: 0,
-        lift: 0,
         loose: options.loose,
+        ..Development::plain(options.level)
     };
     let level = |below: u8| {
         let number = options.level.number().saturating_sub(below).max(1);
@@ -221,10 +233,10 @@ fn stages(options: &Options, bars: usize) -> (Vec<Development>, usize) {
             0,
         ),
     };
-    if options.loose {
+    if !options.loose.is_none() {
         // The first chorus states every root; whatever repeats comes after it.
         let first = Development {
-            loose: false,
+            loose: Liberties::NONE,
             ..stages[0]
         };
         match repeat_from {

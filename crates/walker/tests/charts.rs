@@ -50,11 +50,8 @@ fn has_line(chorus: &Chorus, level: Level) -> bool {
         ..Options::default()
     };
     let development = Development {
-        level,
-        feel: None,
-        busy: 0,
-        lift: 0,
-        loose: false,
+        loose: endpin_walker::Liberties::NONE,
+        ..Development::plain(level)
     };
     let next = chorus.spans[0]
         .chord
@@ -142,7 +139,10 @@ proptest! {
             hand: Hand { instrument, quarter },
             feel,
             arc,
-            loose,
+            loose: match loose {
+                true => endpin_walker::Liberties::ALL,
+                false => endpin_walker::Liberties::NONE,
+            },
             pins: pins.clone(),
             rests: rests.into_iter().map(at).collect(),
             ..Options::default()

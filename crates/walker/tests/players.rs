@@ -93,13 +93,7 @@ fn clean_lines(folder: &Path) -> Vec<Line> {
 }
 
 fn layout(chorus: &Chorus) -> Layout {
-    let development = Development {
-        level: Level::TOP,
-        feel: None,
-        busy: 0,
-        lift: 0,
-        loose: false,
-    };
+    let development = Development::plain(Level::TOP);
     let next = chorus.spans[0]
         .chord
         .as_ref()

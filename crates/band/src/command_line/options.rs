@@ -18,7 +18,7 @@ use endpin_theory::{
     did_you_mean, find_key, find_keys,
 };
 use endpin_walker::{
-    Arc, Hand, Instrument, Level, Options, Weights,
+    Arc, Hand, Instrument, Level, Liberties, Options, Weights,
     pins::{Avoid, BarBeat, Bars, Hold, Pin, PinError},
 };
 use std::{
@@ -100,9 +100,10 @@ pub struct LineOptions {
     /// How the choruses develop: rise, wave or flat [default: a little busier after the first]
     #[arg(long, value_name = "SHAPE")]
     pub arc: Option<Arc>,
-    /// After the first chorus, let some arrivals be other chord tones than the root
-    #[arg(long)]
-    pub loose: bool,
+    /// After the first chorus take liberties as players do: all, or some of inverted, passing, leaning,
+    /// unannounced and repeated
+    #[arg(long, value_name = "WHICH", num_args = 0..=1, default_missing_value = "all", require_equals = true)]
+    pub loose: Option<Liberties>,
     /// Weights of the line, a TOML file (explain --weights-template prints one)
     #[arg(long, value_name = "FILE")]
     pub weights: Option<PathBuf>,
@@ -363,7 +364,7 @@ impl LineOptions {
             feel,
             weights,
             arc: self.arc,
-            loose: self.loose,
+            loose: self.loose.unwrap_or_default(),
             pins: pins.collect(),
             rests: self.rest.clone(),
             avoid: self.avoid.clone(),

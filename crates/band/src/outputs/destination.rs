@@ -79,12 +79,6 @@ fn cannot_write(path: &Path, error: &io::Error) -> Failure {
     Failure::output(format!("cannot write {}: {}", shown(path), reason(error)))
 }
 
-/// Whether two paths are one file that exists.
-pub fn is_same(one: &Path, other: &Path) -> bool {
-    let whole = |path: &Path| path.canonicalize().ok();
-    whole(one).is_some_and(|one| whole(other) == Some(one))
-}
-
 /// Prints text on standard output. A reader that has seen enough and closed the pipe is no failure.
 ///
 /// # Errors

@@ -8,7 +8,7 @@ use crate::{
     },
 };
 use endpin_theory::Palette;
-use endpin_walker::{LineNote, line::fingering::Fingering};
+use endpin_walker::{Liberty, LineNote, line::fingering::Fingering};
 use serde::Serialize;
 
 /// Any report as indented JSON, ending in a line break.
@@ -52,6 +52,8 @@ pub struct NoteReport<'a> {
     pub strength: String,
     /// Whether it is a ghost note.
     pub ghost: bool,
+    /// The liberty that it takes against the plain rules.
+    pub device: Option<&'static str>,
     /// The string it is played on, from 1, the highest; none if the instrument does not have every note of
     /// the line.
     pub string: Option<u8>,
@@ -76,6 +78,7 @@ impl<'a> NoteReport<'a> {
             approach: note.approach.map(|role| role.to_string()),
             strength: note.strength.to_string(),
             ghost: note.ghost,
+            device: note.liberty.map(Liberty::name),
             string: place.map(|place| place.string),
             fret: place.map(|place| place.fret),
             why: &note.why,

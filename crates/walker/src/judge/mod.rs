@@ -134,13 +134,7 @@ impl Judge {
     /// A judge of lines over this chart, as understood, on an instrument from the lowest to the highest
     /// MIDI key: by the rules of the last level, in the feels of the chart, with or without a note on any beat.
     pub fn new(chorus: Chorus, understood: &[Understood], range: (u8, u8)) -> Judge {
-        let development = Development {
-            level: Level::TOP,
-            feel: None,
-            busy: 0,
-            lift: 0,
-            loose: false,
-        };
+        let development = Development::plain(Level::TOP);
         let options = Options {
             range,
             ..Options::default()

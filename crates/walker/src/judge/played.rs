@@ -6,7 +6,7 @@
 use super::{Heard, Judge};
 use crate::{
     line::layout::{Harmony, Slot},
-    rules::{Chromas, Keys, Leads, Onset, Rule, Sound, Within},
+    rules::{Chromas, Keys, Leads, Liberties, Onset, Rule, Sound, Within},
 };
 use endpin_theory::{NoteName, Strength, Ticks};
 use std::rc::Rc;
@@ -321,7 +321,7 @@ impl Laying<'_> {
                 stressed: false,
                 opens_bar: false,
                 no_triple: false,
-                loose: false,
+                loose: Liberties::NONE,
                 ..slot.onset.clone()
             },
         };

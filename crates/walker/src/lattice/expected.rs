@@ -104,15 +104,15 @@ impl Lattice {
                     let mut share = 0.0;
                     match usize::from(edge.statement) {
                         0 => {
-                            for before in 0..STATEMENTS {
-                                let way = weight * ways[before];
+                            for (before, way) in ways.iter().enumerate() {
+                                let way = weight * way;
                                 next[to][before] += way;
                                 share += way * after[to][before];
                             }
                         }
                         now => {
-                            for before in 0..STATEMENTS {
-                                let way = weight * ways[before] * weights.answer(before, now);
+                            for (before, way) in ways.iter().enumerate() {
+                                let way = weight * way * weights.answer(before, now);
                                 next[to][now] += way;
                                 let way = way * after[to][now];
                                 expected.answers[before * STATEMENTS + now] += way;

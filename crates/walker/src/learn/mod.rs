@@ -21,7 +21,7 @@ use crate::{
     line::layout::Layout,
     options::{Level, Options},
     plan::Development,
-    rules::{Conditions, rules},
+    rules::{Conditions, Liberties, rules},
     tastes::{WEIGHT_RANGE, Weights, tastes},
 };
 use ascent::{Height, climb};
@@ -36,8 +36,11 @@ pub const SPREAD: f64 = 0.5;
 /// Parts of which each in turn is held out.
 const PARTS: usize = 5;
 
-/// The steepest slope, in notes, at which a fit is done.
+/// The steepest slope, in notes a note, at which a fit is done.
 const FLAT: f64 = 1e-6;
+
+/// The same where a part is held out, of which only bits are wanted.
+const NEARLY_FLAT: f64 = 1e-4;
 
 /// Bits a note takes under weights: the fewer, the better they foretell it.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -102,7 +105,7 @@ pub struct NothingToLearn {
 #[derive(Debug)]
 pub struct Learner {
     level: Level,
-    loose: bool,
+    loose: Liberties,
     skeleton: Skeleton,
     cutter: Cutter,
     stretches: Vec<Stretch>,
@@ -111,8 +114,8 @@ pub struct Learner {
 }
 
 impl Learner {
-    /// By the rules of a level, with liberties or without.
-    pub fn new(level: Level, loose: bool) -> Learner {
+    /// By the rules of a level, with some liberties.
+    pub fn new(level: Level, loose: Liberties) -> Learner {
         Learner {
             level,
             loose,
@@ -138,11 +141,8 @@ impl Learner {
         choruses: u32,
     ) -> Result<(), TooLarge> {
         let development = Development {
-            level: self.level,
-            feel: None,
-            busy: 0,
-            lift: 0,
             loose: self.loose,
+            ..Development::plain(self.level)
         };
         let options = Options {
             level: self.level,
@@ -181,7 +181,7 @@ impl Learner {
         }
         let before = logarithms(from);
         let sample = model.sample(&all);
-        let fitted = fit(&model, &sample, &before, &before, spread);
+        let fitted = fit(&model, &sample, (&before, spread), &before, FLAT);
         let bits = |sample: &Sample<'_>, logarithms: &[f64]| {
             -model.slope(sample, logarithms).likelihood / std::f64::consts::LN_2
         };
@@ -199,7 +199,7 @@ impl Learner {
                     .iter()
                     .partition(|stretch| stretch.chorus % parts == number);
                 let others = model.sample(&others);
-                let fitted = fit(&model, &others, &before, &fitted, spread);
+                let fitted = fit(&model, &others, (&before, spread), &fitted, NEARLY_FLAT);
                 bits(&model.sample(&held), &fitted)
             };
             Bits {
@@ -223,13 +223,14 @@ impl Learner {
     }
 }
 
-/// Fits weights to stretches, beginning somewhere.
+/// Fits weights to stretches, given what they were before and how far they may be thought to lie from it,
+/// beginning somewhere.
 fn fit(
     model: &Model,
     sample: &Sample<'_>,
-    before: &[f64],
+    (before, spread): (&[f64], Option<f64>),
     begin: &[f64],
-    spread: Option<f64>,
+    flat: f64,
 ) -> Vec<f64> {
     let pull = spread.map_or(0.0, |spread| 1.0 / (spread * spread));
     let hill = |logarithms: &[f64]| {
@@ -245,7 +246,7 @@ fn fit(
             slope: slope.slope,
         }
     };
-    climb(begin.to_vec(), FLAT, hill).0
+    climb(begin.to_vec(), flat * sample.notes as f64, hill).0
 }
 
 fn logarithms(weights: &Weights) -> Vec<f64> {

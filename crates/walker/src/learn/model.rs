@@ -41,6 +41,8 @@ fn along(stretch: &Stretch, layer: usize, edge: &Edge) -> Option<usize> {
 /// Stretches to learn from.
 #[derive(Debug)]
 pub(super) struct Sample<'a> {
+    /// Notes that are learnt from.
+    pub notes: usize,
     /// How often they, as played, use each weight.
     pub counts: Vec<f64>,
     /// Those over one lattice, of which the same is to be expected, and how many they are.
@@ -102,7 +104,7 @@ impl Model {
         let sayings = (0..skeleton.sayings()).map(|number| skeleton.saying(number));
         let answer = |at: usize| {
             // 0 states nothing.
-            if at % 8 == 0 {
+            if at.is_multiple_of(8) {
                 return None;
             }
             let said = skeleton.saying_of_answer((at / 8) as u8, (at % 8) as u8);
@@ -150,7 +152,11 @@ impl Model {
                 false => alike[number].1 += 1.0,
             }
         }
-        Sample { counts, alike }
+        Sample {
+            notes: stretches.iter().map(|stretch| stretch.notes).sum(),
+            counts,
+            alike,
+        }
     }
 
     /// The likelihood of stretches where weights have these logarithms, and its slope.

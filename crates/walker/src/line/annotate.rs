@@ -103,6 +103,7 @@ fn line_note(chorus: u32, slot: &Slot, neighbours: &Neighbours<'_>, end: Ticks) 
     let pitch = slot.pinned;
     let pitch = pitch.unwrap_or_else(|| spelling::at(part.name, neighbours.key));
     let harmony = neighbours.harmony;
+    let liberty = neighbours.liberty(&part);
     LineNote {
         chorus,
         bar: slot.bar,
@@ -118,7 +119,15 @@ fn line_note(chorus: u32, slot: &Slot, neighbours: &Neighbours<'_>, end: Ticks) 
         approach: part.approach,
         strength: slot.strength,
         ghost: part.ghost,
-        why: neighbours.why(&part, pitch.name()),
+        why: match liberty {
+            Some(liberty) => format!(
+                "{}; {}",
+                neighbours.why(&part, pitch.name()),
+                liberty.words()
+            ),
+            None => neighbours.why(&part, pitch.name()),
+        },
+        liberty,
     }
 }
 
@@ -179,6 +188,7 @@ pub(crate) fn ending(
         approach: None,
         strength: Strength::Strong,
         ghost: false,
+        liberty: None,
     }
 }
 

@@ -8,7 +8,7 @@ use super::{
 use crate::{
     options::Options,
     plan::Development,
-    rules::{Beat, Chromas, Keys, Leads, Onset, Sound, Within},
+    rules::{Beat, Chromas, Keys, Leads, Liberty, Onset, Sound, Within},
 };
 use endpin_theory::{
     Chord, NoteName, Pitch, Scale, Strength, Ticks,
@@ -95,7 +95,7 @@ pub struct Layout {
 
 /// Life of the rhythm that a phrase of four bars adds: it is said plainly, and its last bar leads on
 /// (common practice, no source).
-const PHRASE: [u8; 4] = [0, 0, 1, 3];
+const PHRASE: [u8; 4] = [0, 0, 1, 5];
 
 impl Layout {
     /// Lays out a chorus; `next` is the first key of the octave of what follows (none: silence).
@@ -303,8 +303,8 @@ impl BeatsOfSpan<'_> {
             },
             leads,
             opens_bar,
-            no_triple: !feel.triples,
-            loose: self.development.loose && arrival,
+            no_triple: !feel.triples && !self.development.loose.allow(Liberty::Repeated),
+            loose: self.development.loose,
             coming: self.coming.filter(|_| leads != Leads::Nowhere),
             ..self.onset(bar, feel)
         };

@@ -14,7 +14,7 @@ pub mod walker;
 
 pub use feels::feel_of;
 
-use crate::role::Role;
+use crate::{role::Role, rules::Liberty};
 use endpin_theory::{Degree, Pitch, Strength, Ticks};
 use std::fmt;
 
@@ -49,6 +49,8 @@ pub struct LineNote {
     pub strength: Strength,
     /// Whether it is a ghost note, felt rather than heard.
     pub ghost: bool,
+    /// The liberty that it takes against the plain rules.
+    pub liberty: Option<Liberty>,
     /// Why it is there, for a student.
     pub why: String,
 }

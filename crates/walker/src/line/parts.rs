@@ -4,7 +4,7 @@
 use super::{layout::Harmony, spelling::Towards};
 use crate::{
     role::Role,
-    rules::{Leads, Onset, Within, is_double_chromatic, is_enclosure},
+    rules::{Leads, Liberty, Onset, Within, is_double_chromatic, is_enclosure},
 };
 use endpin_theory::{NoteName, Strength};
 
@@ -147,6 +147,41 @@ impl Neighbours<'_> {
                 is_enclosure(first, second).then_some(Role::Enclosure)
             }
         })
+    }
+
+    /// The liberty that the note takes, if it takes one.
+    pub fn liberty(&self, part: &Part) -> Option<Liberty> {
+        let onset = self.onset;
+        let takes = |liberty| match liberty {
+            Liberty::Inverted => onset.arrival && !onset.is_bass(self.key),
+            Liberty::Passing | Liberty::Leaning => {
+                let around = self.before.zip(self.goal);
+                let passes = around.is_some_and(|(before, goal)| {
+                    let step = self.key.abs_diff(before.key) <= 2;
+                    step && between(before.key, self.key, goal.key)
+                });
+                let stands = onset.arrival || onset.spells(self.key);
+                onset.stressed && !stands && passes == (liberty == Liberty::Passing)
+            }
+            Liberty::Unannounced => {
+                let change = self.goal.filter(|goal| goal.arrival);
+                let stays = change.filter(|goal| {
+                    let distance = i16::from(self.key) - i16::from(goal.key);
+                    Role::single_approach(distance, true).is_none()
+                });
+                let role = part.role;
+                onset.leads != Leads::Nowhere
+                    && stays.is_some()
+                    && !role.is_some_and(Role::is_approach)
+            }
+            Liberty::Repeated => {
+                let before = self.before.map(|before| before.key);
+                let after = self.goal.map(|goal| goal.key);
+                onset.within == Within::Beat && before == Some(self.key) && after == Some(self.key)
+            }
+        };
+        let mut all = Liberty::ALL.into_iter();
+        all.find(|&liberty| onset.loose.allow(liberty) && takes(liberty))
     }
 
     /// The note that follows, or the one after if only that is on a strong beat.

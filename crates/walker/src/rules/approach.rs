@@ -1,6 +1,9 @@
 //! Rules 4 and 7: the last beat before a change, or before the next chorus, approaches the coming root.
 
-use super::{Conditions, Fault, Leads, Memory, Onset, Rule, Sound, Spot, Step};
+use super::{
+    Conditions, Fault, Leads, Liberty, Memory, Onset, Rule, Sound, Spot, Step,
+    strong_beats::belongs,
+};
 use crate::judge::Device;
 use std::sync::Arc;
 
@@ -59,13 +62,17 @@ impl Rule for Approach {
         1
     }
 
-    /// Where arrivals are loose, any note may turn out to lead.
+    /// Where a chord may arrive on another tone or unannounced, any note may stand before it; what does not
+    /// belong to its chord has to resolve all the same.
     fn admits(&self, onset: &Onset, key: u8) -> bool {
         let Some(coming) = onset.coming.filter(|_| onset.leads == self.before) else {
             return true;
         };
         let above = (key % 12 + 12 - coming) % 12;
-        onset.loose || matches!(above, 1 | 2 | 10 | 11) || (self.dominants && above == 7)
+        let free = [Liberty::Inverted, Liberty::Unannounced];
+        let free = free.iter().any(|&liberty| onset.loose.allow(liberty))
+            && belongs(onset, key).unwrap_or(true);
+        free || matches!(above, 1 | 2 | 10 | 11) || (self.dominants && above == 7)
     }
 
     /// Remembers whether the note that sounds has yet to arrive.
@@ -79,7 +86,8 @@ impl Rule for Approach {
                     let distance = step.distance()?;
                     let by_step = matches!(distance.abs(), 1 | 2);
                     let dominant = self.dominants && is_dominant(distance);
-                    if !by_step && !dominant {
+                    let unannounced = onset.loose.allow(Liberty::Unannounced);
+                    if !by_step && !dominant && !unannounced {
                         return None;
                     }
                 }

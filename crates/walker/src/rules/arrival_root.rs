@@ -1,6 +1,6 @@
 //! Rule 1: the note at an arrival is the chord's root.
 
-use super::{Conditions, Fault, Memory, Onset, Rule, Sound, Spot, Step};
+use super::{Conditions, Fault, Liberty, Memory, Onset, Rule, Sound, Spot, Step};
 use crate::judge::Device;
 use std::sync::Arc;
 
@@ -22,15 +22,19 @@ impl Rule for ArrivalRoot {
     }
 
     fn admits(&self, onset: &Onset, key: u8) -> bool {
-        let loose = onset.loose && !onset.keeps_bass;
-        !onset.arrival || onset.is_bass(key) || (loose && onset.tones.contains(key))
+        let inverts = onset.loose.allow(Liberty::Inverted) && !onset.keeps_bass;
+        !onset.arrival || onset.is_bass(key) || (inverts && onset.tones.contains(key))
     }
 
-    /// A note may also be held over an arrival, if it is the root that arrives.
+    /// A note may also be held over an arrival, if it is the root that arrives. Another tone than the root, where
+    /// that is a liberty, is reached by step or held over.
     fn read(&self, _: Memory, step: &Step<'_>) -> Option<Memory> {
         match (step.to, step.from) {
             (None, Some(held)) if step.onset.arrival && step.onset.sound != Sound::Rest => {
                 self.admits(step.onset, held).then_some(0)
+            }
+            (Some(key), _) if step.onset.arrival && !step.onset.is_bass(key) => {
+                matches!(step.distance()?, -2..=2).then_some(0)
             }
             _ => Some(0),
         }

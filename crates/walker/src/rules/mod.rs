@@ -11,6 +11,7 @@ mod approach;
 mod arrival_root;
 mod between_beats;
 mod in_time;
+pub mod liberties;
 pub mod onset;
 pub mod planting;
 mod playable;
@@ -19,6 +20,7 @@ mod strong_beats;
 mod weak_beats;
 
 pub(crate) use in_time::InTime;
+pub use liberties::{Liberties, Liberty};
 pub use onset::{Beat, Chromas, Keys, Leads, Onset, Sound, Vocabulary, Within};
 pub use planting::Spot;
 pub use root_to_seventh::seam;

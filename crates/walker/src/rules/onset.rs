@@ -4,8 +4,10 @@
 //! note against another and nothing else. [`crate::line::layout`] makes them from a chart; whoever wants to
 //! state another problem can make them by hand.
 
+use super::Liberties;
 use endpin_theory::Ticks;
 use std::fmt;
+
 /// A set of keys of the octave, 0 (C) to 11 (B).
 #[derive(Clone, Copy, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Chromas(u16);
@@ -208,11 +210,11 @@ pub struct Onset {
     pub no_triple: bool,
     /// Whether a bar line stands before it.
     pub opens_bar: bool,
-    /// Whether the arrival here may be another chord tone than the root.
-    pub loose: bool,
+    /// What the line may do here against the plain rules.
+    pub loose: Liberties,
     /// The key around which the line should move here. It varies along the form, so no rule may look at it.
     pub centre: u8,
-    /// How much life the rhythm should have here. It varies along the form too.
+    /// How much life the rhythm should have here, 0 to 8. It varies along the form too.
     pub busy: u8,
     /// The third that a suspended chord leaves open: a key of the octave, or none.
     pub withheld: Chromas,
@@ -282,7 +284,6 @@ impl Onset {
             leads: self.leads,
             no_triple: self.no_triple,
             opens_bar: self.opens_bar,
-            loose: self.loose,
             ..Onset::default()
         }
     }

@@ -1,6 +1,6 @@
 //! Rule 2: strong beats hold chord tones only.
 
-use super::{Conditions, Fault, Memory, Onset, Rule, Sound, Spot, Step, Vocabulary};
+use super::{Conditions, Fault, Liberty, Memory, Onset, Rule, Sound, Spot, Step, Vocabulary};
 use crate::judge::Device;
 use std::sync::Arc;
 
@@ -10,6 +10,16 @@ pub(super) fn rule(_: Conditions<'_>) -> Option<Arc<dyn Rule>> {
 
 #[derive(Debug)]
 struct StrongBeats;
+
+impl StrongBeats {
+    const STANDS: Memory = 0;
+    /// A note passes, coming from below.
+    const UP: Memory = 1;
+    /// It comes from above.
+    const DOWN: Memory = 2;
+    /// It goes on by step, whichever way.
+    const LEANS: Memory = 3;
+}
 
 impl Rule for StrongBeats {
     fn name(&self) -> &'static str {
@@ -22,18 +32,47 @@ impl Rule for StrongBeats {
          these beats."
     }
 
+    fn memory_bits(&self) -> u32 {
+        2
+    }
+
     fn admits(&self, onset: &Onset, key: u8) -> bool {
+        let may_pass = onset.loose.allow(Liberty::Leaning)
+            || onset.loose.allow(Liberty::Passing) && onset.scale.contains(key);
         let spells = match onset.keeps_bass {
             true => onset.is_bass(key),
-            false => belongs(onset, key).unwrap_or(onset.spells(key)),
+            false => belongs(onset, key).unwrap_or(onset.spells(key) || may_pass),
         };
         onset.arrival || !onset.stressed || spells
     }
 
-    /// A note may also be held over a strong beat, if it spells the chord.
-    fn read(&self, _: Memory, step: &Step<'_>) -> Option<Memory> {
+    /// A note may also be held over a strong beat, if it spells the chord. Where a note passes through one, the
+    /// rule remembers which way.
+    fn read(&self, passing: Memory, step: &Step<'_>) -> Option<Memory> {
         let onset = step.onset;
+        if passing != Self::STANDS {
+            let onward = match step.to {
+                Some(_) => step.distance()?,
+                None => return (onset.sound == Sound::Option).then_some(passing),
+            };
+            let same_way = match passing {
+                Self::UP => onward,
+                Self::DOWN => -onward,
+                _ => onward.abs(),
+            };
+            if !(1..=2).contains(&same_way) {
+                return None;
+            }
+        }
         match (step.to, step.from) {
+            (Some(key), _) if onset.stressed && !onset.arrival && !onset.spells(key) => {
+                match step.distance()? {
+                    _ if onset.loose.allow(Liberty::Leaning) => Some(Self::LEANS),
+                    1 | 2 => Some(Self::UP),
+                    -2 | -1 => Some(Self::DOWN),
+                    _ => None,
+                }
+            }
             (None, Some(held)) if onset.stressed && onset.sound != Sound::Rest => {
                 let spells = !onset.keeps_bass && onset.spells(held);
                 (spells || onset.is_bass(held)).then_some(0)

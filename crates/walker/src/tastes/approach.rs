@@ -7,23 +7,23 @@ table! {
     /// How the last beat before a change of chord moves onto its arrival.
     Approach {
         /// a semitone below the coming note
-        chromatic_below = 11,
+        chromatic_below = 128,
         /// a semitone above it
-        chromatic_above = 12,
+        chromatic_above = 200,
         /// a whole tone below it
-        scale_below = 4,
+        scale_below = 56,
         /// a whole tone above it
-        scale_above = 5,
+        scale_above = 87,
         /// a fourth below it
-        dominant_below = 36,
+        dominant_below = 46,
         /// a fifth above it
-        dominant_above = 22,
+        dominant_above = 31,
         /// with liberties: the same note, held over by striking it again
-        same = 4,
+        same = 48,
         /// with liberties: from anywhere else within a fifth
-        otherwise = 4,
+        otherwise = 22,
         /// with liberties: by a wider leap
-        leap = 1,
+        leap = 4,
     }
 }
 
@@ -50,7 +50,7 @@ impl Taste for Approach {
                 -2 => self.scale_above,
                 5 => self.dominant_below,
                 -7 => self.dominant_above,
-                -7..=7 => self.otherwise,
+                -6..=7 => self.otherwise,
                 _ => self.leap,
             },
             _ => 1,

@@ -1,29 +1,29 @@
 //! Long arcs rather than see-sawing on two notes.
 
 use super::{Taste, table::table};
-use crate::rules::{Memory, Step};
+use crate::rules::{Memory, Step, Within};
 
 table! {
     /// How a move follows the move before.
     Contour {
         /// going on in the same direction by step or third; staying on a note, and leaving it again
-        onward = 10,
+        onward = 100,
         /// the same, after three moves that way
-        onward_late = 7,
+        onward_late = 200,
         /// going on in the same direction by a leap
-        leap_onward = 4,
+        leap_onward = 76,
         /// going on in the same direction after a leap
-        onward_after_leap = 3,
+        onward_after_leap = 62,
         /// turning round after a leap
-        turn_after_leap = 8,
+        turn_after_leap = 133,
         /// turning round after two moves or more
-        turn = 8,
+        turn = 152,
         /// turning round at once
-        turn_early = 6,
+        turn_early = 63,
         /// turning straight back to the note before, by a third at most
-        back_and_forth = 1,
+        back_and_forth = 61,
         /// one leap after another the other way
-        leap_back = 1,
+        leap_back = 124,
     }
 }
 
@@ -54,6 +54,10 @@ impl Taste for Contour {
         let Some(distance) = step.distance() else {
             return (1, if step.to.is_some() { 0 } else { memory });
         };
+        // A ghost is no move.
+        if distance == 0 && step.onset.within != Within::Beat {
+            return (1, memory);
+        }
         if memory == 0 {
             return (1, Self::pack(distance, 0));
         }

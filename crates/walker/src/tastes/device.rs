@@ -10,11 +10,11 @@ table! {
     /// Two-note approaches, which level 5 adds.
     Device {
         /// two notes that surround the coming root
-        enclosure = 6,
+        enclosure = 127,
         /// two semitones in one direction into the coming root
-        double_chromatic = 8,
+        double_chromatic = 200,
         /// any other way into it
-        single = 3,
+        single = 133,
     }
 }
 

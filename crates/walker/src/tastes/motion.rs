@@ -17,37 +17,37 @@ table! {
         last
     ] {
         /// the same note again
-        repeated = [3 3 3 3],
+        repeated = [21 94 23 132],
         /// a semitone up
-        semitone_up = [12 12 12 12],
+        semitone_up = [200 154 200 186],
         /// a semitone down
-        semitone_down = [12 12 12 12],
+        semitone_down = [165 155 176 155],
         /// a whole tone up
-        tone_up = [15 15 15 15],
+        tone_up = [46 193 39 152],
         /// a whole tone down
-        tone_down = [15 15 15 15],
+        tone_down = [120 200 55 117],
         /// a minor or major third up
-        third_up = [9 9 9 9],
+        third_up = [20 120 36 145],
         /// a minor or major third down
-        third_down = [9 9 9 9],
+        third_down = [36 81 38 125],
         /// a fourth up
-        fourth_up = [9 9 9 9],
+        fourth_up = [55 50 25 120],
         /// a fourth down
-        fourth_down = [9 9 9 9],
+        fourth_down = [17 62 17 65],
         /// a tritone either way
-        tritone = [4 4 4 4],
+        tritone = [6 63 7 105],
         /// a fifth up
-        fifth_up = [7 7 7 7],
+        fifth_up = [19 112 15 99],
         /// a fifth down
-        fifth_down = [7 7 7 7],
+        fifth_down = [33 97 16 118],
         /// a sixth or a seventh up
-        wide_up = [4 4 4 4],
+        wide_up = [23 35 6 48],
         /// a sixth or a seventh down
-        wide_down = [4 4 4 4],
+        wide_down = [12 72 14 47],
         /// an octave up
-        octave_up = [6 6 6 6],
+        octave_up = [12 35 4 43],
         /// an octave down
-        octave_down = [6 6 6 6],
+        octave_down = [11 40 10 44],
     }
 }
 

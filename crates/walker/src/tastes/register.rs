@@ -7,15 +7,15 @@ table! {
     /// How far above or below the middle of the register a note may stray.
     Register {
         /// a sixth or more above the middle
-        far_above = 2,
+        far_above = 105,
         /// a major third to a fifth above it
-        above = 5,
+        above = 200,
         /// within a minor third of it
-        middle = 6,
+        middle = 196,
         /// a major third to a fifth below it
-        below = 5,
+        below = 171,
         /// a sixth or more below it
-        far_below = 2,
+        far_below = 99,
     }
 }
 

@@ -8,23 +8,23 @@ table! {
     /// another weight soon after something lively.
     Rhythm {
         /// nothing between two beats
-        plain = 280,
+        plain = 1000,
         /// an eighth note between two beats, a step away at most
-        skip_step = 4,
+        skip_step = 9,
         /// the same, a third or a fourth away
-        skip_third = 2,
+        skip_third = 3,
         /// the same, farther away
         skip_leap = 1,
         /// an eighth note within a fourth, soon after another
-        skip_again = 18,
+        skip_again = 45,
         /// the same note again between two beats, as a ghost
-        ghost = 8,
+        ghost = 36,
         /// the same, soon after something lively
-        ghost_again = 48,
+        ghost_again = 200,
         /// two falling triplets
-        drop = 1,
+        drop = 4,
         /// the same, soon after something lively
-        drop_again = 6,
+        drop_again = 12,
         /// in `broken`: holding the note over a beat
         hold = 250,
         /// in `two`: holding the note over the last beat before a change, without a pickup

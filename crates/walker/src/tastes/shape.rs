@@ -7,9 +7,9 @@ table! {
     /// A bar is answered with another bar.
     Shape {
         /// the bar sets off as the bar before did
-        as_before = 1,
+        as_before = 200,
         /// it sets off in another way
-        otherwise = 3,
+        otherwise = 110,
     }
 }
 

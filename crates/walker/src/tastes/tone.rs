@@ -20,21 +20,21 @@ table! {
         lead
     ] {
         /// the root or the written bass
-        root = [13 6 5 6 5 5],
+        root = [200 195 200 192 175 200],
         /// the third
-        third = [1 8 8 8 8 8],
+        third = [23 39 135 145 156 133],
         /// the fifth
-        fifth = [1 8 8 8 8 8],
+        fifth = [40 200 169 113 160 120],
         /// the seventh, or what the chord has in its place
-        seventh = [1 8 8 8 8 8],
+        seventh = [10 20 39 51 58 69],
         /// a scale note just above the root
-        second = [1 6 6 6 6 6],
+        second = [19 69 83 137 183 58],
         /// a scale note between third and fifth
-        fourth = [1 6 6 6 6 6],
+        fourth = [19 32 15 110 71 56],
         /// a scale note between fifth and seventh
-        sixth = [1 6 6 6 6 6],
+        sixth = [19 56 16 200 200 62],
         /// a note from outside chord and scale
-        outside = [1 2 2 2 2 2],
+        outside = [19 18 9 37 65 35],
     }
 }
 

@@ -24,11 +24,9 @@ pub struct Law {
 impl Law {
     pub fn of(chorus: &Chorus, options: &Options) -> Law {
         let development = Development {
-            level: options.level,
             feel: options.feel,
-            busy: 0,
-            lift: 0,
-            loose: false,
+            loose: endpin_walker::Liberties::NONE,
+            ..Development::plain(options.level)
         };
         let next = chorus.spans[0]
             .chord

@@ -7,11 +7,15 @@ use crate::{
         source,
         take::{Reading, Take, TakeNote},
     },
-    outputs::{destination, learnt, report::to_json},
+    outputs::{
+        destination, learnt,
+        origin::{self, Spared},
+        report::to_json,
+    },
 };
 use endpin_theory::{Chart, analyse};
 use endpin_walker::{
-    Heard, Level, Weights,
+    Heard, Level, Liberties, Weights,
     learn::{Learner, SPREAD},
 };
 use std::{
@@ -33,6 +37,9 @@ pub struct LearnArgs {
     /// Write the weights to a file (.toml), for --weights
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
+    /// Replace files of others, too
+    #[arg(long)]
+    replace: bool,
     /// As JSON (endpin-learn/1)
     #[arg(long)]
     json: bool,
@@ -65,19 +72,24 @@ pub fn run(args: &LearnArgs) -> Result<ExitCode, Failure> {
         Some(file) => Weights::parse(&source::text(file)?)
             .map_err(|error| Failure::input(format!("{}: {error}", shown(file))))?,
     };
-    if let Some(output) = &args.output {
-        if args
+    let learnt_from = args.files.iter().map(|file| shown(file));
+    let learnt_from = learnt_from.collect::<Vec<_>>().join(" ");
+    let spared = Spared {
+        inputs: args
             .files
             .iter()
-            .any(|file| destination::is_same(output, file))
-        {
-            return Err(Failure::input(format!(
-                "{} is one of the files to learn from; name another with -o",
-                shown(output)
-            )));
-        }
-    }
-    let mut learner = Learner::new(args.level, !args.strict);
+            .chain(&args.weights)
+            .map(PathBuf::as_path)
+            .collect(),
+        title: Some(&learnt_from),
+        replace: args.replace,
+    };
+    spared.allow(args.output.as_deref())?;
+    let liberties = match args.strict {
+        true => Liberties::NONE,
+        false => Liberties::ALL,
+    };
+    let mut learner = Learner::new(args.level, liberties);
     let mut chart: Option<Chart> = match &args.chart_options.bars {
         Some(_) => Some(args.chart_options.chart(None)?),
         None => None,
@@ -105,7 +117,12 @@ pub fn run(args: &LearnArgs) -> Result<ExitCode, Failure> {
     }
     let learnt = learner.learn(&from, Some(SPREAD)).map_err(Failure::input)?;
     if let Some(output) = &args.output {
-        destination::write(output, learnt::table(&learnt).as_bytes())?;
+        let table = format!(
+            "{}# {}\n",
+            learnt::table(&learnt),
+            origin::mark(&learnt_from)
+        );
+        destination::write(output, table.as_bytes())?;
     }
     let to_stdout = args
         .output

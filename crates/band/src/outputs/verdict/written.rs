@@ -112,6 +112,7 @@ fn line_note(bench: &Bench, verdicts: &[Verdict], index: usize) -> LineNote {
         approach: verdict.approach,
         strength: verdict.strength,
         ghost: false,
+        liberty: None,
         why: verdict.why.clone(),
     }
 }
