@@ -4,7 +4,7 @@
 
 use endpin::performance::session::{Made, Session, Wishes};
 use endpin_theory::{Chart, Interval, Key, Ticks};
-use endpin_walker::{Heard, Judge, Level, Options};
+use endpin_walker::{Heard, Judge, Level, Liberties, Options};
 
 const CHARTS: [&str; 3] = [
     "Bb/C | % | Fmaj7 | Gm7/C C7",
@@ -28,7 +28,11 @@ fn charts() -> impl Iterator<Item = (Chart, Key)> {
 fn played(chart: &Chart, level: u8, loose: bool) -> Session {
     let line = Options {
         level: Level::try_from(level).unwrap(),
-        loose,
+        loose: if loose {
+            Liberties::ALL
+        } else {
+            Liberties::NONE
+        },
         ..Options::default()
     };
     Session::new(chart.clone(), Wishes::plain(u64::from(level), 3, line)).unwrap()

@@ -59,18 +59,25 @@ def test_the_ride_swings_by_the_published_line(play, tempo):
     assert numpy.median(found) == pytest.approx(4.9396 - 0.0124 * tempo, abs=0.05)
 
 
-@pytest.mark.parametrize("tempo", [120, 160, 200, 240])
-def test_bass_and_comp_swing_less_by_the_published_line(play, tempo):
-    parts, _ = play("--tempo", tempo, "--human", 0, "--choruses", 6, "--level", 6, "--density", 0.8)
-    published = 2.0483 - 0.0031 * tempo
-    comp = ratios([note.start for note in parts["Comp"]], 60 / tempo)
-    assert len(comp) > 20
-    assert numpy.median(comp) == pytest.approx(published, abs=0.05)
-    bass = ratios([note.start for note in parts["Bass"]], 60 / tempo)
-    assert len(bass) > 3, "no skips at level 6"
-    # Written triplets (2:1) are played as written.
-    triplets = numpy.isclose(bass, 2, atol=0.02)
-    assert numpy.all(triplets | numpy.isclose(bass, published, atol=0.05))
+TEN_TEMPI = [60, 84, 100, 120, 150, 180, 220, 260, 300, 340]
+
+
+@pytest.mark.parametrize("swing", [(), ("--swing", 1.5), ("--swing", 2.5)])
+@pytest.mark.parametrize("tempo", TEN_TEMPI)
+def test_the_off_beats_of_the_band_are_one(play, tempo, swing):
+    # After A. Friberg and A. Sundstrom 2002 (from memory): off-beats of soloists and drummer are together.
+    parts, read = play("--tempo", tempo, "--level", 6, "--density", 0.9, "--choruses", 8, "--human", 1, *swing)
+    beat, played = 60 / tempo, {}
+    for name, notes in parts.items():
+        for note in notes:
+            into = note.start / beat % 1
+            if 0.42 < into < 0.86 and (name != "Time" or note.pitch == RIDE):
+                played.setdefault(int(note.start / beat), {})[name] = note.start
+    spread = numpy.array([1000 * (max(at.values()) - min(at.values())) for at in played.values() if len(at) > 1])
+    median, most = numpy.median(spread), numpy.percentile(spread, 95)
+    print(f"{tempo} {swing}: {len(spread)} off-beats, median {median:.1f} ms, 95 % within {most:.1f} ms")
+    assert len(spread) > 20
+    assert most < 10
 
 
 def test_the_short_note_is_never_too_short_and_swing_never_grows_with_tempo(play):
@@ -104,11 +111,11 @@ def test_bass_and_ride_are_together_and_do_not_drift(play, scenario_name):
     assert len(pairs) > 100
     # Issue: bass against ride within 20 ms.
     assert abs(apart).max() < 0.020
-    assert off.std() > 0.001, "--human 1 moves nothing"
-    # No drift: a straight line through the offsets stays within 2 ms from the first beat to the last.
-    slope = numpy.polyfit(numpy.arange(len(off)), off, 1)[0]
-    assert abs(slope * len(off)) < 0.002
-    assert abs(off.mean()) < 0.002
+    # The band breathes together: the grid is left, in slow bends and not for good.
+    assert 0.003 < off.std() < 0.03
+    assert abs(off.mean()) < 0.008
+    # The bass leans ahead of the ride.
+    assert -0.008 < apart.mean() < 0
 
 
 def test_straight_is_where_the_report_says(play, report):
@@ -150,8 +157,7 @@ def test_dynamics_follow_the_beat_and_the_bass_leads(play):
     print("bass velocity on beats 1 to 4:", [round(float(mean), 1) for mean in means])
     assert means[0] == max(means)
     loudness = {name: numpy.mean([note.velocity for note in notes]) for name, notes in parts.items()}
-    assert loudness["Bass"] > loudness["Comp"] + 15
-    assert loudness["Bass"] > loudness["Time"] + 15
+    assert loudness["Bass"] > loudness["Comp"] + 10
     assert len({note.velocity for note in parts["Bass"]}) > 5, "every note alike"
 
 

@@ -1,7 +1,7 @@
 //! Meter, the strength of its beats, and exact notated time.
 //!
 //! Beat 1 is the strongest, beat 3 of 4/4 next, and 2 and 4 are equally weak; other meters fall into groups
-//! whose first beats are strong (common practice, no source). Time is counted in whole ticks, 960 to the
+//! whose first beats are strong (common practice, no source). 6/8, 9/8 and 12/8 are counted in dotted quarters. Time is counted in whole ticks, 960 to the
 //! quarter note, which divides evenly into triplets and sixteenths.
 //!
 //! ```
@@ -101,21 +101,30 @@ impl fmt::Display for Strength {
 /// A time signature with the grouping of its beats.
 #[derive(Clone, Debug, PartialEq, Eq, Hash)]
 pub struct Meter {
-    beats: u8,
+    /// The upper number of the signature.
+    upper: u8,
     unit: u8,
+    /// How many of the units are one beat: three in compound meters.
+    units_a_beat: u8,
+    /// In beats.
     grouping: Vec<u8>,
 }
 
 impl Meter {
     /// `beats` in a bar (1 to 24), each a `unit`-th note (2, 4, 8 or 16), in the usual groups: 5 as 3+2,
-    /// 6 as 3+3, 7 as 4+3, 4 as one group with a medium beat 3 (common practice, no source).
+    /// 6 as 3+3, 7 as 4+3, 4 as one group with a medium beat 3. Eighths (and shorter) that come in threes, more
+    /// than three of them, are counted three to a beat: 12/8 has the four beats of 4/4 (common practice, no
+    /// source).
     ///
     /// # Errors
     /// Numbers outside these ranges.
-    pub fn new(beats: u8, unit: u8) -> Result<Meter, MeterError> {
-        if !(1..=24).contains(&beats) || !matches!(unit, 2 | 4 | 8 | 16) {
-            return Err(MeterError::Signature(format!("{beats}/{unit}")));
+    pub fn new(upper: u8, unit: u8) -> Result<Meter, MeterError> {
+        if !(1..=24).contains(&upper) || !matches!(unit, 2 | 4 | 8 | 16) {
+            return Err(MeterError::Signature(format!("{upper}/{unit}")));
         }
+        let is_compound = unit >= 8 && upper > 3 && upper.is_multiple_of(3);
+        let units_a_beat = if is_compound { 3 } else { 1 };
+        let beats = upper / units_a_beat;
         let grouping = match beats {
             5 => vec![3, 2],
             7 => vec![4, 3],
@@ -131,8 +140,9 @@ impl Meter {
             _ => vec![beats],
         };
         Ok(Meter {
-            beats,
+            upper,
             unit,
+            units_a_beat,
             grouping,
         })
     }
@@ -144,7 +154,7 @@ impl Meter {
     pub fn grouped(&self, grouping: &str) -> Result<Meter, MeterError> {
         let wrong = || MeterError::Grouping {
             found: grouping.to_owned(),
-            beats: self.beats,
+            beats: self.upper,
         };
         let groups = grouping
             .split('+')
@@ -152,26 +162,40 @@ impl Meter {
             .collect::<Option<Vec<u8>>>()
             .ok_or_else(wrong)?;
         let sum: u32 = groups.iter().map(|&group| u32::from(group)).sum();
-        if sum != u32::from(self.beats) {
+        if sum != u32::from(self.upper) {
             return Err(wrong());
+        }
+        if self.is_compound() && groups.iter().all(|&group| group == 3) {
+            return Ok(self.clone());
         }
         Ok(Meter {
             grouping: groups,
+            units_a_beat: 1,
             ..self.clone()
         })
     }
 
-    /// Beats in a bar: the upper number.
+    /// Beats in a bar, as they are counted: four in 4/4 and in 12/8.
     pub fn beats(&self) -> u8 {
-        self.beats
+        self.upper / self.units_a_beat
     }
 
-    /// The note that lasts one beat: the lower number.
+    /// The upper number of the signature.
+    pub fn upper(&self) -> u8 {
+        self.upper
+    }
+
+    /// The lower number of the signature: the note of which a bar has [`Meter::upper`].
     pub fn unit(&self) -> u8 {
         self.unit
     }
 
-    /// Beats of each group, adding up to the bar.
+    /// Whether a beat is three of the units, as in 12/8.
+    pub fn is_compound(&self) -> bool {
+        self.units_a_beat == 3
+    }
+
+    /// Beats of each group, adding up to the beats of the bar.
     pub fn grouping(&self) -> &[u8] {
         &self.grouping
     }
@@ -185,7 +209,7 @@ impl Meter {
     /// Strength of a beat, counted from 0 at the bar line: strong at the head of a group, medium in the
     /// middle of a group of four, else weak.
     pub fn strength(&self, beat: usize) -> Strength {
-        let mut into = beat % usize::from(self.beats);
+        let mut into = beat % usize::from(self.beats());
         for &group in &self.grouping {
             let group = usize::from(group);
             if into < group {
@@ -202,18 +226,18 @@ impl Meter {
 
     /// Length of one beat.
     pub fn beat_ticks(&self) -> Ticks {
-        Ticks(TICKS_PER_QUARTER * 4 / i64::from(self.unit))
+        Ticks(TICKS_PER_QUARTER * 4 / i64::from(self.unit)) * i64::from(self.units_a_beat)
     }
 
     /// Length of a bar.
     pub fn bar_ticks(&self) -> Ticks {
-        self.beat_ticks() * i64::from(self.beats)
+        self.beat_ticks() * i64::from(self.beats())
     }
 }
 
 impl fmt::Display for Meter {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.pad(&format!("{}/{}", self.beats, self.unit))
+        f.pad(&format!("{}/{}", self.upper, self.unit))
     }
 }
 
@@ -264,7 +288,10 @@ mod tests {
             ("5/4", "SwwSw"),
             ("6/4", "SwwSww"),
             ("7/4", "SwMwSww"),
-            ("12/8", "SwwSwwSwwSww"),
+            ("12/8", "SwMw"),
+            ("6/8", "Sw"),
+            ("9/8", "Sww"),
+            ("3/8", "Sww"),
             ("8/8", "SwMwSwMw"),
             ("11/8", "SwSwSwSwSww"),
         ] {
@@ -286,6 +313,14 @@ mod tests {
     fn groupings_must_fill_the_bar() {
         let five: Meter = "5/4".parse().unwrap();
         assert_eq!(five.grouped("2+3").unwrap().strength(2), Strength::Strong);
+        let twelve: Meter = "12/8".parse().unwrap();
+        assert_eq!(twelve.grouped("3+3+3+3").unwrap(), twelve);
+        let uneven = twelve.grouped("3+3+2+2+2").unwrap();
+        assert_eq!((twelve.beats(), uneven.beats()), (4, 12));
+        assert_eq!(
+            (twelve.beat_ticks(), uneven.beat_ticks()),
+            (Ticks(1440), Ticks(480))
+        );
         for bad in ["", "2+2", "5+0", "three", "255+6"] {
             assert!(five.grouped(bad).is_err(), "{bad}");
         }

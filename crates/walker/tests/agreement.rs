@@ -153,6 +153,27 @@ const TRIES: &[Try] = &[
         PEDAL,
         notes(&["C", "D", "G"], chart("C | Dm7/C", "3/4", 1, (36, 48))),
     ),
+    feel(Some(Feel::Bossa), chart("C7 | F7", "2/4", 4, (31, 46))),
+    feel(Some(Feel::Bossa), chart("Dm7b5 G7", "4/4", 6, (31, 43))),
+    feel(
+        Some(Feel::Shuffle),
+        notes(&["C", "Db", "E", "F"], chart("C7 | F7", "2/4", 4, (36, 46))),
+    ),
+    feel(
+        Some(Feel::Shuffle),
+        notes(&["G", "B", "D"], chart("G7", "4/4", 6, (31, 43))),
+    ),
+    feel(
+        Some(Feel::HalfTime),
+        chart("C7 F7 | Gm7", "4/4", 4, (34, 44)),
+    ),
+    feel(Some(Feel::HalfTime), chart("C7 | F7", "4/4", 5, (33, 45))),
+    feel(
+        Some(Feel::DoubleTime),
+        notes(&["C", "Db", "E", "F"], chart("C7 | F7", "2/4", 5, (36, 46))),
+    ),
+    notes(&["C", "Db", "E", "F"], chart("C7 | F7", "6/8", 3, (36, 46))),
+    notes(&["C", "E", "G"], chart("C7", "12/8", 6, (36, 46))),
     notes(
         &["Eb", "G", "Ab", "D"],
         chart("Eb6 / / Ab7sus4 /", "5/4", 3, (32, 44)),

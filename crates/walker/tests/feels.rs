@@ -146,3 +146,103 @@ bars = "| Abmaj7 | Gm7 C7 | Bbm7 | Dbmaj7 / E7 / | Ebm7 | F7 | Bb7 | A7 |"
         assert_eq!(note.pitch.name().chroma(), eb.chroma(), "{note}");
     }
 }
+
+/// How often each rhythm comes, as the places of a bar's notes.
+fn rhythms(bars: &[Vec<LineNote>]) -> BTreeMap<String, f64> {
+    let mut counts = BTreeMap::new();
+    for bar in bars {
+        *counts.entry(format!("{:?}", starts(bar))).or_default() += 1.0 / bars.len() as f64;
+    }
+    counts
+}
+
+const LEVELS: std::ops::RangeInclusive<u8> = 3..=6;
+
+#[test]
+fn bossa_is_root_and_fifth_in_dotted_quarters_and_eighths() {
+    let chart = Chart::parse(BLUES).unwrap();
+    for level in LEVELS {
+        let bars = bars(&chart, level, Some(Feel::Bossa));
+        assert!(bars.iter().all(|bar| starts(bar) == [1.0, 2.5, 3.0, 4.5]));
+        let notes: Vec<&LineNote> = bars.iter().flatten().collect();
+        assert!(
+            notes
+                .iter()
+                .all(|note| ["root", "fifth"].contains(&note.role.name()))
+        );
+        let fifths = notes
+            .iter()
+            .filter(|note| note.role.name() == "fifth")
+            .count();
+        let share = fifths as f64 / notes.len() as f64;
+        println!("bossa, level {level}: {share:.2} fifths");
+        assert!((0.2..0.6).contains(&share));
+        assert!(notes.iter().all(|note| !note.ghost));
+    }
+}
+
+#[test]
+fn a_shuffle_walks_in_four_and_skips() {
+    let chart = Chart::parse(BLUES).unwrap();
+    for level in LEVELS {
+        let bars = bars(&chart, level, Some(Feel::Shuffle));
+        let rhythms = rhythms(&bars);
+        println!("shuffle, level {level}: {rhythms:.2?}");
+        let on_beats = |bar: &[LineNote]| {
+            starts(bar)
+                .into_iter()
+                .filter(|at| at.fract() == 0.0)
+                .count()
+                == 4
+        };
+        assert_eq!(share(&bars, on_beats), 1.0);
+        let skips = share(&bars, |bar| bar.len() > 4);
+        assert!((0.2..0.9).contains(&skips), "{skips}");
+        assert!(bars.iter().flatten().all(|note| !note.ghost));
+    }
+}
+
+#[test]
+fn half_time_walks_in_halves_and_double_time_in_eighths() {
+    let chart = Chart::parse(BLUES).unwrap();
+    for level in LEVELS {
+        let halves = bars(&chart, level, Some(Feel::HalfTime));
+        assert_eq!(share(&halves, |bar| starts(bar) == [1.0, 3.0]), 1.0);
+        let eighths = bars(&chart, level, Some(Feel::DoubleTime));
+        let places = [1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5];
+        assert_eq!(share(&eighths, |bar| starts(bar) == places), 1.0);
+        // A chord that lasts a bar is left by a note that leads on, in its own values.
+        for bars in [halves, eighths] {
+            let before_changes = bars.iter().filter(|bar| bar[0].bar == 1 || bar[0].bar == 5);
+            for last in before_changes.filter_map(|bar| bar.last()) {
+                let leads = last.role.is_approach() || last.approach.is_some();
+                assert!(leads, "{last}");
+            }
+        }
+    }
+}
+
+#[test]
+fn twelve_eighths_are_counted_in_dotted_quarters() {
+    let bars_text = "F7 | Bb7 | F7 | Cm7 F7 | Bb7 | Bdim7 | F7 | D7b9 | Gm7 | C7 | F7 D7 | Gm7 C7";
+    for (meter, beats) in [("12/8", 4), ("6/8", 2)] {
+        let mut chart = Chart::from_bars(bars_text, meter.parse().unwrap()).unwrap();
+        chart.key = "F".parse().unwrap();
+        for level in LEVELS {
+            let bars = bars(&chart, level, None);
+            println!("{meter}, level {level}: {:.2?}", rhythms(&bars));
+            let on_beats = |bar: &[LineNote]| {
+                starts(bar).iter().filter(|at| at.fract() == 0.0).count() == beats
+            };
+            assert_eq!(share(&bars, on_beats), 1.0);
+            let skips = share(&bars, |bar| bar.len() > beats);
+            assert!((0.005..0.9).contains(&skips), "{skips}");
+            for note in bars.iter().flatten() {
+                assert!(
+                    note.in_bar.0 % 480 == 0 && note.beat_length.0 == 1440,
+                    "{note}"
+                );
+            }
+        }
+    }
+}

@@ -144,7 +144,7 @@ impl RangeOptions {
 #[derive(Args, Clone, Debug)]
 #[command(next_help_heading = "The band")]
 pub struct BandOptions {
-    /// Leave a part out: bass, comp or time; may be given several times
+    /// Leave a part out: bass, comp (or chords, piano) or time (or drums); may be given several times
     #[arg(long, value_name = "PART", value_parser = part)]
     pub mute: Vec<PartName>,
     /// Notated positions, without swing
@@ -388,9 +388,18 @@ const MOST_PINNED: u32 = 64;
 const MOST_CHORUSES: u64 = 10_000_000;
 
 fn part(text: &str) -> Result<PartName, String> {
-    let named = |part: &PartName| part.to_string().eq_ignore_ascii_case(text);
-    let found = PartName::ALL.into_iter().find(named);
-    let meant = || did_you_mean(text, ["bass", "comp", "time"]);
+    // The names of the tracks, and what musicians call them besides.
+    const NAMES: [(&str, PartName); 6] = [
+        ("bass", PartName::Bass),
+        ("comp", PartName::Comp),
+        ("chords", PartName::Comp),
+        ("piano", PartName::Comp),
+        ("time", PartName::Time),
+        ("drums", PartName::Time),
+    ];
+    let named = |(name, _): &&(&str, PartName)| name.eq_ignore_ascii_case(text);
+    let found = NAMES.iter().find(named).map(|&(_, part)| part);
+    let meant = || did_you_mean(text, NAMES.map(|(name, _)| name));
     found.ok_or_else(|| format!("write bass, comp or time{}", meant()))
 }
 

@@ -106,8 +106,8 @@ fn meta(mark: &Mark) -> MetaMessage<'_> {
             // The denominator is written as a power of two; 24 MIDI clocks are a quarter note, and the
             // metronome clicks once a beat.
             let power = meter.unit().trailing_zeros() as u8;
-            let clocks_a_click = 96 / meter.unit();
-            MetaMessage::TimeSignature(meter.beats(), power, clocks_a_click, 8)
+            let clocks_a_click = (meter.beat_ticks().0 / 40) as u8;
+            MetaMessage::TimeSignature(meter.upper(), power, clocks_a_click, 8)
         }
         Mark::Key(key) => MetaMessage::KeySignature(key.sharps.clamp(-7, 7), key.minor),
         Mark::Marker(text) => MetaMessage::Marker(text.as_bytes()),
@@ -239,10 +239,11 @@ mod tests {
     #[test]
     fn meta_events_have_the_bytes_of_the_standard() {
         let file = bytes(&two_notes(), TrackLayout::Tracks);
-        // Standard MIDI File 1.0, from memory: 120 a minute is 07 A1 20; 6/8 is 06 03; one flat is FF.
+        // Standard MIDI File 1.0, from memory: 120 a minute is 07 A1 20; 6/8 is 06 03, with a
+        // click every 36 clocks (24 hexadecimal), the dotted quarter; one flat is FF.
         for expected in [
             &b"\xff\x51\x03\x07\xa1\x20"[..],
-            b"\xff\x58\x04\x06\x03\x0c\x08",
+            b"\xff\x58\x04\x06\x03\x24\x08",
             b"\xff\x59\x02\xff\x00",
             b"\xff\x06\x08chorus 1",
             b"\xff\x01\x02F7",

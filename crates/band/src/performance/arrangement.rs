@@ -13,13 +13,14 @@ use crate::{
     players::{
         comp::{ChorusComp, CompAttack},
         drums::{self, BarContext, TimeKeeping},
+        placement::{self, Habit, Placement},
         random_streams::{Purpose, stream},
-        swing::{self, Swing, SwungPart, Warp},
+        swing::{self, Fingered, Swing, Warp},
     },
 };
 use endpin_theory::{
     Ticks,
-    chart::{Bar, Chorus, Feel},
+    chart::{Bar, Chorus},
     meter::TICKS_PER_QUARTER,
 };
 use endpin_walker::{ChorusLine, Development, LineNote, line::feel_of};
@@ -122,6 +123,13 @@ impl PlayersBar<'_> {
         let end = self.warp.place(in_bar + length);
         (self.bar.start + start, end - start)
     }
+
+    /// How far a player's hand shifts what is notated there.
+    fn shift(&self, placement: &mut Placement, in_bar: Ticks) -> Ticks {
+        let on_beat = in_bar.0 % self.bar.meter.beat_ticks().0 == 0;
+        let into = in_bar.0 as f64 / self.bar.meter.bar_ticks().0 as f64;
+        placement.shift(self.index as f64 + into, on_beat, self.tempo)
+    }
 }
 
 /// A score being put together.
@@ -153,7 +161,7 @@ impl<'a> Band<'a> {
     }
 
     /// Where a player stands in a bar of this number, counted from 1.
-    fn place<'t>(&self, made: &MadeChorus<'t>, number: u32, player: SwungPart) -> PlayersBar<'t> {
+    fn place<'t>(&self, made: &MadeChorus<'t>, number: u32) -> PlayersBar<'t> {
         let index = (number as usize).clamp(1, made.chorus.bars.len()) - 1;
         let bar = &made.chorus.bars[index];
         let tempo = self.tempo_of(bar, made.line.chorus);
@@ -161,8 +169,19 @@ impl<'a> Band<'a> {
             index,
             bar,
             tempo,
-            warp: Warp::new(self.options.swing, player, tempo, &bar.meter),
+            warp: Warp::new(
+                self.options.swing,
+                feel_of(bar, made.development),
+                tempo,
+                &bar.meter,
+            ),
         }
+    }
+
+    /// How a player places the notes of a chorus.
+    fn placement(&self, made: &MadeChorus, habit: Habit) -> Placement {
+        let (seed, bars) = (self.options.seed, made.chorus.bars.len());
+        Placement::new(seed, made.line.chorus, bars, self.human, habit)
     }
 
     fn play(&mut self, part: PartName, note: ScoreNote) {
@@ -215,14 +234,20 @@ impl<'a> Band<'a> {
 
     fn bass(&mut self, made: &MadeChorus) {
         let number = made.line.chorus;
-        let mut rng = stream(self.options.seed, number, Purpose::BassPlacement);
-        let notes = made.line.notes.iter();
+        let mut placement = self.placement(made, placement::BASS);
+        let notes = &made.line.notes;
         let played: Vec<(ScoreNote, bool)> = notes
-            .map(|note| {
-                let place = self.place(made, note.bar, SwungPart::Line);
+            .iter()
+            .enumerate()
+            .map(|(index, note)| {
+                let place = self.place(made, note.bar);
                 let bars_before = bars_before(made.chorus, number, place.index);
                 let is_students = practice::is_students_turn(self.options.trade, bars_before);
-                (self.bass_note(made, note, &place, &mut rng), is_students)
+                let next = notes.get(index + 1);
+                (
+                    self.bass_note(made, note, next, &place, &mut placement),
+                    is_students,
+                )
             })
             .collect();
         let end = made.chorus.length();
@@ -239,11 +264,19 @@ impl<'a> Band<'a> {
         &self,
         made: &MadeChorus,
         note: &LineNote,
+        next: Option<&LineNote>,
         place: &PlayersBar,
-        rng: &mut ChaCha8Rng,
+        placement: &mut Placement,
     ) -> ScoreNote {
         let (start, length) = place.performed(note.in_bar, note.length);
-        let shift = swing::shift(rng, self.human, 0.0, BASS_REACH_MS, place.tempo);
+        let shift = place.shift(placement, note.in_bar);
+        let follows = next.filter(|next| next.start == note.start + note.length);
+        let fingered = Fingered {
+            ghost: note.ghost,
+            to_next: follows.map(|next| next.pitch.midi() - note.pitch.midi()),
+            open: OPEN_STRINGS.contains(&note.pitch.midi()),
+            tempo: place.tempo,
+        };
         let span = note.span.and_then(|span| made.chorus.spans.get(span));
         let is_arrival = span.is_some_and(|span| made.chorus.ticks_at(span.start) == note.start);
         let loudness = match note.ghost {
@@ -255,9 +288,9 @@ impl<'a> Band<'a> {
         };
         ScoreNote {
             start: (start + shift).max(Ticks::ZERO),
-            length: swing::bass_length(length, note.ghost),
+            length: swing::bass_length(length, fingered),
             key: midi_key(note.pitch),
-            velocity: swing::vary(rng, self.human, loudness, 4),
+            velocity: swing::vary(placement.rng(), self.human, loudness, 4),
         }
     }
 
@@ -272,19 +305,17 @@ impl<'a> Band<'a> {
 
     fn comp(&mut self, made: &MadeChorus) {
         let number = made.line.chorus;
-        let mut rng = stream(self.options.seed, number, Purpose::CompPlacement);
+        let mut placement = self.placement(made, placement::COMP);
         let end = made.chorus.length();
         for attack in &made.comp.attacks {
-            let place = self.place(made, attack.bar, SwungPart::Line);
+            let place = self.place(made, attack.bar);
             let (start, length) = place.performed(attack.in_bar, attack.length);
-            // A pianist sits a hair behind the beat.
-            let (late, reach) = (COMP_LATE_MS, COMP_REACH_MS);
-            let shift = swing::shift(&mut rng, self.human, late, reach, place.tempo);
+            let shift = place.shift(&mut placement, attack.in_bar);
             let is_short = attack.length <= Ticks(attack.beat_length.0 / 2);
             let accent = if is_short { 5 } else { 0 };
             let loudness = COMP + swing::phrase(place.index, number - 1) + accent;
             let held = swing::comp_length(length, is_short);
-            self.chord(attack, start + shift, held, end, loudness, &mut rng);
+            self.chord(attack, start + shift, held, end, loudness, placement.rng());
         }
     }
 
@@ -315,24 +346,40 @@ impl<'a> Band<'a> {
         let number = made.line.chorus;
         let bars = &made.chorus.bars;
         let mut strokes = stream(self.options.seed, number, Purpose::Time);
-        let mut rng = stream(self.options.seed, number, Purpose::TimePlacement);
+        let mut placement = self.placement(made, placement::TIME);
         let end = made.chorus.length();
+        let is_drummer = matches!(self.options.keeping, TimeKeeping::Kit(_));
+        let mut comp: Vec<Vec<Ticks>> = vec![Vec::new(); bars.len()];
+        for attack in &made.comp.attacks {
+            if let Some(bar) = comp.get_mut((attack.bar as usize).wrapping_sub(1)) {
+                bar.push(attack.in_bar);
+            }
+        }
         for bar in bars {
-            let place = self.place(made, bar.number, SwungPart::Ride);
+            let place = self.place(made, bar.number);
             let (index, tempo) = (place.index, place.tempo);
             let context = BarContext {
                 meter: &bar.meter,
                 tempo,
-                // Over a pedal the drummer is as sparse as the bass.
-                two_feel: matches!(feel_of(bar, made.development), Feel::Two | Feel::Pedal),
+                feel: feel_of(bar, made.development),
+                busy: made.development.busy,
+                comp: &comp[index],
                 bars_before: bars_before(made.chorus, number, index),
                 opens_chorus: index == 0,
                 closes_section: bars.get(index + 1).is_none_or(|next| next.opens_section),
             };
             for hit in drums::bar(&context, self.options.keeping, &mut strokes) {
-                let shift = swing::shift(&mut rng, self.human, 0.0, TIME_REACH_MS, tempo);
+                if is_drummer && is_silent(made.chorus, bar, hit.in_bar) {
+                    continue;
+                }
+                let shift = place.shift(&mut placement, hit.in_bar);
                 let (start, _) = place.performed(hit.in_bar, STROKE);
-                let velocity = swing::vary(&mut rng, self.human, hit.velocity, 4);
+                let loudness = if is_drummer {
+                    hit.velocity * DRUMS / 10
+                } else {
+                    hit.velocity
+                };
+                let velocity = swing::vary(placement.rng(), self.human, loudness, 4);
                 let stroke = stroke((start + shift).max(Ticks::ZERO), hit.key, velocity);
                 self.play(PartName::Time, self.shifted(stroke, end));
             }
@@ -399,17 +446,16 @@ impl<'a> Band<'a> {
     }
 }
 
-/// Middle velocity of the bass, loudest of the three.
-const BASS: i32 = 88;
+/// Middle velocity of the bass. It, that of the comp and the drums' share below were set by measure: rendered
+/// with two General MIDI fonts, the comp is 2 to 6 LU and the drums 5 to 10 LU below the bass (ITU-R BS.1770).
+const BASS: i32 = 82;
 const GHOST: i32 = 42;
 /// Middle velocity of the comp.
-const COMP: i32 = 64;
-/// How far a note may be moved from its place, in milliseconds at human 1. Bass and ride together stay
-/// within 20 ms of each other.
-const BASS_REACH_MS: f64 = 8.0;
-const TIME_REACH_MS: f64 = 4.0;
-const COMP_REACH_MS: f64 = 5.0;
-const COMP_LATE_MS: f64 = 3.0;
+const COMP: i32 = 65;
+/// What the drummer's strokes are multiplied with, in tenths: a General MIDI kit is soft beside its bass.
+const DRUMS: i32 = 13;
+/// The open strings of the bass, E1 A1 D2 G2, as MIDI keys.
+const OPEN_STRINGS: [i16; 4] = [28, 33, 38, 43];
 /// A stroke is a moment; percussion sounds ring as they will.
 const STROKE: Ticks = Ticks(TICKS_PER_QUARTER / 8);
 /// What is let go before the last bar line.
@@ -418,6 +464,12 @@ const RELEASE: i64 = TICKS_PER_QUARTER / 8;
 /// Bars before bar `index` of chorus `number` since the music began.
 fn bars_before(chorus: &Chorus, number: u32, index: usize) -> u64 {
     u64::from(number.saturating_sub(1)) * chorus.bars.len() as u64 + index as u64
+}
+
+/// Whether the harmony is silent there (`N.C.`): the whole band stops with it.
+fn is_silent(chorus: &Chorus, bar: &Bar, in_bar: Ticks) -> bool {
+    let beat = bar.first_beat + (in_bar.0 / bar.meter.beat_ticks().0) as usize;
+    chorus.spans[chorus.span_at(beat)].chord.is_none()
 }
 
 fn stroke(start: Ticks, key: u8, velocity: u8) -> ScoreNote {

@@ -5,8 +5,11 @@
 //! 4/4: 2 and 4). Everything stays under the bass. Common practice, no source. Sounds are those of General
 //! MIDI level 1 (reference file `gm.csv`).
 
-use crate::players::random_streams::below;
-use endpin_theory::{Meter, Strength, Ticks, did_you_mean};
+use crate::players::{
+    random_streams::below,
+    styles::{Groove, PatternStroke, Piece, Style},
+};
+use endpin_theory::{Meter, Strength, Ticks, chart::Feel, did_you_mean};
 use rand_chacha::rand_core::Rng;
 use std::{fmt, str::FromStr};
 
@@ -18,6 +21,8 @@ pub mod percussion {
     pub const SIDE_STICK: u8 = 37;
     /// Acoustic snare.
     pub const SNARE: u8 = 38;
+    /// Closed hi-hat.
+    pub const CLOSED_HAT: u8 = 42;
     /// Pedal hi-hat.
     pub const PEDAL_HAT: u8 = 44;
     /// Crash cymbal 1.
@@ -160,8 +165,12 @@ pub struct BarContext<'a> {
     pub meter: &'a Meter,
     /// Quarter notes a minute.
     pub tempo: f64,
-    /// Whether the bass plays in two.
-    pub two_feel: bool,
+    /// Its feel.
+    pub feel: Feel,
+    /// How lively the chorus is, 0 to 3.
+    pub busy: u8,
+    /// Where the comp strikes, from the bar line.
+    pub comp: &'a [Ticks],
     /// Bars before it since the music began, all choruses counted.
     pub bars_before: u64,
     /// Whether it is the first of a chorus.
@@ -260,21 +269,73 @@ fn strokes(context: &BarContext, kit: Kit, rng: &mut impl Rng) -> Vec<Hit> {
         Kit::Auto => Kit::Ride,
         chosen => chosen,
     };
+    // Drawn for each bar whatever comes of it, so that a bar's choices don't hang on those before.
+    let (figure, crash_odds, answer) = (below(rng, 1 << 16), below(rng, 3), below(rng, 1 << 16));
+    let crashes = context.opens_chorus && context.bars_before > 0 && crash_odds < 2;
+    let mut hits = match Style::of(context.feel).groove {
+        Groove::Bars(bars) if !meter.is_compound() => {
+            let bar = bars[(context.bars_before % bars.len() as u64) as usize];
+            pattern(meter, kit, bar)
+        }
+        Groove::Ride { weak_kicks, skips } => ride(context, kit, weak_kicks, skips, figure),
+        Groove::Bars(_) => ride(context, kit, true, true, figure),
+    };
+    if crashes && kit == Kit::Ride {
+        hits.retain(|hit| hit.in_bar > Ticks::ZERO || hit.key != percussion::RIDE);
+        hits.push(Hit {
+            in_bar: Ticks::ZERO,
+            key: percussion::CRASH,
+            velocity: 60,
+        });
+    }
+    if matches!(context.feel, Feel::Four | Feel::Broken | Feel::Two) && meter.unit() <= 4 {
+        hits.extend(answers(context, kit, answer));
+    }
+    if context.closes_section {
+        fill(&mut hits, meter, kit, below(rng, FILLS.len() as u32 + 1));
+    }
+    hits.sort_by_key(|hit| (hit.in_bar, hit.key));
+    hits.dedup_by_key(|hit| (hit.in_bar, hit.key));
+    hits
+}
+
+/// The off-beats that the ride skips on in a bar of four, by the back beats after which they come, and how
+/// often each figure is played: most bars after two and four, others to breathe.
+const FIGURES: [(&[usize], u32); 7] = [
+    (&[1, 3], 40),
+    (&[3], 14),
+    (&[1], 12),
+    (&[1, 2, 3], 10),
+    (&[0, 1, 3], 8),
+    (&[2, 3], 8),
+    (&[], 8),
+];
+
+/// Time on the ride, or what the kit has in its place, from the groups of the meter.
+fn ride(context: &BarContext, kit: Kit, weak_kicks: bool, skips: bool, figure: u32) -> Vec<Hit> {
+    let meter = context.meter;
     let beat = meter.beat_ticks();
     let back_beats = back_beats(meter);
     // Skip notes only where a beat is a quarter or longer, and where two of them can still be told apart.
-    let skips = meter.unit() <= 4 && context.tempo <= 330.0;
+    let may_skip = meter.beat_ticks().0 >= 960 && context.tempo <= 330.0;
+    let figure = figure % FIGURES.iter().map(|(_, weight)| weight).sum::<u32>();
+    let mut left = figure;
+    let chosen = FIGURES.iter().find(|(_, weight)| {
+        let found = left < *weight;
+        left = left.saturating_sub(*weight);
+        found
+    });
+    let figure = chosen.map_or(FIGURES[0].0, |(figure, _)| figure);
     let mut hits = Vec::new();
     for index in 0..usize::from(meter.beats()) {
-        let (on, off) = (beat * index as i64, beat * index as i64 + half(beat));
+        let on = beat * index as i64;
         let is_back_beat = back_beats.contains(&index);
         let strong = meter.strength(index) != Strength::Weak;
-        // Drawn for each beat whatever comes of it, so that a bar's choices don't hang on those before.
-        let (leave_skip, add_skip, crash_odds) =
-            (below(rng, 8) == 0, below(rng, 10) == 0, below(rng, 3));
-        let crashes =
-            index == 0 && context.opens_chorus && context.bars_before > 0 && crash_odds < 2;
-        let has_skip = skips && is_back_beat && !leave_skip;
+        let has_skip = may_skip
+            && match skips {
+                true => figure.contains(&(index % 4)) && (is_back_beat || meter.beats() == 4),
+                false => Some(&index) == back_beats.last() && figure.len() > 1,
+            };
         let mut hit = |plays: bool, in_bar: Ticks, key: u8, velocity: i32| {
             hits.extend(plays.then_some(Hit {
                 in_bar,
@@ -283,35 +344,102 @@ fn strokes(context: &BarContext, kit: Kit, rng: &mut impl Rng) -> Vec<Hit> {
             }));
         };
         hit(is_back_beat, on, percussion::PEDAL_HAT, 62);
-        match kit {
-            Kit::Ride | Kit::Auto => {
-                let extra_skip = skips && !is_back_beat && !strong && add_skip;
-                let loudness = if is_back_beat { 74 } else { 68 };
-                hit(crashes, on, percussion::CRASH, 60);
-                hit(!crashes, on, percussion::RIDE, loudness);
-                hit(has_skip || extra_skip, off, percussion::RIDE, 58);
-                hit(strong, on, percussion::KICK, 36);
-                hit(!strong && !context.two_feel, on, percussion::KICK, 30);
-            }
-            Kit::Brushes => {
-                hit(true, on, percussion::MARACAS, if strong { 62 } else { 56 });
-                hit(has_skip, off, percussion::MARACAS, 44);
-                hit(is_back_beat, on, percussion::CABASA, 52);
-            }
-            Kit::CrossStick => {
-                hit(true, on, percussion::RIDE, 54);
-                hit(has_skip, off, percussion::RIDE, 44);
-                let is_last = Some(&index) == back_beats.last();
-                hit(is_last, on, percussion::SIDE_STICK, 58);
-                hit(strong, on, percussion::KICK, 34);
-            }
+        let time = piece(kit, Piece::Ride);
+        let (loud, soft) = match kit {
+            Kit::Ride | Kit::Auto => (if is_back_beat { 74 } else { 68 }, 58),
+            Kit::Brushes => (if strong { 62 } else { 56 }, 44),
+            Kit::CrossStick => (54, 44),
+        };
+        hit(true, on, time, loud);
+        if meter.is_compound() {
+            // Three to a beat, the last of them leaning on the next.
+            hit(may_skip, on + Ticks(beat.0 / 3), time, soft - 8);
+            hit(may_skip, on + Ticks(beat.0 * 2 / 3), time, soft);
+            hit(is_back_beat, on, percussion::SIDE_STICK, 56);
+        } else {
+            hit(has_skip, on + half(beat), time, soft);
         }
+        hit(strong, on, percussion::KICK, 36);
+        hit(
+            !strong && weak_kicks && kit == Kit::Ride,
+            on,
+            percussion::KICK,
+            30,
+        );
+        hit(
+            kit == Kit::Brushes && is_back_beat,
+            on,
+            percussion::CABASA,
+            52,
+        );
+        let is_last = Some(&index) == back_beats.last();
+        hit(
+            kit == Kit::CrossStick && is_last,
+            on,
+            percussion::SIDE_STICK,
+            58,
+        );
     }
-    if context.closes_section {
-        fill(&mut hits, meter, kit, below(rng, FILLS.len() as u32 + 1));
-    }
-    hits.sort_by_key(|hit| (hit.in_bar, hit.key));
     hits
+}
+
+/// A bar of a pattern in a meter, with the pieces of a kit.
+fn pattern(meter: &Meter, kit: Kit, bar: &[PatternStroke]) -> Vec<Hit> {
+    let beat = meter.beat_ticks().0;
+    let beats = i64::from(meter.beats());
+    let rounds = (0..)
+        .map(|round| round * 48)
+        .take_while(|from| *from < beats * 12);
+    let strokes = rounds.flat_map(|from| {
+        bar.iter()
+            .map(move |&(at, piece, velocity)| (from + at, piece, velocity))
+    });
+    strokes
+        .filter(|&(at, _, _)| at < beats * 12)
+        .map(|(at, sort, velocity)| Hit {
+            in_bar: Ticks(beat * at / 12),
+            key: piece(kit, sort),
+            velocity,
+        })
+        .collect()
+}
+
+/// What a kit plays a piece on.
+fn piece(kit: Kit, piece: Piece) -> u8 {
+    match (piece, kit) {
+        (Piece::Ride | Piece::Hat, Kit::Brushes) => percussion::MARACAS,
+        (Piece::Snare | Piece::Stick, Kit::Brushes) => percussion::CABASA,
+        (Piece::Snare, Kit::CrossStick) => percussion::SIDE_STICK,
+        (Piece::Ride, _) => percussion::RIDE,
+        (Piece::Hat, _) => percussion::CLOSED_HAT,
+        (Piece::Pedal, _) => percussion::PEDAL_HAT,
+        (Piece::Stick, _) => percussion::SIDE_STICK,
+        (Piece::Snare, _) => percussion::SNARE,
+        (Piece::Kick, _) => percussion::KICK,
+    }
+}
+
+/// Now and then snare or kick go with an off-beat of the comp, or answer it half a beat later; livelier
+/// choruses have more of it.
+fn answers(context: &BarContext, kit: Kit, drawn: u32) -> Option<Hit> {
+    let half = half(context.meter.beat_ticks());
+    let off_beats = context.comp.iter().filter(|at| at.0 % (half.0 * 2) != 0);
+    let off_beats: Vec<Ticks> = off_beats.copied().collect();
+    let plays = drawn % 12 < 3 + u32::from(context.busy);
+    let at = *off_beats.get((drawn / 12) as usize % off_beats.len().max(1))?;
+    let (with_comp, on_kick) = (
+        (drawn / 256).is_multiple_of(2),
+        (drawn / 512).is_multiple_of(3),
+    );
+    let in_bar = if with_comp { at } else { at + half };
+    // On beats the bass drum feathers as the feel has it; what answers there is the snare.
+    let on_kick = on_kick && with_comp;
+    let key = piece(kit, if on_kick { Piece::Kick } else { Piece::Snare });
+    (plays && in_bar < context.meter.bar_ticks()).then_some(Hit {
+        in_bar,
+        key,
+        velocity: if on_kick { 50 } else { 42 },
+    })
 }
 
 fn half(beat: Ticks) -> Ticks {
@@ -331,7 +459,7 @@ fn fill(hits: &mut Vec<Hit>, meter: &Meter, kit: Kit, choice: u32) {
     let Some(places) = FILLS.get(choice as usize) else {
         return;
     };
-    if meter.beats() < 3 || meter.unit() > 4 {
+    if meter.beats() < 3 || meter.beat_ticks().0 < 960 || meter.is_compound() {
         return;
     }
     let beat = meter.beat_ticks();

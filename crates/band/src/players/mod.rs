@@ -3,5 +3,7 @@
 pub mod collisions;
 pub mod comp;
 pub mod drums;
+pub mod placement;
 pub mod random_streams;
+pub mod styles;
 pub mod swing;

@@ -25,6 +25,8 @@ pub enum Purpose {
     Keys,
     /// Which of the changes offered is made; the step stands in place of the chorus.
     Changes,
+    /// The bend of the whole band's time.
+    Breath,
 }
 
 /// Keeps the band's streams apart from the walker's under the same seed.
@@ -33,7 +35,9 @@ const BAND: u64 = 0x0062_616e_6400_0001;
 /// The stream of (seed, chorus, purpose); the same on every platform.
 pub fn stream(seed: u64, chorus: u32, purpose: Purpose) -> ChaCha8Rng {
     let mut rng = ChaCha8Rng::seed_from_u64(seed ^ BAND);
-    rng.set_stream(u64::from(chorus) * 8 + purpose as u64);
+    // Eight purposes lie side by side for each chorus, the others far above them.
+    let purpose = purpose as u64;
+    rng.set_stream(u64::from(chorus) * 8 + purpose % 8 + ((purpose / 8) << 40));
     rng
 }
 

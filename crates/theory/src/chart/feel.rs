@@ -15,11 +15,28 @@ pub enum Feel {
     Broken,
     /// One bass note held under moving chords.
     Pedal,
+    /// Root and fifth, dotted quarter and eighth, straight.
+    Bossa,
+    /// Walking quarters with the last third of the triplet.
+    Shuffle,
+    /// As at half the tempo: half notes walk, the chords last as long.
+    HalfTime,
+    /// As at twice the tempo: eighths walk, the chords last as long.
+    DoubleTime,
 }
 
 impl Feel {
     /// All feels, as charts and the command line name them.
-    pub const ALL: [Feel; 4] = [Feel::Four, Feel::Two, Feel::Broken, Feel::Pedal];
+    pub const ALL: [Feel; 8] = [
+        Feel::Four,
+        Feel::Two,
+        Feel::Broken,
+        Feel::Pedal,
+        Feel::Bossa,
+        Feel::Shuffle,
+        Feel::HalfTime,
+        Feel::DoubleTime,
+    ];
 }
 
 impl fmt::Display for Feel {
@@ -29,13 +46,17 @@ impl fmt::Display for Feel {
             Feel::Two => "two",
             Feel::Broken => "broken",
             Feel::Pedal => "pedal",
+            Feel::Bossa => "bossa",
+            Feel::Shuffle => "shuffle",
+            Feel::HalfTime => "half-time",
+            Feel::DoubleTime => "double-time",
         })
     }
 }
 
 /// A word that names no feel.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is not a feel{near}; write four, two, broken or pedal", near = did_you_mean(.0, Feel::ALL))]
+#[error("\"{0}\" is not a feel{near}; write four, two, broken, pedal, bossa, shuffle, half-time or double-time", near = did_you_mean(.0, Feel::ALL))]
 pub struct FeelError(String);
 
 impl FromStr for Feel {

@@ -48,7 +48,7 @@ pub fn bars_text(bars: &[WrittenBar]) -> String {
 
 fn write_meter(f: &mut fmt::Formatter<'_>, meter: &Meter) -> fmt::Result {
     writeln!(f, "meter = \"{meter}\"")?;
-    let usual = Meter::new(meter.beats(), meter.unit());
+    let usual = Meter::new(meter.upper(), meter.unit());
     if usual.as_ref() != Ok(meter) {
         writeln!(f, "grouping = \"{}\"", meter.grouping_text())?;
     }

@@ -12,6 +12,28 @@ use endpin_theory::{
     chart::{Bar, Chorus, Feel},
 };
 
+/// The values in which the line walks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum Pulse {
+    /// A note a beat.
+    Beats,
+    /// A note on each strong and medium beat, of which the medium ones are weak.
+    Halves,
+    /// Two notes a beat, of which the second is weak.
+    Eighths,
+}
+
+/// The off-beats of weak beats, where the level alone does not ask for any.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum OffBeats {
+    /// Left to the level.
+    OfLevel,
+    /// A note may stand there.
+    Options,
+    /// A note stands there.
+    Notes,
+}
+
 /// The last beat before a change.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum LastBeat {
@@ -37,6 +59,10 @@ pub(crate) struct FeelRow {
     pub last_beat: LastBeat,
     /// Whether the bass holds one note, whatever the chord.
     pub holds: bool,
+    /// What the line walks in.
+    pub pulse: Pulse,
+    /// What stands between the beats.
+    pub off_beats: OffBeats,
     /// How much likelier than elsewhere a note is where it is an option.
     pub drive: u8,
     /// Whether a pitch may stand three times running.
@@ -58,6 +84,8 @@ const FOUR: FeelRow = FeelRow {
     otherwise: NOTE,
     last_beat: LastBeat::Leads,
     holds: false,
+    pulse: Pulse::Beats,
+    off_beats: OffBeats::OfLevel,
     drive: 0,
     triples: false,
     lively: true,
@@ -65,7 +93,7 @@ const FOUR: FeelRow = FeelRow {
     register: 0,
 };
 
-const FEELS: [FeelRow; 4] = [
+const FEELS: [FeelRow; 8] = [
     FOUR,
     FeelRow {
         feel: Feel::Two,
@@ -92,6 +120,36 @@ const FEELS: [FeelRow; 4] = [
         lively: false,
         vocabulary: Vocabulary::Roots,
         register: -4,
+        ..FOUR
+    },
+    FeelRow {
+        feel: Feel::Bossa,
+        otherwise: None,
+        last_beat: LastBeat::Plain,
+        off_beats: OffBeats::Notes,
+        triples: true,
+        lively: false,
+        vocabulary: Vocabulary::Fifths,
+        register: -4,
+        ..FOUR
+    },
+    FeelRow {
+        feel: Feel::Shuffle,
+        off_beats: OffBeats::Options,
+        drive: 2,
+        ..FOUR
+    },
+    FeelRow {
+        feel: Feel::HalfTime,
+        otherwise: None,
+        pulse: Pulse::Halves,
+        lively: false,
+        ..FOUR
+    },
+    FeelRow {
+        feel: Feel::DoubleTime,
+        pulse: Pulse::Eighths,
+        lively: false,
         ..FOUR
     },
 ];

@@ -1,14 +1,14 @@
 //! From a chart to onsets: where in a chorus the bass may sound, and what each onset knows.
 
 use super::{
-    feels::{FeelRow, arrives_on},
+    feels::{FeelRow, OffBeats, Pulse, arrives_on},
     spelling::Naming,
     walker::WalkError,
 };
 use crate::{
     options::Options,
     plan::Development,
-    rules::{Beat, Chromas, Keys, Leads, Liberty, Onset, Sound, Within},
+    rules::{Beat, Chromas, Keys, Leads, Liberties, Liberty, Onset, Sound, Within},
 };
 use endpin_theory::{
     Chord, NoteName, Pitch, Scale, Strength, Ticks,
@@ -269,25 +269,42 @@ impl BeatsOfSpan<'_> {
         let strength = self.chorus.strength(beat);
         let arrival = beat == span.start;
         let opens_bar = beat == bar.first_beat;
-        let last_beat = beat + 1 == span.start + span.beats;
+        let end = span.start + span.beats;
+        let is_weak = |beat: usize| match (self.chorus.strength(beat), feel.pulse) {
+            (_, Pulse::Eighths) => false,
+            (Strength::Weak, _) | (Strength::Medium, Pulse::Halves) => true,
+            _ => false,
+        };
+        // The last note of the span: in halves the last that a half begins on, in eighths an off-beat.
+        let last_beat = match feel.pulse {
+            Pulse::Beats | Pulse::Eighths => beat + 1 == end,
+            Pulse::Halves => {
+                let begins_half = |beat: &usize| self.chorus.strength(*beat) != Strength::Weak;
+                begins_half(&beat) && !(beat + 1..end).any(|beat| begins_half(&beat))
+            }
+        };
         let closes_bar = beat + 1 == bar.first_beat + usize::from(bar.meter.beats());
         let level = self.development.level;
         let may_lead = feel.leads_from(level, bar.number, closes_bar);
-        let stressed = strength != Strength::Weak;
-        let leads = match self.coming {
-            Some(_) if last_beat && may_lead && span.beats > 1 && !stressed => {
-                match self.number + 1 == self.chorus.spans.len() {
-                    true => Leads::IntoChorus,
-                    false => Leads::IntoChange,
-                }
-            }
-            _ => Leads::Nowhere,
+        let stressed = !is_weak(beat);
+        let into = match self.number + 1 == self.chorus.spans.len() {
+            true => Leads::IntoChorus,
+            false => Leads::IntoChange,
+        };
+        let may_lead = may_lead && last_beat && self.coming.is_some();
+        let leads = match may_lead && span.beats > 1 && !stressed {
+            true => into,
+            false => Leads::Nowhere,
         };
         let sound = match &self.harmony.chord {
             None => (arrival || opens_bar || self.every_beat).then_some(Sound::Rest),
             Some(_) if arrival => Some(Sound::Note),
             Some(_) => feel
-                .sound(leads != Leads::Nowhere, opens_bar, stressed)
+                .sound(
+                    leads != Leads::Nowhere,
+                    opens_bar,
+                    strength != Strength::Weak,
+                )
                 .or(self.every_beat.then_some(Sound::Held)),
         };
         let onset = Onset {
@@ -330,30 +347,62 @@ impl BeatsOfSpan<'_> {
         if sound.is_some() {
             slots.push(slot(onset.clone(), Ticks::ZERO));
         }
-        // Between eighths and sixteenths there is no room.
-        let roomy = length.0 >= TICKS_PER_QUARTER;
-        let lively = self.development.level.rung().lively && feel.lively && !stressed && roomy;
-        if lively && self.harmony.chord.is_some() {
-            let third = Ticks(length.0 / 3);
-            let between = [
+        if self.harmony.chord.is_none() {
+            return;
+        }
+        let half = Ticks(length.0 / 2);
+        if feel.pulse == Pulse::Eighths {
+            let leads = if may_lead { into } else { Leads::Nowhere };
+            let walked = Onset {
+                sound: Sound::Note,
+                arrival: false,
+                stressed: false,
+                opens_bar: false,
+                loose: Liberties::NONE,
+                leads,
+                coming: self.coming.filter(|_| leads != Leads::Nowhere),
+                ..onset
+            };
+            slots.push(slot(walked, half));
+            return;
+        }
+        // Between eighths and sixteenths there is no room, and of three eighths the last is the off-beat.
+        let roomy = length.0 >= TICKS_PER_QUARTER && !stressed;
+        let lively = self.development.level.rung().lively && feel.lively;
+        let third = Ticks(length.0 / 3);
+        let is_compound = bar.meter.is_compound();
+        let of_feel = match feel.off_beats {
+            OffBeats::OfLevel if is_compound && feel.lively => OffBeats::Options,
+            of_feel => of_feel,
+        };
+        let between: &[(Within, Ticks)] = match of_feel {
+            _ if !roomy => &[],
+            OffBeats::OfLevel if !lively => &[],
+            OffBeats::OfLevel => &[
                 (Within::SecondTriplet, third),
-                (Within::Eighth, Ticks(length.0 / 2)),
+                (Within::Eighth, half),
                 (Within::ThirdTriplet, third * 2),
-            ];
-            // Drops need a note on the beat to fall from.
-            for (within, into) in between {
-                let falls = within != Within::Eighth;
-                if falls && (leads != Leads::Nowhere || sound != Some(Sound::Note)) {
-                    continue;
-                }
-                let off_beat = Onset {
-                    sound: Sound::Option,
-                    opens_bar: false,
-                    within,
-                    ..onset.clone()
-                };
-                slots.push(slot(off_beat, into));
+            ],
+            _ if is_compound => &[(Within::Eighth, third * 2)],
+            _ => &[(Within::Eighth, half)],
+        };
+        // Drops need a note on the beat to fall from.
+        for &(within, into) in between {
+            let falls = within != Within::Eighth;
+            if falls && (leads != Leads::Nowhere || sound != Some(Sound::Note)) {
+                continue;
             }
+            let off_beat = Onset {
+                sound: match of_feel {
+                    OffBeats::Notes => Sound::Note,
+                    _ => Sound::Option,
+                },
+                full: of_feel != OffBeats::OfLevel,
+                opens_bar: false,
+                within,
+                ..onset.clone()
+            };
+            slots.push(slot(off_beat, into));
         }
     }
 

@@ -68,6 +68,7 @@ impl Neighbours<'_> {
             approach,
             name,
             ghost: self.onset.within == Within::Eighth
+                && !self.onset.full
                 && self.before.is_some_and(|before| before.key == self.key),
         };
         let name = self.name();

@@ -3,12 +3,8 @@
 use super::{Conditions, Fault, Leads, Memory, Rule, Step, Within};
 use std::sync::Arc;
 
-pub(super) fn rule(conditions: Conditions<'_>) -> Option<Arc<dyn Rule>> {
-    conditions
-        .level
-        .rung()
-        .lively
-        .then(|| Arc::new(BetweenBeats) as Arc<dyn Rule>)
+pub(super) fn rule(_: Conditions<'_>) -> Option<Arc<dyn Rule>> {
+    Some(Arc::new(BetweenBeats))
 }
 
 #[derive(Debug)]

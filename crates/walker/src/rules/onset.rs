@@ -208,6 +208,8 @@ pub struct Onset {
     pub vocabulary: Vocabulary,
     /// Whether a pitch may not stand three times running here (in `four`).
     pub no_triple: bool,
+    /// Whether a note here, between the beats, is played in full even if it repeats the one before.
+    pub full: bool,
     /// Whether a bar line stands before it.
     pub opens_bar: bool,
     /// What the line may do here against the plain rules.

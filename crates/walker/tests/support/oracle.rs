@@ -90,17 +90,29 @@ impl Small {
         let (span, bar) = (&chorus.spans[number], chorus.bar_at(beat));
         let next = chorus.spans.get(number + 1).unwrap_or(&chorus.spans[0]);
         let arrival = beat == span.start;
-        let strong = chorus.strength(beat) != Strength::Weak;
-        let is_last = beat + 1 == span.start + span.beats && span.beats > 1 && !strong;
         let coming = next.chord.as_ref().map(|chord| chord.bass().chroma());
         let of_itself = if self.level <= 2 { Feel::Two } else { bar.feel };
         let feel = self.options.feel.unwrap_or(of_itself);
+        let stressed = |beat: usize| chorus.strength(beat) != Strength::Weak;
+        let strong = match feel {
+            Feel::HalfTime => chorus.strength(beat) == Strength::Strong,
+            Feel::DoubleTime => true,
+            _ => stressed(beat),
+        };
+        let end = span.start + span.beats;
+        let is_last = match feel {
+            // Half notes: no other begins before the span ends.
+            Feel::HalfTime => stressed(beat) && !(beat + 1..end).any(stressed),
+            _ => beat + 1 == end,
+        };
+        let is_last = is_last && span.beats > 1 && !strong;
         let closes_bar = beat + 1 == bar.first_beat + usize::from(bar.meter.beats());
         let may_lead = match feel {
             Feel::Two => closes_bar && (self.level > 2 || bar.number % 4 == 0),
-            Feel::Pedal => false,
+            Feel::Pedal | Feel::Bossa => false,
             _ => true,
         };
+        let into_next = coming.filter(|_| beat + 1 == end && span.chord.is_some());
         let coming = coming.filter(|_| is_last && may_lead && span.chord.is_some());
         let due = arrival || beat == bar.first_beat;
         let in_bar = beat - bar.first_beat;
@@ -112,10 +124,11 @@ impl Small {
         let sound = match feel {
             _ if rests => Some(Sound::Rest),
             _ if span.chord.is_none() => due.then_some(Sound::Rest),
-            Feel::Four => Some(Sound::Note),
+            Feel::Four | Feel::Shuffle | Feel::DoubleTime => Some(Sound::Note),
             _ if due => Some(Sound::Note),
             Feel::Two if coming.is_some() => Some(Sound::MayBe),
-            Feel::Two => strong.then_some(Sound::Note),
+            Feel::Two | Feel::Bossa => strong.then_some(Sound::Note),
+            Feel::HalfTime => stressed(beat).then_some(Sound::Note),
             Feel::Broken if coming.is_some() => Some(Sound::Note),
             Feel::Broken | Feel::Pedal => Some(Sound::MayBe),
         };
@@ -135,7 +148,34 @@ impl Small {
             .map(|sound| point(Within::Beat, sound, Ticks::ZERO))
             .into_iter()
             .collect();
-        let lively = self.level == 6 && feel != Feel::Pedal && !strong;
+        if feel == Feel::DoubleTime && span.chord.is_some() && !rests {
+            points.push(Point {
+                strong: false,
+                arrival: false,
+                coming: into_next,
+                ..point(Within::Beat, Sound::Note, Ticks(length.0 / 2))
+            });
+            return points;
+        }
+        let compound = bar.meter.is_compound();
+        let of_feel = match feel {
+            Feel::Bossa => Some(Sound::Note),
+            Feel::Shuffle => Some(Sound::MayBe),
+            Feel::Four | Feel::Two | Feel::Broken if compound => Some(Sound::MayBe),
+            _ => None,
+        };
+        if let Some(sound) = of_feel.filter(|_| !strong && span.chord.is_some() && !rests) {
+            let into = if compound {
+                length.0 * 2 / 3
+            } else {
+                length.0 / 2
+            };
+            points.push(point(Within::Eighth, sound, Ticks(into)));
+            return points;
+        }
+        let lively = self.level == 6
+            && !matches!(feel, Feel::Pedal | Feel::Bossa | Feel::HalfTime)
+            && !strong;
         if lively && span.chord.is_some() && !rests {
             let third = Ticks(length.0 / 3);
             let falls = coming.is_none() && sound == Some(Sound::Note);
@@ -350,6 +390,10 @@ impl<'a> Line<'a> {
         }
         let level = self.small.level;
         let is_root = [chord.root(), chord.bass()].map(|name| name.chroma());
+        let level = match note.point.feel {
+            Feel::Bossa => level.min(2),
+            _ => level,
+        };
         let mut tones = chord.chord_tones().into_iter().filter(|tone| match level {
             1 => false,
             2 => tone.degree.number() == 5,
@@ -380,7 +424,7 @@ impl<'a> Line<'a> {
             let scale = self.small.understood[point.span].scale;
             let in_scale = scale.contains(note.chroma());
             match (point.coming, point.feel, self.small.level) {
-                (_, Feel::Pedal, _) | (None, _, 1..=3) => self.belongs(note),
+                (_, Feel::Pedal | Feel::Bossa, _) | (None, _, 1..=3) => self.belongs(note),
                 (_, _, 1..=3) => {
                     self.spells(note) || (self.walks() && in_scale) || self.resolves(number)
                 }
@@ -488,7 +532,10 @@ impl<'a> Line<'a> {
                 let (first, second) = (self.moved(note - 1), self.moved(note));
                 let leapt = matches!(first.abs(), 8..=11);
                 let running = first == 0 && second == 0;
-                let in_four = self.notes[note].point.feel == Feel::Four;
+                let in_four = !matches!(
+                    self.notes[note].point.feel,
+                    Feel::Two | Feel::Broken | Feel::Pedal | Feel::Bossa
+                );
                 !(running && in_four) && (!leapt || first.signum() == -second.signum())
             })
     }

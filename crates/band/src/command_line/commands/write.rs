@@ -1,5 +1,6 @@
-//! `endpin write`: one MIDI file.
+//! `endpin write`: one MIDI file, or its sound.
 
+use crate::outputs::origin::signed_sound;
 use crate::performance::score::PartName;
 use crate::{
     command_line::{
@@ -9,6 +10,7 @@ use crate::{
     failure::{Failure, printable_line, shown},
     outputs::{
         destination,
+        ear::audio::{AudioFormat, Studio},
         midi_file::{self, TrackLayout},
         report::{LineReport, to_json},
     },
@@ -26,9 +28,13 @@ use std::{
 pub struct WriteArgs {
     /// The chart file; - is standard input
     chart: Option<PathBuf>,
-    /// The file to write; - is standard output [default: named after the chart, in this folder]
-    #[arg(short, long, value_name = "FILE.mid", conflicts_with = "split")]
+    /// The file to write, .wav or .flac for its sound; - is standard output [default: named after the chart, .mid,
+    /// in this folder]
+    #[arg(short, long, value_name = "FILE", conflicts_with = "split")]
     output: Option<PathBuf>,
+    /// The sound font for .wav and .flac [default: the one of this machine]
+    #[arg(long, value_name = "FILE", requires = "output")]
+    sound_font: Option<PathBuf>,
     /// A file for each part, in this folder, in place of one file
     #[arg(long, value_name = "DIR")]
     split: Option<PathBuf>,
@@ -51,14 +57,17 @@ pub struct WriteArgs {
 /// A chart or options that make no line, or a file that cannot be written.
 pub fn run(args: &WriteArgs) -> Result<ExitCode, Failure> {
     destination::finish_files_at_signals()?;
-    if let Some(file) = args.output.as_deref().filter(|file| !is_midi(file)) {
+    let sound = args.output.as_deref().and_then(sound_of);
+    let is_other = |file: &&Path| sound.is_none() && !is_midi(file);
+    if let Some(file) = args.output.as_deref().filter(is_other) {
         let file_name = shown(file);
         let or_sheet = match sheet::is_sheet(file) {
             true => format!(", or use `endpin sheet ... -o {file_name}`"),
             false => String::new(),
         };
         return Err(Failure::input(format!(
-            "write makes MIDI files; {file_name} needs a name that ends in .mid{or_sheet}"
+            "write makes MIDI files; {file_name} needs a name that ends in .mid, or in .wav or .flac for its \
+             sound{or_sheet}"
         )));
     }
     let chart = args.chart.as_deref();
@@ -98,7 +107,14 @@ pub fn run(args: &WriteArgs) -> Result<ExitCode, Failure> {
             names.join(", ")
         }
         None => {
-            destination::write(&file, &midi_file::bytes(&score, layout))?;
+            let mut bytes = midi_file::bytes(&score, layout);
+            if let Some(format) = sound {
+                let studio = Studio::of_machine(args.sound_font.as_deref(), format);
+                let studio = studio.map_err(Failure::input)?;
+                let rendered = studio.render(&bytes).map_err(Failure::output)?;
+                bytes = signed_sound(rendered, &score.title);
+            }
+            destination::write(&file, &bytes)?;
             shown(&file)
         }
     };
@@ -118,6 +134,12 @@ pub fn run(args: &WriteArgs) -> Result<ExitCode, Failure> {
         eprintln!("{what}: {} in {written}", parts.join(", "));
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// What sound is to be written there, by its name.
+fn sound_of(file: &Path) -> Option<AudioFormat> {
+    let ending = file.extension()?.to_str()?.to_ascii_lowercase();
+    ending.parse().ok()
 }
 
 /// Whether a MIDI file may be written there, by its name: one without an ending may be anything.

@@ -98,7 +98,7 @@ const FOLDERS: [&str; 5] = [
 ///
 /// # Errors
 /// [`AudioError::NoFont`], which says what to install.
-pub fn find_font() -> Result<PathBuf, AudioError> {
+fn find_font() -> Result<PathBuf, AudioError> {
     let fonts_in = |folder: &str| -> Vec<PathBuf> {
         let entries = fs::read_dir(folder).into_iter().flatten().flatten();
         let mut fonts: Vec<PathBuf> = entries
@@ -133,6 +133,15 @@ pub struct Studio {
 }
 
 impl Studio {
+    /// Loads this sound font, or else the one of this machine.
+    ///
+    /// # Errors
+    /// No font, or one that cannot be read.
+    pub fn of_machine(font: Option<&Path>, format: AudioFormat) -> Result<Studio, AudioError> {
+        let font = font.map_or_else(find_font, |font| Ok(font.to_owned()))?;
+        Studio::open(&font, format)
+    }
+
     /// Loads a sound font.
     ///
     /// # Errors

@@ -8,7 +8,10 @@ use super::{
     written_values::{self, SoundingSpan, Value, WrittenPiece},
 };
 use crate::outputs::marks::{self, Mark};
-use endpin_theory::{Chord, Key, Meter, Pitch, Ticks, chart::Chorus};
+use endpin_theory::{
+    Chord, Key, Meter, Pitch, Ticks,
+    chart::{Chorus, Feel},
+};
 use endpin_walker::{ChorusLine, Hand, LineNote, Tablature};
 
 /// A whole piece, unrolled: all choruses and the ending.
@@ -39,6 +42,8 @@ pub struct Measure {
     pub key: Key,
     /// Its meter.
     pub meter: Meter,
+    /// Its feel.
+    pub feel: Feel,
     /// Quarter notes a minute.
     pub tempo: f64,
     /// The name of the section that opens here, if one does.
@@ -247,6 +252,7 @@ fn bar(
         number: bar.number,
         key: chorus.key,
         meter: bar.meter.clone(),
+        feel: bar.feel,
         tempo: bar.tempo,
         section: bar.opens_section.then(|| bar.section.clone()),
         opens_chorus: index == 0,
@@ -314,6 +320,7 @@ fn ending_bar(
         number: last.number + 1,
         key: chorus.key,
         meter: last.meter.clone(),
+        feel: last.feel,
         tempo: last.tempo,
         section: None,
         opens_chorus: false,

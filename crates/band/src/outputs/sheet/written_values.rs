@@ -97,7 +97,7 @@ pub struct WrittenPiece {
 pub fn notate(meter: &Meter, sounding: &[SoundingSpan]) -> Vec<WrittenPiece> {
     let beat = meter.beat_ticks().0;
     let bar = meter.bar_ticks().0;
-    let grid = BarPlaces::of(beat, bar, sounding);
+    let grid = BarPlaces::of(meter.is_compound(), beat, bar, sounding);
     let mut pieces = Vec::new();
     let mut at = 0;
     for &(from, to, note) in sounding {
@@ -117,12 +117,14 @@ pub fn notate(meter: &Meter, sounding: &[SoundingSpan]) -> Vec<WrittenPiece> {
 /// The places within a bar at which a note may start or end.
 struct BarPlaces {
     beat: i64,
+    /// Whether beats are dotted notes, of three parts each.
+    compound: bool,
     /// For each beat, whether it is cut in three rather than in four.
     thirds: Vec<bool>,
 }
 
 impl BarPlaces {
-    fn of(beat: i64, bar: i64, sounding: &[SoundingSpan]) -> BarPlaces {
+    fn of(compound: bool, beat: i64, bar: i64, sounding: &[SoundingSpan]) -> BarPlaces {
         let mut thirds = vec![false; (bar / beat) as usize];
         let edges = sounding.iter().flat_map(|&(from, to, _)| [from.0, to.0]);
         for edge in edges.filter(|edge| (0..bar).contains(edge)) {
@@ -135,11 +137,18 @@ impl BarPlaces {
                 thirds[(edge / beat) as usize] = true;
             }
         }
-        BarPlaces { beat, thirds }
+        BarPlaces {
+            beat,
+            compound,
+            thirds,
+        }
     }
 
     /// The step of the grid at a place.
     fn step(&self, at: i64) -> i64 {
+        if self.compound {
+            return self.beat / 6;
+        }
         match self.thirds.get((at / self.beat) as usize) {
             Some(true) => self.beat / 3,
             _ => self.beat / 4,
@@ -173,6 +182,16 @@ impl BarPlaces {
             dotted: false,
             triplet: false,
         };
+        if self.compound {
+            let whole_beats = |value: &Value| value.ticks().0 % self.beat == 0;
+            let longest = Value::ladder()
+                .filter(whole_beats)
+                .find(|value| value.ticks().0 <= to - from && from % self.beat == 0);
+            let within = to.min(next_beat) - from;
+            return longest
+                .or_else(|| Value::longest(within, dots))
+                .unwrap_or(fallback);
+        }
         if from % self.beat == 0 {
             let beats = (to - from) / self.beat * self.beat;
             let dotted_beat = to - from == self.beat * 3 / 2;
@@ -205,7 +224,7 @@ impl BarPlaces {
 pub fn beams(meter: &Meter, pieces: &[WrittenPiece]) -> Vec<std::ops::Range<usize>> {
     let group_of = |at: Ticks| -> i64 {
         let beat = at.0 / meter.beat_ticks().0;
-        if meter.unit() < 8 {
+        if meter.unit() < 8 || meter.is_compound() {
             return beat;
         }
         let mut end = 0;
@@ -293,6 +312,13 @@ mod tests {
             ("4/4", &[(0, 960), (1440, 2880)], "4 r8 8~ 4 r4"),
             ("5/4", &[(0, 4800)], "1~ 4"),
             ("6/8", &[(0, 1440), (1440, 1920)], "4. 8 r4"),
+            (
+                "12/8",
+                &[(0, 1440), (1440, 2400), (2400, 2880), (2880, 5760)],
+                "4. 4 8 2.",
+            ),
+            ("12/8", &[(0, 5760)], "1."),
+            ("12/8", &[(0, 4320)], "2.~ 4. r4."),
             ("4/4", &[(0, 320), (320, 640), (640, 960)], "8t 8t 8t r2 r4"),
         ] {
             assert_eq!(shown(meter, sounding), wanted, "{meter} {sounding:?}");

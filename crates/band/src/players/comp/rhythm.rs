@@ -4,14 +4,13 @@
 //! off-beat attack just before a new chord anticipates it; a beat on which the anticipated chord already
 //! sounds is not struck again. No bar has the rhythm of the two bars before it. (Common practice, no source.)
 
-use crate::players::random_streams::{below, weighted};
+use crate::players::{
+    random_streams::{below, weighted},
+    styles::{RhythmCell, Stroke, Style},
+};
 use endpin_theory::{Meter, Ticks, chart::Chorus};
 use rand_chacha::rand_core::Rng;
 
-/// An attack of the grammar: the half beat at which it falls and how many it is held.
-type Stroke = (u8, u8);
-/// A rhythm of one group, and how often it is taken among those with as many attacks.
-type RhythmCell = (&'static [Stroke], u32);
 /// A rhythm of two bars.
 type TwoBars = (&'static [Stroke], &'static [Stroke], u32);
 
@@ -175,9 +174,10 @@ pub fn chorus(
             })
         });
         let meter = &chorus.bars[bar].meter;
+        let style = Style::of(chorus.bars[bar].feel);
         let weights = weigh(
             &candidates,
-            target(density, meter),
+            target(density, meter) * i64::from(style.density) / 100,
             around.bass_notes(bar),
             meter,
         );
@@ -286,8 +286,12 @@ fn candidates(
         found.push(Candidate { bars, weight });
     };
     let groups = small_groups(meter);
+    let style = Style::of(chorus.bars[bar].feel);
     match groups[..] {
-        [one] => cells(one)
+        [one] => style
+            .cells
+            .filter(|_| one == 4)
+            .unwrap_or_else(|| cells(one))
             .iter()
             .for_each(|&(strokes, weight)| add(&[strokes], weight)),
         _ => {
@@ -298,8 +302,8 @@ fn candidates(
         }
     }
     let two_bars = match groups[..] {
-        [4] => TWO_BARS_OF_FOUR,
-        [3] => TWO_BARS_OF_THREE,
+        [4] if style.cells.is_none() => TWO_BARS_OF_FOUR,
+        [3] if style.cells.is_none() => TWO_BARS_OF_THREE,
         _ => &[],
     };
     let next = chorus.bars.get(bar + 1);
@@ -362,17 +366,24 @@ fn place(
     around: &impl Surroundings,
 ) -> Vec<Attack> {
     let here = &chorus.bars[bar];
-    let half = Ticks(here.meter.beat_ticks().0 / 2);
+    let beat_length = here.meter.beat_ticks();
+    let half = Ticks(beat_length.0 / 2);
+    // Of three eighths to a beat the last is its off-beat.
+    let off_beat = match here.meter.is_compound() {
+        true => Ticks(beat_length.0 * 2 / 3),
+        false => half,
+    };
     let mut attacks: Vec<Attack> = Vec::new();
     for &(at, length) in strokes {
         let is_off_beat = at % 2 == 1;
         let beat = here.first_beat + usize::from(at / 2);
         let is_unknown = is_off_beat && beat + 1 >= chorus.beats();
         // Off-beats of beats shorter than a quarter are too quick to comp on.
-        if is_unknown || (is_off_beat && here.meter.unit() > 4) {
+        if is_unknown || (is_off_beat && beat_length < Ticks::QUARTER) {
             continue;
         }
-        let start = here.start + half * i64::from(at);
+        let into = if is_off_beat { off_beat } else { Ticks::ZERO };
+        let start = here.start + beat_length * i64::from(at / 2) + into;
         let anticipates = is_off_beat && chorus.is_arrival(beat + 1);
         let span = chorus.span_at(if anticipates { beat + 1 } else { beat });
         let span_end = chorus.ticks_at(chorus.spans[span].start + chorus.spans[span].beats);

@@ -10,7 +10,7 @@ use crate::{
         destination,
         ear::{
             Ask, Maker, QuestionKind,
-            audio::{AudioFormat, Studio, find_font},
+            audio::{AudioFormat, Studio},
             drill::Drill,
             export::{Folder, answers, lists, table},
             page,
@@ -167,7 +167,10 @@ fn write_set(args: &EarArgs, mut ask: Ask, any_kind: bool, title: &str) -> Resul
         return Err(Failure::input(message));
     };
     let studio = match args.audio {
-        Some(format) => Some((studio(args.sound_font.as_deref(), format)?, format)),
+        Some(format) => Some((
+            Studio::of_machine(args.sound_font.as_deref(), format).map_err(Failure::input)?,
+            format,
+        )),
         None => None,
     };
     let folder = Folder::new(place);
@@ -237,12 +240,6 @@ fn sounder(args: &EarArgs, file: PathBuf) -> Result<Box<dyn Sounder>, Failure> {
 #[cfg(not(feature = "live"))]
 fn sounder(_: &EarArgs, file: PathBuf) -> Result<Box<dyn Sounder>, Failure> {
     Ok(Box::new(InFile(file)))
-}
-
-fn studio(font: Option<&Path>, format: AudioFormat) -> Result<Studio, Failure> {
-    let font = font.map_or_else(find_font, |font| Ok(font.to_owned()));
-    font.and_then(|font| Studio::open(&font, format))
-        .map_err(Failure::input)
 }
 
 impl EarArgs {

@@ -62,7 +62,7 @@ pub fn time(meter: &Meter) -> Picture {
             .collect()
     };
     let width = |glyphs: &[Glyph]| glyphs.iter().map(|glyph| glyph.width()).sum::<f64>();
-    let rows = [(digits(meter.beats()), -1.0), (digits(meter.unit()), 1.0)];
+    let rows = [(digits(meter.upper()), -1.0), (digits(meter.unit()), 1.0)];
     let widest = rows.iter().map(|(row, _)| width(row)).fold(0.0, f64::max);
     let mut picture = Picture::default();
     for (row, y) in &rows {

@@ -4,7 +4,8 @@ use super::super::{
     measure::{Barline, Measure, Music},
     xml::Xml,
 };
-use endpin_theory::{Mode, meter::TICKS_PER_QUARTER};
+use crate::players::swing::own_ratio;
+use endpin_theory::{Mode, chart::Feel, meter::TICKS_PER_QUARTER};
 
 /// One bar of a part, with what is inside it; bars are counted through all choruses.
 pub fn measure(
@@ -43,7 +44,7 @@ pub fn attributes(xml: &mut Xml, music: &Music, index: usize, staves: impl FnOnc
         }
         if meter_changes {
             xml.element("time", &[], |xml| {
-                xml.text("beats", measure.meter.beats());
+                xml.text("beats", measure.meter.upper());
                 xml.text("beat-type", measure.meter.unit());
             });
         }
@@ -97,24 +98,49 @@ pub fn directions(xml: &mut Xml, music: &Music, index: usize) {
             xml.element("direction-type", &[], |xml| {
                 xml.element("metronome", &[], |xml| {
                     xml.text("beat-unit", "quarter");
-                    xml.text("per-minute", measure.tempo);
+                    // In compound meters a dotted quarter is what is counted.
+                    let counted = measure.meter.beat_ticks();
+                    let is_dotted = measure.meter.is_compound() && counted.0 == 1440;
+                    if is_dotted {
+                        xml.empty("beat-unit-dot", &[]);
+                    }
+                    let minute = measure.tempo * if is_dotted { 2.0 / 3.0 } else { 1.0 };
+                    xml.text("per-minute", (minute * 100.0).round() / 100.0);
                 });
             });
             xml.empty("sound", &[("tempo", &measure.tempo.to_string())]);
         });
     }
-    if index == 0 && music.swing {
-        above(xml, &|xml| {
-            xml.element("direction-type", &[], |xml| xml.text("words", "Swing"));
-            xml.element("sound", &[], |xml| {
-                xml.element("swing", &[], |xml| {
-                    xml.text("first", 2);
-                    xml.text("second", 1);
+    if before(music, index).is_some_and(|before| before.feel == measure.feel) {
+        return;
+    }
+    // How its eighths are played, long to short.
+    let ratio = match (own_ratio(measure.feel), measure.meter.unit()) {
+        _ if !music.swing => None,
+        (Some(1.0), _) | (_, 5..) => None,
+        _ => Some((2, 1)),
+    };
+    let words = match (measure.feel, ratio) {
+        (Feel::Four, Some(_)) if index == 0 => "Swing".to_owned(),
+        (Feel::Four, None) if index == 0 => return,
+        (feel, _) => {
+            let name = feel.to_string();
+            format!("{}{}", name[..1].to_uppercase(), &name[1..])
+        }
+    };
+    above(xml, &|xml| {
+        xml.element("direction-type", &[], |xml| xml.text("words", &words));
+        xml.element("sound", &[], |xml| {
+            xml.element("swing", &[], |xml| match ratio {
+                Some((first, second)) => {
+                    xml.text("first", first);
+                    xml.text("second", second);
                     xml.text("swing-type", "eighth");
-                });
+                }
+                None => xml.empty("straight", &[]),
             });
         });
-    }
+    });
 }
 
 fn barline(xml: &mut Xml, barline: Barline) {

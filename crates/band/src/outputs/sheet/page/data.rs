@@ -10,7 +10,10 @@ use crate::{
         },
     },
     performance::session::Session,
-    players::{drums::back_beats, swing::Swing},
+    players::{
+        drums::back_beats,
+        swing::{Swing, own_ratio},
+    },
 };
 use endpin_walker::LineNote;
 use serde::Serialize;
@@ -49,6 +52,8 @@ struct BarData {
     length: i64,
     beat: i64,
     tempo: f64,
+    /// The swing ratio, where its feel has one of its own.
+    ratio: Option<f64>,
     /// Beats, from 0, on which the hi-hat closes.
     backs: Vec<usize>,
     /// Moments of the bar with their place, from 0 at its left edge to 1 at its right one.
@@ -187,6 +192,7 @@ fn bars(music: &Music, width: f64) -> Vec<BarData> {
             length,
             beat: measure.meter.beat_ticks().0,
             tempo: measure.tempo,
+            ratio: own_ratio(measure.feel),
             backs: back_beats(&measure.meter),
             places: places.map(|(at, x)| (at.0, share(x))).collect(),
             ending: measure.is_ending,

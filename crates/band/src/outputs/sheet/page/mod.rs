@@ -18,7 +18,7 @@ use crate::{
         practice::{self, BarRange, KeyOrder},
         session::{Session, Wishes},
     },
-    players::swing::{Swing, SwungPart, ratio_by_tempo},
+    players::swing::{Swing, ratio_by_tempo},
 };
 use base64::{Engine, engine::general_purpose::STANDARD};
 use data::KeyData;
@@ -56,7 +56,7 @@ struct Settings {
     /// Quarter notes a minute.
     tempo: f64,
     /// Long to short eighths of ride and line at 20, 30, … 400 quarter notes a minute.
-    swing: [Vec<f64>; 2],
+    swing: Vec<f64>,
     /// Parts that are silent at first.
     muted: Vec<String>,
 }
@@ -143,16 +143,14 @@ fn other_keys(session: &Session, bars: usize) -> Vec<KeyData> {
     (2..=12).filter_map(in_key).collect()
 }
 
-/// Swing ratios of ride and line by tempo, as the band plays.
-fn swing(arrange: &ArrangeOptions) -> [Vec<f64>; 2] {
-    [SwungPart::Ride, SwungPart::Line].map(|player| {
-        let ratio = |tens: u32| match arrange.swing {
-            Swing::Straight => 1.0,
-            Swing::Ratio(ratio) => ratio,
-            Swing::ByTempo => ratio_by_tempo(player, f64::from(tens) * 10.0),
-        };
-        (2..=40).map(ratio).collect()
-    })
+/// Swing ratios by tempo, as the band plays.
+fn swing(arrange: &ArrangeOptions) -> Vec<f64> {
+    let ratio = |tens: u32| match arrange.swing {
+        Swing::Straight => 1.0,
+        Swing::Ratio(ratio) => ratio,
+        Swing::ByTempo => ratio_by_tempo(f64::from(tens) * 10.0),
+    };
+    (2..=40).map(ratio).collect()
 }
 
 fn option(value: &str, text: &str, chosen: bool) -> String {

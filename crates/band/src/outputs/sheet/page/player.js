@@ -59,7 +59,7 @@ class Player {
       return;
     }
     const from = this.beat * bar.beat, to = from + bar.beat;
-    const swung = this.swing(1, bar), place = tick => this.time + (swung(tick) - from) / QUARTER * quarter;
+    const swung = this.swing(bar), place = tick => this.time + (swung(tick) - from) / QUARTER * quarter;
     const within = start => start - bar.start >= from && start - bar.start < to;
     const where = { chorus: chorus.number, bar: this.bar + 1 };
     chorus.notes.forEach((note, index) => {
@@ -91,7 +91,7 @@ class Player {
     if (!back || bar.ending) return;
     this.band.hat(at);
     if (bar.beat === QUARTER) {
-      const skip = this.swing(0, bar)(QUARTER / 2);
+      const skip = this.swing(bar)(QUARTER / 2);
       this.band.ride(at + skip / QUARTER * quarter, 0.45);
     }
   }
@@ -118,13 +118,13 @@ class Player {
     this.shown.push({ at: this.time, end: true });
   }
 
-  // The map from written to played ticks of a bar, for the ride (0) or the line (1): off-beat eighths move,
+  // The map from written to played ticks of a bar, for all players: off-beat eighths move,
   // what lies between moves with them, written triplets stay.
-  swing(player, bar) {
-    if (bar.beat !== QUARTER) return tick => tick;
-    const ratios = this.settings.swing[player], place = Math.min(38, Math.max(0, bar.tempo * this.tempo / this.settings.tempo / 10 - 2));
+  swing(bar) {
+    if (bar.beat !== QUARTER || bar.ratio === 1) return tick => tick;
+    const ratios = this.settings.swing, place = Math.min(38, Math.max(0, bar.tempo * this.tempo / this.settings.tempo / 10 - 2));
     const below = Math.floor(place), above = Math.min(38, below + 1);
-    const ratio = ratios[below] + (ratios[above] - ratios[below]) * (place - below);
+    const ratio = bar.ratio || ratios[below] + (ratios[above] - ratios[below]) * (place - below);
     const off = QUARTER * ratio / (ratio + 1), half = QUARTER / 2;
     return tick => {
       const whole = Math.floor(tick / QUARTER) * QUARTER, into = tick - whole;
