@@ -46,6 +46,8 @@
 )]
 
 pub mod command_line;
+#[cfg(feature = "desk")]
+pub mod desk;
 pub mod failure;
 #[cfg(unix)]
 mod ignored_signals;

@@ -160,14 +160,17 @@ pub enum Avoid {
     Name(NoteName),
     /// In this octave.
     Pitch(Pitch),
+    /// On this beat.
+    On(Pin),
 }
 
 impl Avoid {
-    /// Whether a MIDI key is to be avoided.
+    /// Whether a MIDI key is to be avoided wherever the line goes.
     pub fn forbids(&self, key: u8) -> bool {
         match self {
             Avoid::Name(name) => key % 12 == name.chroma(),
             Avoid::Pitch(pitch) => i16::from(key) == pitch.midi(),
+            Avoid::On(_) => false,
         }
     }
 }
@@ -175,14 +178,17 @@ impl Avoid {
 impl FromStr for Avoid {
     type Err = PinError;
 
-    /// `Eb` in any octave, `Eb2` in one.
+    /// `Eb` in any octave, `Eb2` in one, `3.2=Eb2` on one beat.
     fn from_str(text: &str) -> Result<Avoid, PinError> {
+        if text.contains('=') {
+            return text.parse().map(Avoid::On);
+        }
         let name = text.parse().map(Avoid::Name).ok();
         name.or_else(|| text.parse().map(Avoid::Pitch).ok())
             .ok_or_else(|| {
                 wrong(
                     text,
-                    "note to avoid; write a name such as Eb, or a pitch such as Eb2",
+                    "note to avoid; write a name such as Eb, a pitch such as Eb2, or one on a beat such as 3.2=Eb2",
                 )
             })
     }
@@ -193,6 +199,7 @@ impl fmt::Display for Avoid {
         match self {
             Avoid::Name(name) => name.fmt(f),
             Avoid::Pitch(pitch) => pitch.fmt(f),
+            Avoid::On(Pin { place, pitch }) => write!(f, "{place}={pitch}"),
         }
     }
 }
@@ -207,6 +214,15 @@ pub enum Fixed {
         /// Beat, from 1.
         beat: u32,
         /// What starts there.
+        pitch: Pitch,
+    },
+    /// A note that does not start on a beat.
+    Not {
+        /// Bar, from 1.
+        bar: u32,
+        /// Beat, from 1.
+        beat: u32,
+        /// What does not start there.
         pitch: Pitch,
     },
     /// A beat on which the bass rests.
@@ -243,7 +259,10 @@ impl Fixed {
     /// The bar in which it lies.
     pub fn bar(&self) -> u32 {
         match self {
-            Fixed::Note { bar, .. } | Fixed::Rest { bar, .. } | Fixed::Bar { bar, .. } => *bar,
+            Fixed::Note { bar, .. }
+            | Fixed::Not { bar, .. }
+            | Fixed::Rest { bar, .. }
+            | Fixed::Bar { bar, .. } => *bar,
         }
     }
 
@@ -260,6 +279,16 @@ impl Fixed {
                     beat: *beat,
                 })?;
                 fix_note(slot, *pitch)
+            }
+            Fixed::Not { bar, beat, pitch } => {
+                let slot = layout.slots.iter_mut().find(|slot| slot.is_on(*bar, *beat));
+                let slot = slot.ok_or(WalkError::NoPlace {
+                    bar: *bar,
+                    beat: *beat,
+                })?;
+                let keys = slot.onset.keys;
+                slot.onset.keys = keys.retain(|key| i16::from(key) != pitch.midi());
+                Ok(())
             }
             Fixed::Rest { bar, beat } => layout.rest_on(*bar, *beat),
             Fixed::Bar { bar, notes } => {
@@ -333,6 +362,8 @@ mod tests {
         assert_eq!((hold.bars, hold.chorus), (Bars(2..=4), 1));
         assert!("Eb".parse::<Avoid>().unwrap().forbids(51));
         assert!(!"Eb2".parse::<Avoid>().unwrap().forbids(51));
+        let on: Avoid = "3.2=Eb2".parse().unwrap();
+        assert!(!on.forbids(39) && on.to_string() == "3.2=Eb2");
     }
 
     #[test]
@@ -352,6 +383,26 @@ mod tests {
         assert_eq!(refused(&["1.2=A2"], &["1.2"]), message("A2 and a rest"));
         assert_eq!(refused(&["1.2=A2", "1.2=C3"], &[]), message("A2 and C3"));
         assert_eq!(refused(&["1.2=G#2", "1.2=Ab2"], &["2.2"]), None);
+    }
+
+    #[test]
+    fn a_note_refused_on_a_beat_takes_just_its_lines_away() {
+        let chart = endpin_theory::Chart::from_bars("F7 | Bb7", "4/4".parse().unwrap()).unwrap();
+        let count = |pins: &[&str], avoid: &[&str]| {
+            let options = crate::Options {
+                pins: pins.iter().map(|pin| pin.parse().unwrap()).collect(),
+                avoid: avoid.iter().map(|avoid| avoid.parse().unwrap()).collect(),
+                arc: Some(crate::Arc::Flat),
+                ..crate::Options::default()
+            };
+            let plan = crate::Plan::of(chart.chorus(), &options);
+            crate::Walker::new(plan, options).unwrap().count()
+        };
+        // Every line either plays the note on that beat or does not.
+        let with = count(&["1.2=A2"], &[]);
+        let without = count(&[], &["1.2=A2"]);
+        assert!(with > 0u8.into() && without > 0u8.into());
+        assert_eq!(with + without, count(&[], &[]));
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use crate::{
     line::{ChorusLine, walker::WalkError},
     options::{self, Level, Options},
-    pins::{BarBeat, Bars, Fixed},
+    pins::{Avoid, BarBeat, Bars, Fixed, Pin},
     rules::Liberties,
 };
 use endpin_theory::chart::{Chorus, Feel};
@@ -98,6 +98,12 @@ impl Plan {
             let BarBeat { chorus, bar, beat } = pin.place;
             let pitch = pin.pitch;
             plan.fix(chorus, &[Fixed::Note { bar, beat, pitch }]);
+        }
+        for avoid in &options.avoid {
+            if let &Avoid::On(Pin { place, pitch }) = avoid {
+                let BarBeat { chorus, bar, beat } = place;
+                plan.fix(chorus, &[Fixed::Not { bar, beat, pitch }]);
+            }
         }
         for &BarBeat { chorus, bar, beat } in &options.rests {
             plan.fix(chorus, &[Fixed::Rest { bar, beat }]);

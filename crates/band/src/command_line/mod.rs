@@ -42,6 +42,9 @@ pub enum Command {
     Sheet(commands::sheet::SheetArgs),
     /// Make a set of questions for the ear and its key
     Ear(commands::ear::EarArgs),
+    /// Open the desk: everything a teacher does, on one page of this machine
+    #[cfg(feature = "desk")]
+    Desk(commands::desk::DeskArgs),
     /// List the MIDI ports of this machine
     #[cfg(feature = "live")]
     Ports(commands::ports::PortsArgs),
@@ -70,6 +73,8 @@ impl Command {
             Command::Changes(args) => commands::changes::run(&args),
             Command::Sheet(args) => commands::sheet::run(&args),
             Command::Ear(args) => commands::ear::run(&args),
+            #[cfg(feature = "desk")]
+            Command::Desk(args) => commands::desk::run(&args),
             #[cfg(feature = "live")]
             Command::Ports(args) => commands::ports::run(&args),
             Command::Completions(args) => commands::completions::run(&args),

@@ -85,7 +85,7 @@ pub struct LineOptions {
     /// Rest on a beat, as in "4.3" or "2:4.3"; may be given several times
     #[arg(long, value_name = "BAR.BEAT")]
     pub rest: Vec<BarBeat>,
-    /// A note not to play, such as Eb or Eb2; may be given several times
+    /// A note not to play, such as Eb, Eb2, or 3.2=Eb2 (on one beat); may be given several times
     #[arg(long, value_name = "NOTE")]
     pub avoid: Vec<Avoid>,
     /// Make versions of these bars of the first chorus, such as 11-12, all else unchanged
@@ -94,6 +94,9 @@ pub struct LineOptions {
     /// How many versions
     #[arg(long, value_name = "N", default_value_t = 8, requires = "vary", value_parser = whole::<u32, 1, 100_000>)]
     pub count: u32,
+    /// Which of the versions to make alone
+    #[arg(long, value_name = "N", requires = "vary", conflicts_with = "count", value_parser = whole::<u32, 1, 100_000>)]
+    pub way: Option<u32>,
     /// Any two choruses differ in at least so many beats
     #[arg(long, value_name = "BEATS", default_value_t = 1)]
     pub apart: u32,
@@ -270,6 +273,7 @@ impl Performance {
             },
             holds: self.line.holds(),
             vary: self.line.vary.clone(),
+            way: self.line.way,
             apart: self.line.apart,
             keys: self.band.keys,
             bars: self.band.bars_range,
@@ -324,7 +328,9 @@ impl LineOptions {
         let count = self
             .vary
             .as_ref()
-            .map_or(self.choruses.unwrap_or(USUAL_CHORUSES), |_| self.count);
+            .map_or(self.choruses.unwrap_or(USUAL_CHORUSES), |_| {
+                self.way.map_or(self.count, |_| 1)
+            });
         let end = self
             .from
             .checked_add(count)

@@ -36,6 +36,8 @@ pub struct Wishes {
     pub holds: Vec<Hold>,
     /// Bars to vary, all else as the first of the choruses has it.
     pub vary: Option<Bars>,
+    /// Which of the versions to make alone, from 1; none: as many as there are choruses.
+    pub way: Option<u32>,
     /// Beats in which any two choruses differ at least.
     pub apart: u32,
     /// What is asked of the comp.
@@ -59,6 +61,7 @@ impl Wishes {
             line,
             holds: Vec::new(),
             vary: None,
+            way: None,
             apart: 1,
             comp: CompOptions {
                 seed,
@@ -188,8 +191,11 @@ impl Session {
             None => self.walker.distinct(seed, start, count, apart),
             Some(bars) => self
                 .walker
-                .vary(seed, start, bars, count)
+                .vary(seed, start, bars, self.wishes.way.unwrap_or(count))
                 .map(|mut versions| {
+                    if let Some(way) = self.wishes.way {
+                        versions.drain(..versions.len().min(way as usize) - 1);
+                    }
                     let numbered = (start..).zip(&mut versions);
                     numbered.for_each(|(number, version)| version.renumber(number));
                     versions

@@ -37,7 +37,7 @@ pub(super) fn read(
 }
 
 /// The words between two places of the text, each with its own place.
-fn words(text: &str, inside: Range<usize>) -> Vec<(&str, Range<usize>)> {
+pub(super) fn words(text: &str, inside: Range<usize>) -> Vec<(&str, Range<usize>)> {
     text[inside.clone()]
         .split_whitespace()
         .map(|word| {
@@ -47,7 +47,7 @@ fn words(text: &str, inside: Range<usize>) -> Vec<(&str, Range<usize>)> {
         .collect()
 }
 
-fn read_bar(
+pub(super) fn read_bar(
     words: &[(&str, Range<usize>)],
     meter: &Meter,
     before: Option<&WrittenBar>,

@@ -101,6 +101,17 @@ pub enum ChartProblem {
     /// `%` among other things.
     #[error("\"%\" repeats the whole bar before it and stands alone in its bar")]
     RepeatNotAlone,
+    /// Nothing between two bar lines.
+    #[error("this bar is empty; write \"%\" for the bar before once more, or \"N.C.\" for silence")]
+    EmptyBar,
+    /// A repeat that is opened and never closed.
+    #[error("this repeat is not closed; write \":|\" where it ends")]
+    OpenRepeat,
+    /// A section that is there already.
+    #[error(
+        "there is a section \"{0}\" already; play it again with a line such as \"form: A A B A\""
+    )]
+    SectionTwice(String),
     /// No bars at all.
     #[error("there are no bars here; write them as \"| F7 | Bb7 |\"")]
     NoBars,

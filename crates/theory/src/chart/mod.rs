@@ -22,6 +22,7 @@ mod bars;
 mod chorus;
 mod error;
 mod feel;
+pub mod plain;
 mod print;
 mod read;
 mod symbol;

@@ -22,12 +22,16 @@ const SECTION_KEYS: &[&str] = &[
 ];
 
 pub(super) fn chart(text: &str) -> Result<Chart, ChartError> {
+    chart_placed(text).map_err(|(problem, at)| ChartError::new(problem, text, at))
+}
+
+/// The same, with the place of a mistake in bytes.
+pub(super) fn chart_placed(text: &str) -> Result<Chart, Placed> {
     let file = DeTable::parse(text).map_err(|error| {
         let at = error.span().unwrap_or(0..0);
-        let problem = ChartProblem::Toml(error.message().replace('\n', ", "));
-        ChartError::new(problem, text, at)
+        (ChartProblem::Toml(error.message().replace('\n', ", ")), at)
     })?;
-    read_chart(text, file.get_ref()).map_err(|(problem, at)| ChartError::new(problem, text, at))
+    read_chart(text, file.get_ref())
 }
 
 /// Columns and lines of the error count within `text`.
@@ -65,7 +69,7 @@ pub(super) fn bars_alone(text: &str, meter: Meter) -> Result<Chart, ChartError> 
 }
 
 /// Tempo of a chart that names none: a medium swing (our choice).
-const DEFAULT_TEMPO: f64 = 140.0;
+pub(super) const DEFAULT_TEMPO: f64 = 140.0;
 
 /// A table of the file with what is needed to read and to complain about it.
 struct Table<'a, 'i> {
@@ -113,10 +117,10 @@ fn read_chart(text: &str, entries: &DeTable<'_>) -> Result<Chart, Placed> {
 }
 
 #[expect(clippy::expect_used, reason = "4/4 is a meter")]
-static COMMON_TIME: std::sync::LazyLock<Meter> =
+pub(super) static COMMON_TIME: std::sync::LazyLock<Meter> =
     std::sync::LazyLock::new(|| Meter::new(4, 4).expect("4/4 is a meter"));
 
-fn check_length(chart: &Chart, at: Range<usize>) -> Result<(), Placed> {
+pub(super) fn check_length(chart: &Chart, at: Range<usize>) -> Result<(), Placed> {
     let bars = super::chorus::bars_in_order(chart).count();
     match bars {
         0..=MOST_BARS => Ok(()),

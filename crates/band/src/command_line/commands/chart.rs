@@ -234,7 +234,7 @@ fn number_of_lines(walker: &Walker) -> String {
 }
 
 /// A number with its digits in threes.
-fn grouped(digits: &str) -> String {
+pub fn grouped(digits: &str) -> String {
     let mut text = String::new();
     for (index, digit) in digits.chars().enumerate() {
         if index > 0 && (digits.len() - index).is_multiple_of(3) {

@@ -4,6 +4,8 @@ pub mod changes;
 pub mod chart;
 pub mod check;
 pub mod completions;
+#[cfg(feature = "desk")]
+pub mod desk;
 pub mod ear;
 pub mod explain;
 #[cfg(feature = "sound")]

@@ -6,10 +6,10 @@ use crate::{
         marks,
         sheet::{
             measure::Music,
-            staves::{Staves, bars_of},
+            staves::{AroundBar, Staves, bars_of},
         },
     },
-    performance::session::Session,
+    performance::session::{Made, Session},
     players::{
         drums::back_beats,
         swing::{Swing, own_ratio},
@@ -84,7 +84,11 @@ impl KeyData {
     /// # Errors
     /// Choruses that cannot be made.
     pub fn new(session: &Session) -> Result<KeyData, Failure> {
-        let made = session.perform()?;
+        Ok(KeyData::of(session, &session.perform()?, &button))
+    }
+
+    /// Engraves choruses that were made; `around` is what the page puts around a bar.
+    pub fn of(session: &Session, made: &Made<'_>, around: AroundBar<'_>) -> KeyData {
         let swing = session.wishes().arrange.swing != Swing::Straight;
         let last = made.choruses.len().saturating_sub(1);
         let ending = |index: usize| made.ending.as_ref().filter(|_| index == last);
@@ -123,7 +127,7 @@ impl KeyData {
                     let attacks = comp.attacks.iter().chain(last_attack);
                     ChorusData {
                         number: line.chorus,
-                        html: staves.html(music, &button, &|_| String::new()),
+                        html: staves.html(music, around, &|_| String::new()),
                         bars: bars(music, staves.bar),
                         notes: notes(music),
                         comp: attacks
@@ -133,12 +137,12 @@ impl KeyData {
                             .collect(),
                     }
                 });
-        Ok(KeyData {
+        KeyData {
             key: session.chart().key.to_string(),
             strings: strings(&music),
             choruses: choruses.collect(),
             staves,
-        })
+        }
     }
 
     /// The markup of each chorus.

@@ -4,7 +4,7 @@
 //! points. Each key is packed (JSON, deflated, base64) and unpacked when it is asked for. Texts of the chart
 //! reach the page as escaped text or as JSON without `<`, so they never become markup or script.
 
-mod data;
+pub mod data;
 
 use super::{staves, xml::legal};
 use crate::{
@@ -30,11 +30,11 @@ use std::io::Write;
 
 const TEMPLATE: &str = include_str!("page.html");
 const STYLE: &str = include_str!("page.css");
-const SCRIPTS: [&str; 3] = [
-    include_str!("sound.js"),
-    include_str!("player.js"),
-    include_str!("page.js"),
-];
+const SCRIPTS: [&str; 3] = [SOUND, PLAYER, include_str!("page.js")];
+/// The script that makes sounds in a browser.
+pub const SOUND: &str = include_str!("sound.js");
+/// The script that plays the music of a page in time.
+pub const PLAYER: &str = include_str!("player.js");
 
 /// Most bars of all choruses together that a page holds.
 const MOST_BARS: usize = 4_000;
@@ -144,7 +144,7 @@ fn other_keys(session: &Session, bars: usize) -> Vec<KeyData> {
 }
 
 /// Swing ratios by tempo, as the band plays.
-fn swing(arrange: &ArrangeOptions) -> Vec<f64> {
+pub fn swing(arrange: &ArrangeOptions) -> Vec<f64> {
     let ratio = |tens: u32| match arrange.swing {
         Swing::Straight => 1.0,
         Swing::Ratio(ratio) => ratio,

@@ -1,0 +1,89 @@
+// Handing out and taking in.
+
+import { ask, byId, make, Problem, signs } from "./server.js";
+
+export class Hand {
+  constructor(line) {
+    this.line = line;
+    byId("hand-all").addEventListener("click", () => this.out(false));
+    byId("hand-class").addEventListener("click", () => this.out(true));
+    byId("class").addEventListener("change", () => this.keepClass());
+    byId("take").addEventListener("change", event => event.target.files.length && this.take(event.target.files[0]));
+    document.addEventListener("dragover", event => {
+      if (![...event.dataTransfer.types].includes("Files")) return;
+      event.preventDefault();
+      document.body.classList.add("dropping");
+    });
+    document.addEventListener("dragleave", event => event.relatedTarget || document.body.classList.remove("dropping"));
+    document.addEventListener("drop", event => {
+      document.body.classList.remove("dropping");
+      if (!event.dataTransfer.files.length) return;
+      event.preventDefault();
+      this.take(event.dataTransfer.files[0]);
+    });
+  }
+
+  async begin() {
+    const { class: text, sets } = await ask("/handed-out", {});
+    byId("class").value = text;
+    this.show(sets);
+  }
+
+  async keepClass() {
+    try {
+      const { students } = await ask("/class", { text: byId("class").value });
+      byId("handed").textContent = `The class has ${students} ${students === 1 ? "student" : "students"}.`;
+      return true;
+    } catch (problem) {
+      byId("handed").textContent = problem.message;
+      return false;
+    }
+  }
+
+  async out(isClass) {
+    const what = [...byId("what").querySelectorAll(":checked")].map(box => box.value);
+    if (isClass && !await this.keepClass()) return;
+    byId("handed").textContent = "Being made.";
+    let made;
+    try {
+      made = await ask("/hand-out", { line: this.line.wishes(), choruses: Number(byId("choruses").value) || 1, what, class: isClass });
+    } catch (problem) {
+      byId("handed").textContent = problem.message;
+      return;
+    }
+    const files = made.sets.flatMap(set => set.files).length;
+    const links = made.links ? ` ${made.links} leads to all of them.` : "";
+    byId("handed").textContent = [`${files} files are in the folder handed-out.${links}`, ...made.problems].join(" ");
+    this.show((await ask("/handed-out", {})).sets);
+  }
+
+  // The last first.
+  show(sets) {
+    const day = new Intl.DateTimeFormat(undefined, { dateStyle: "medium", timeStyle: "short" });
+    byId("sets").replaceChildren(...sets.toReversed().slice(0, 60).map(set => make("li", {},
+      make("div", { text: `${day.format(new Date(set.when * 1000))}: ${set.chart}${set.student ? ` for ${set.student}` : ""}, in ${signs(set.about)}` }),
+      ...set.files.map(file => make("a", { text: file, href: `/out/${file}`, target: "_blank", rel: "noopener" })))));
+  }
+
+  async take(file) {
+    const told = byId("judged");
+    told.textContent = `${file.name} is being heard.`;
+    byId("verdict").replaceChildren();
+    const over = JSON.stringify({ line: this.line.wishes(), file: file.name, student: byId("player-name").value });
+    let judged;
+    try {
+      const response = await fetch("/take", { method: "POST", headers: { "Content-Type": "application/octet-stream" }, body: new Blob([over, "\n", file]) });
+      judged = await response.json();
+      if (!response.ok) throw new Problem(judged.problem);
+    } catch (problem) {
+      told.textContent = problem.message;
+      return;
+    }
+    const take = judged.verdict.takes ? judged.verdict.takes[judged.verdict.takes.length - 1] : judged.verdict;
+    const off = take.notes.filter(note => note.rules_broken && note.rules_broken.length);
+    told.textContent = `${file.name}: ${take.notes.length} notes, ${off.length} of them against a rule.`;
+    byId("verdict").replaceChildren(
+      make("p", {}, make("a", { text: "The whole verdict, on the staff", href: `/out/${judged.page}`, target: "_blank", rel: "noopener" })),
+      make("ul", {}, ...off.slice(0, 12).map(note => make("li", { text: `Bar ${note.bar}, beat ${note.beat}: ${signs(note.name)}. ${note.why}` }))));
+  }
+}

@@ -1,0 +1,80 @@
+//! Taking in: a MIDI file or a recording that a student brings, judged over the chart on the desk.
+
+use super::{
+    Desk,
+    folder::named_after,
+    hand_out,
+    line_view::{LineWishes, json},
+};
+use crate::{
+    failure::{Failure, printable_line},
+    inputs::take::file::TakeFile,
+    outputs::verdict::{Bench, json::CheckReport, page},
+};
+use serde::Deserialize;
+
+/// Most bytes of a take.
+pub const MOST_BYTES: usize = 96 << 20;
+
+/// What the take is judged over.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Over {
+    line: LineWishes,
+    /// The name of the file that was brought.
+    file: String,
+    /// Who played it; may be empty.
+    student: String,
+}
+
+/// Judges a take: a line of JSON says over what, the bytes of the file follow it. As JSON: the page of the verdict
+/// and the verdict itself (`endpin-check`).
+///
+/// # Errors
+/// A chart with a fault, a file that is no take, or a page that cannot be written.
+pub fn judge(desk: &Desk, question: &[u8]) -> Result<Vec<u8>, Failure> {
+    let line_end = question.iter().position(|&byte| byte == b'\n');
+    let line_end = line_end.ok_or_else(|| Failure::input("no file was brought"))?;
+    let over: Over = serde_json::from_slice(&question[..line_end])
+        .map_err(|error| Failure::input(format!("this question cannot be read: {error}")))?;
+    let bench = Bench::new(over.line.chart()?, over.line.range()?);
+    let name = printable_line(&over.file);
+    let file = take(&name, question[line_end + 1..].to_vec())?;
+    let judged = bench
+        .judge_file(name.clone(), &file, None)
+        .map_err(|problem| Failure::input(format!("{name}: {problem}")))?;
+    let title = bench.chart.title.clone();
+    let chart_name = format!("{}.toml", named_after(&title));
+    let judged = [judged];
+    let stem = match named_after(&over.student).as_str() {
+        "chart" => format!("{}-verdict", named_after(&title)),
+        student => format!("{}-{student}-verdict", named_after(&title)),
+    };
+    let folder = hand_out::folder(desk)?;
+    let page_name = folder.free_name(&stem, ".html");
+    let html = page::report(&bench, &judged, &chart_name);
+    folder.write(&page_name, html.as_bytes())?;
+    json(&serde_json::json!({
+        "page": page_name,
+        "verdict": CheckReport::new(&bench, &chart_name, &judged),
+    }))
+}
+
+#[cfg(feature = "sound")]
+fn take(name: &str, bytes: Vec<u8>) -> Result<TakeFile, Failure> {
+    use crate::inputs::sound::{self, decode::FileKind};
+    let problem = |problem: &dyn std::fmt::Display| Failure::input(format!("{name}: {problem}"));
+    match FileKind::of(&bytes[..bytes.len().min(64)]) {
+        FileKind::Other | FileKind::Empty => TakeFile::read(&bytes).map_err(|why| problem(&why)),
+        _ => {
+            let heard = sound::hear_file(Box::new(std::io::Cursor::new(bytes)));
+            let heard = heard.map_err(|why| problem(&why))?;
+            TakeFile::of_hearing(&heard).map_err(|why| problem(&why))
+        }
+    }
+}
+
+#[cfg(not(feature = "sound"))]
+fn take(name: &str, bytes: Vec<u8>) -> Result<TakeFile, Failure> {
+    TakeFile::read(&bytes).map_err(|why| Failure::input(format!("{name}: {why}")))
+}

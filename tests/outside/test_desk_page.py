@@ -1,0 +1,276 @@
+"""The desk in a real browser: a teacher's work from a chart with mistakes to a verdict, at three widths, by keyboard,
+and with axe-core's rules (WCAG 2.2 AA)."""
+
+import re
+import time
+
+import mido
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from desk_server import Desk
+from test_desk import BLUES
+
+LISTEN = """
+window.heard = [];
+document.addEventListener('scheduled', event => window.heard.push({...event.detail}));
+"""
+SLIPS = "Three Slips\nkey: F\ntempo: 120\n| f7 | Bb7 | F7 | |\n| Gm7 | C7 | F7 Dm7 C7 | C7 |\n"
+
+
+@pytest.fixture(scope="module")
+def desk(program, tmp_path_factory):
+    desk = Desk(program, tmp_path_factory.mktemp("desk"))
+    desk.enter()
+    yield desk
+    assert desk.end() == 0
+
+
+@pytest.fixture
+def opened(browser, desk):
+    """Opens the desk over a fresh browser; at the end it must have asked its own server only, and nothing complained."""
+    contexts = []
+
+    def open_desk(query="", width=1280, scheme="light"):
+        context = browser.new_context(viewport={"width": width, "height": 900}, color_scheme=scheme)
+        page = context.new_page()
+        complaints = []
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on("console", lambda message: complaints.append(message.text))
+        page.on("request", lambda request: request.url.startswith((f"http://{desk.host}/", "data:")) or complaints.append(request.url))
+        page.add_init_script(LISTEN)
+        page.goto(desk.address + query)
+        ready(page)
+        contexts.append((context, complaints))
+        return page
+
+    yield open_desk
+    for context, complaints in contexts:
+        context.close()
+        assert complaints == []
+
+
+def ready(page):
+    page.wait_for_selector("body[data-ready][data-drawn]", timeout=60_000)
+
+
+def until(page, expression, arg=None, timeout=30):
+    """Waits until an expression holds. (Playwright's own wait needs `eval`, which the page's policy forbids.)"""
+    end = time.monotonic() + timeout
+    while not page.evaluate(expression, arg):
+        assert time.monotonic() < end, expression
+        page.wait_for_timeout(50)
+
+
+def count(page):
+    return int(page.get_attribute("#count", "data-exact").replace(",", ""))
+
+
+def type_chart(page, text):
+    page.fill("#text", text)
+    until(page, "document.getElementById('saved').textContent.startsWith('Kept')")
+    page.wait_for_timeout(600)
+
+
+def redrawn(page, act):
+    before = page.get_attribute("body", "data-drawn")
+    act()
+    until(page, "before => document.body.dataset.drawn !== before", before)
+
+
+def touch(page, bar, beat):
+    page.locator(f".note[aria-label*='bar {bar}, beat {beat}']").first.click()
+    page.wait_for_selector(".slip")
+
+
+def press(page, words):
+    page.locator(".slip button", has_text=re.compile(f"^{words}$")).click()
+
+
+@pytest.mark.alone
+def test_a_week_at_the_desk(opened, desk, report, endpin, tmp_path):
+    page = opened()
+    assert "key=" not in page.url
+    # A chart with three mistakes, mended by what is offered.
+    page.fill("#text", SLIPS)
+    until(page, "document.body.dataset.faults === '3'")
+    for left in (2, 1, 0):
+        page.locator("#faults li button").first.click()
+        until(page, "left => document.body.dataset.faults === String(left)", left)
+    assert "Write" not in page.inner_text("#faults")
+    until(page, "document.getElementById('saved').textContent === 'Kept as three-slips.txt.'")
+    assert page.inner_text("h1") == "Three Slips"
+    assert page.locator("#understood .bars span").all_inner_texts() == ["F7", "B♭7", "F7", "F7", "Gm7", "C7", "F7 / Dm7 C7", "C7"]
+    page.wait_for_timeout(500)
+
+    # Two notes kept, one refused: the count falls each time, and kept and refused make up all lines.
+    counts = [count(page)]
+    touch(page, 3, 1)
+    assert "root" in page.inner_text(".slip") and page.locator(".slip .neck").count() == 1
+    for bar, beat, words in [(2, 2, "Keep it"), (5, 3, "Keep it"), (6, 2, "Not this one")]:
+        touch(page, bar, beat)
+        redrawn(page, lambda: press(page, words))
+        counts.append(count(page))
+    assert counts == sorted(counts, reverse=True) and len(set(counts)) == 4 and counts[-1] > 0
+    until(page, "[...document.querySelectorAll('#kept .left')].every(left => left.textContent)")
+    told = page.locator("#kept .left").all_inner_texts()
+    assert len(told) == 4 and page.locator(".note.kept").count() == 2
+    address = page.url
+
+    # A reload loses nothing, and the address alone brings the line back.
+    markup = page.inner_html("#music")
+    page.reload()
+    ready(page)
+    page.wait_for_timeout(800)
+    assert page.url == address and count(page) == counts[-1] and page.input_value("#text").startswith("Three Slips")
+    assert re.sub(r'aria-expanded="\w+"|tabindex="-?\d"', "", page.inner_html("#music")) == re.sub(r'aria-expanded="\w+"|tabindex="-?\d"', "", markup)
+
+    # What is heard is what the report of the same command says.
+    words = page.text_content("#command").split()
+    said = report("--bars", "F7 | Bb7 | F7 | F7 | Gm7 | C7 | F7 / Dm7 C7 | C7", "--key", "F", "--tempo", 120, *words[3:])
+    page.uncheck("#count-in", force=True) if page.locator("#hear details[open]").count() else (page.click("#hear summary"), page.uncheck("#count-in"))
+    page.eval_on_selector("#tempo", "range => { range.value = 400; range.dispatchEvent(new Event('input')); }")
+    page.click("#play")
+    page.wait_for_timeout(4500)
+    page.click("#play")
+    heard = [event for event in page.evaluate("window.heard") if event["part"] == "bass"]
+    notes = [(note["bar"], note["midi"]) for note in said["notes"] if note["bar"] <= 8]
+    assert len(heard) > 16 and [(event["bar"], event["midi"]) for event in heard][: len(notes)] == notes[: len(heard)]
+    assert min(event["ahead"] for event in heard) > 0
+
+    # Handed out to a class of three.
+    page.click("#hand-out summary")
+    page.fill("#class", "Ada: key Bb, level 2\nBo: level 3, on double-bass\nCy\n")
+    page.check("#what [value=midi]")
+    page.click("#hand-class")
+    until(page, "document.getElementById('handed').textContent.includes('9 files')", timeout=120)
+    folder = desk.folder / "handed-out"
+    for name in ["ada", "bo", "cy"]:
+        assert (folder / f"three-slips-{name}.pdf").read_bytes().startswith(b"%PDF-")
+        assert mido.MidiFile(folder / f"three-slips-{name}.mid").tracks
+        assert "<title>" in (folder / f"three-slips-{name}.html").read_text(encoding="utf-8")
+    assert (folder / "three-slips-class.html").exists()
+    assert page.locator("#sets li").count() == 3
+
+    # A student's take comes back: the line as Cy got it, with one note of bar 3 planted outside the harmony.
+    midi = mido.MidiFile(folder / "three-slips-cy.mid")
+    bass = next(track for track in midi.tracks if track.name == "Bass")
+    ons = [index for index, message in enumerate(bass) if message.type == "note_on" and message.velocity]
+    note = bass[ons[8]].note
+    for message in bass[ons[8] : ons[8] + 4]:
+        if message.type in ("note_on", "note_off") and message.note == note:
+            message.note = note + 1
+    midi.tracks = [midi.tracks[0], bass]
+    midi.save(tmp_path / "take.mid")
+    page.fill("#player-name", "Cy")
+    page.set_input_files("#take", tmp_path / "take.mid")
+    page.wait_for_selector("#verdict a", timeout=60_000)
+    assert "against a rule" in page.inner_text("#judged") and "Bar 3" in page.inner_text("#verdict")
+    assert (folder / "three-slips-cy-verdict.html").exists()
+
+    # And all of it is still there.
+    page.reload()
+    ready(page)
+    page.wait_for_selector("#sets li", state="attached")
+    assert page.locator("#sets li").count() == 3 and page.input_value("#class").startswith("Ada")
+
+
+def test_a_handed_out_page_stands_apart(opened, desk):
+    """A page from the folder plays, and cannot ask the desk for anything."""
+    desk.ask("/hand-out", {"line": {"text": BLUES, "seed": 1, "level": 4}, "choruses": 1, "what": ["page"], "class": False})
+    page = opened()
+    page.wait_for_selector("#sets a", state="attached")
+    with page.context.expect_page() as other:
+        page.locator("#sets a", has_text="quay-blues.html").first.click()
+    student = other.value
+    student.wait_for_selector("body[data-ready]")
+    assert student.evaluate("fetch('/charts', {method: 'POST'}).then(() => 'in', () => 'out')") == "out"
+    assert student.evaluate("self.origin") == "null"
+
+
+def test_nothing_left_says_which_rule_and_is_let_go(opened, desk):
+    (desk.folder / "quay-blues.txt").write_text(BLUES, encoding="utf-8")
+    page = opened("&chart=quay-blues.txt&d=keep+1.1%3DC2")
+    assert page.inner_text("#count") == "0"
+    assert "arrival-root" in page.inner_text("#obstacle") and "The rule asks" in page.inner_text("#obstacle")
+    redrawn(page, lambda: page.locator("#kept button").first.click())
+    assert page.locator("#obstacle").is_hidden() and count(page) > 1000 and "d=" not in page.url
+    # A step back in the browser takes the last step back.
+    redrawn(page, page.go_back)
+    assert page.inner_text("#count") == "0"
+
+
+def test_other_ways_and_bars_as_others(opened, desk):
+    (desk.folder / "quay-blues.txt").write_text(BLUES, encoding="utf-8")
+    page = opened("&chart=quay-blues.txt")
+    touch(page, 3, 2)
+    redrawn(page, lambda: press(page, "Another way here"))
+    assert "other=3.1" in page.url
+    redrawn(page, lambda: press(page, "Another way here"))
+    assert "other=3.2" in page.url
+    touch(page, 11, 1)
+    redrawn(page, lambda: press(page, "Play these over and over") or page.click("#anew"))
+    assert page.is_visible("#unloop")
+    page.click("#play")
+
+
+def test_two_windows_tell_of_one_another(opened, desk):
+    (desk.folder / "shared.txt").write_text("Shared\nkey: F\nF7 | C7\n", encoding="utf-8")
+    one, two = (opened("&chart=shared.txt") for _ in range(2))
+    type_chart(one, "Shared\nkey: F\nF7 | D7\n")
+    two.fill("#text", "Shared\nkey: F\nF7 | G7\n")
+    two.wait_for_selector("#conflict:not([hidden])")
+    assert "F7 | D7" in two.inner_text("#theirs")
+    two.click("#keep-mine")
+    until(two, "document.getElementById('saved').textContent.startsWith('Kept')")
+    assert (desk.folder / "shared.txt").read_text(encoding="utf-8") == "Shared\nkey: F\nF7 | G7\n"
+
+
+def test_titles_never_become_markup(opened, desk):
+    title = "<img src=x onerror=hacked=1><script>window.hacked=1</script>"
+    (desk.folder / "odd.txt").write_text(f"{title}\nkey: C\n[<b>A]\nC | F | G7 | C\n", encoding="utf-8")
+    page = opened("&chart=odd.txt")
+    assert page.inner_text("h1") == title and page.locator("h1 *, img, b#hacked").count() == 0
+    assert page.evaluate("window.hacked") is None
+
+
+def test_by_keyboard_alone(opened, desk):
+    (desk.folder / "quay-blues.txt").write_text(BLUES, encoding="utf-8")
+    page = opened("&chart=quay-blues.txt")
+    page.locator(".note").first.focus()
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("Enter")
+    page.wait_for_selector(".slip")
+    assert "bar 1, beat 2" in page.evaluate("document.activeElement.getAttribute('aria-label')")
+    page.locator(".slip button").first.focus()
+    redrawn(page, lambda: page.keyboard.press("Enter"))
+    assert "d=keep" in page.url and page.locator(".note.kept").count() == 1
+    page.keyboard.press("Escape")
+    page.evaluate("document.activeElement.blur()")
+    page.keyboard.press("Space")
+    until(page, "document.getElementById('play').textContent === 'Stop'")
+    page.keyboard.press("Space")
+
+
+@pytest.mark.parametrize("width, scheme", [(390, "light"), (820, "dark"), (1280, "light"), (390, "dark")])
+def test_nobody_is_kept_out(opened, desk, width, scheme, tmp_path):
+    (desk.folder / "quay-blues.txt").write_text(BLUES.replace("Gm7", "gm7"), encoding="utf-8")
+    page = opened("&chart=quay-blues.txt", width, scheme)
+    (desk.folder / "quay-blues.txt").write_text(BLUES, encoding="utf-8")
+    page.reload()
+    ready(page)
+    page.wait_for_timeout(500)
+    touch(page, 2, 2)
+    for summary in page.locator("summary").all():
+        summary.click()
+    found = Axe().run(page, options={"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]})
+    assert found.violations_count == 0, found.generate_report()
+    # Nothing runs off the side of a phone.
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    # A thumb finds everything: 44 CSS pixels, as the WCAG's target size (enhanced) asks, 2.5.5.
+    small = page.evaluate(
+        """[...document.querySelectorAll('button, select, input:not([type=checkbox]):not([type=range]), label:has(input[type=checkbox]), summary, nav a')]
+        .filter(element => element.checkVisibility())
+        .map(element => [element.id || element.textContent || element.ariaLabel, element.getBoundingClientRect()])
+        .filter(([, box]) => box.height < 43.5 || box.width < 43.5).map(([name, box]) => `${name} ${box.width}x${box.height}`)"""
+    )
+    assert small == []
