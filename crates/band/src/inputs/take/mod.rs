@@ -268,6 +268,8 @@ struct OnGrid {
 
 /// Another speed or key counts only if the notes spell the chart so much better there.
 const BETTER: f64 = 0.2;
+/// Another speed counts only if the notes spell the chart so well there: a few notes fit by chance at some speed.
+const FITS: f64 = 0.6;
 /// From here on the notes spell the chart well enough for no other to be looked for.
 const GOOD_FIT: f64 = 0.7;
 
@@ -282,15 +284,17 @@ impl OnGrid {
         }
     }
 
-    /// As its pulse says; or at half or twice that speed, if the notes spell the chart much better so.
+    /// As its pulse says; or at half, twice or a third of that speed, if the notes spell the chart much better so.
     fn best(chorus: &Chorus, grid: Grid, keys: &[u8]) -> OnGrid {
         let plain = OnGrid::new(chorus, grid, keys);
-        let others = [0.5, 2.0]
-            .into_iter()
-            .filter(|_| plain.alignment.fit < GOOD_FIT);
+        let others = [0.5, 2.0, 1.0 / 3.0].into_iter();
+        let others = others.filter(|_| plain.alignment.fit < GOOD_FIT);
         let others: Vec<OnGrid> = others
             .map(|speed| OnGrid::new(chorus, plain.grid.at_speed(speed), keys))
-            .filter(|other| other.alignment.fit > plain.alignment.fit + BETTER)
+            .filter(|other| {
+                let fit = other.alignment.fit;
+                fit > plain.alignment.fit + BETTER && fit > FITS
+            })
             .collect();
         others.into_iter().fold(plain, |best, other| {
             match other.alignment.fit > best.alignment.fit {

@@ -31,20 +31,24 @@ pub fn of(bench: &Bench, judged: &Judged) -> Vec<Habit> {
     let mut faults = faults(bench, judged);
     faults.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
     faults.truncate(MOST_FAULTS);
+    let faults = faults.into_iter().map(|(_, habit)| habit);
     let mut good = good(bench, judged);
     good.truncate(MOST_PRAISED);
-    faults.into_iter().chain(good).collect()
+    faults.chain(good).collect()
 }
 
-/// How much a habit tells: mistakes before what is only unusual, and the more the oftener.
-fn weight(habit: &Habit) -> f64 {
-    let times = (habit.count as f64).sqrt();
-    times
-        * if habit.grade == Grade::Wrong {
-            3.0
-        } else {
-            1.0
-        }
+/// How much a habit tells: roots before all, mistakes before what is only unusual, and the more the oftener.
+fn weight((kind, habit): &(Kind, Habit)) -> f64 {
+    let times = (habit.count as f64).powf(0.75);
+    let root = match kind {
+        Kind::Root | Kind::Moved => 1.6,
+        _ => 1.0,
+    };
+    let wrong = match habit.grade {
+        Grade::Wrong => 2.0,
+        _ => 1.0,
+    };
+    times * root * wrong
 }
 
 impl Habit {
@@ -130,7 +134,7 @@ impl Kind {
 }
 
 /// Habits against the rules.
-fn faults(bench: &Bench, judged: &Judged) -> Vec<Habit> {
+fn faults(bench: &Bench, judged: &Judged) -> Vec<(Kind, Habit)> {
     let off_root = off_root(bench, judged);
     let mut by_kind: BTreeMap<Kind, BTreeMap<String, Vec<(i64, Grade)>>> = BTreeMap::new();
     for (note, verdict) in judged.judgement.verdicts.iter().enumerate() {
@@ -154,10 +158,11 @@ fn faults(bench: &Bench, judged: &Judged) -> Vec<Habit> {
         let groups = by_kind.entry(kind).or_default();
         groups.entry(what).or_default().push((bar, verdict.grade));
     }
-    by_kind
-        .into_iter()
-        .flat_map(|(kind, groups)| habits_of(kind, groups))
-        .collect()
+    let habits = by_kind.into_iter().flat_map(|(kind, groups)| {
+        let habits = habits_of(kind, groups).into_iter();
+        habits.map(move |habit| (kind, habit))
+    });
+    habits.collect()
 }
 
 /// What is done twice or more is a habit of its own; the rest of its kind is told together.
@@ -177,7 +182,7 @@ fn habits_of(kind: Kind, groups: BTreeMap<String, Vec<(i64, Grade)>>) -> Vec<Hab
             let mut notes: Vec<(i64, Grade)> =
                 rest.iter().flat_map(|(_, notes)| notes.clone()).collect();
             notes.sort_by_key(|note| note.0);
-            habits.push(Habit::new(kind.several().to_owned(), &notes));
+            habits.push(Habit::new(several(kind, rest), &notes));
         }
     }
     habits
@@ -214,6 +219,20 @@ fn off_root(bench: &Bench, judged: &Judged) -> Option<i8> {
 fn off_root_words(by: i8) -> String {
     let way = if by > 0 { "above" } else { "below" };
     format!("chords arrive a {} {way} their root", distance(by))
+}
+
+/// The most chords that are named.
+const MOST_CHORDS: usize = 4;
+
+/// Faults of a kind that have no more in common; of roots, the chords that miss theirs.
+fn several(kind: Kind, faults: &[(String, Vec<(i64, Grade)>)]) -> String {
+    let chord = |(what, _): &(String, _)| Some(what.split_once(" arrives")?.0.to_owned());
+    let mut chords: Vec<String> = faults.iter().filter_map(chord).collect();
+    chords.dedup();
+    match kind == Kind::Root && (1..=MOST_CHORDS).contains(&chords.len()) {
+        true => format!("{} ({})", kind.several(), chords.join(", ")),
+        false => kind.several().to_owned(),
+    }
 }
 
 fn moved_words(by: i8) -> String {
