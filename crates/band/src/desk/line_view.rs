@@ -253,7 +253,11 @@ pub fn draw(wishes: &LineWishes, chart_name: &str) -> Result<Vec<u8>, Failure> {
         Ok(session) => session,
         Err(failure) => return no_line(wishes, &failure),
     };
-    let made = match session.perform() {
+    let (made, count) = rayon::join(
+        || session.perform(),
+        || Count::of(&session.walker().count().to_string()),
+    );
+    let made = match made {
         Ok(made) => made,
         Err(failure) => return no_line(wishes, &failure),
     };
@@ -268,7 +272,7 @@ pub fn draw(wishes: &LineWishes, chart_name: &str) -> Result<Vec<u8>, Failure> {
     json(&LineView::Line(Box::new(DrawnLine {
         report: LineReport::new(&session, &made),
         markup: staves.markup().collect(),
-        count: Count::of(&session.walker().count().to_string()),
+        count,
         tempo: session.chart().tempo,
         swing: swing(&session.wishes().arrange),
         strings: strings.collect(),

@@ -122,11 +122,9 @@ async fn answered(desk: Arc<Desk>, request: Request<Body>) -> Answer {
         return refused(refusal);
     }
     let (path, query) = (parts.uri.path(), parts.uri.query().unwrap_or(""));
-    if let Some(key) = query.split('&').find_map(|part| part.strip_prefix("key="))
-        && path == "/"
-        && parts.method == Method::GET
-        && desk.door.opens(key)
-    {
+    let key = query.split('&').find_map(|part| part.strip_prefix("key="));
+    let is_entry = path == "/" && parts.method == Method::GET;
+    if is_entry && key.is_some_and(|key| desk.door.opens(key)) {
         return let_in(&desk, query);
     }
     if let Err(refusal) = desk.door.check_cookie(&parts.headers) {

@@ -152,8 +152,9 @@ export class Line {
     const button = document.querySelector(`.note[data-n="${index}"]`), slip = this.slip(index);
     if (!button) return;
     const bar = button.closest(".bar"), line = bar.closest(".line");
-    if (getComputedStyle(line).display === "flex") line.after(slip);
-    else bar.after(slip);
+    // Below the bars that stand side by side: four, two, or one on a phone.
+    const width = byId("music").clientWidth;
+    (width >= 900 ? line : width >= 600 ? bar.closest(".half") : bar).after(slip);
     const under = button.getBoundingClientRect().left - slip.getBoundingClientRect().left + 12;
     slip.style.setProperty("--under", `${Math.max(0, under)}px`);
     if (focus) button.focus();
