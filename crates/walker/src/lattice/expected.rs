@@ -104,10 +104,10 @@ impl Lattice {
                     let mut share = 0.0;
                     match usize::from(edge.statement) {
                         0 => {
-                            for (before, way) in ways.iter().enumerate() {
-                                let way = weight * way;
-                                next[to][before] += way;
-                                share += way * after[to][before];
+                            let next = next[to].iter_mut().zip(&after[to]);
+                            for ((next, after), way) in next.zip(ways) {
+                                *next += weight * way;
+                                share += weight * way * after;
                             }
                         }
                         now => {

@@ -37,8 +37,9 @@ impl Rule for StrongBeats {
     }
 
     fn admits(&self, onset: &Onset, key: u8) -> bool {
-        let may_pass = onset.loose.allow(Liberty::Leaning)
-            || onset.loose.allow(Liberty::Passing) && onset.scale.contains(key);
+        let leans = onset.loose.allow(Liberty::Leaning);
+        let passes = onset.loose.allow(Liberty::Passing) && onset.scale.contains(key);
+        let may_pass = (leans || passes) && !onset.withheld.contains(key);
         let spells = match onset.keeps_bass {
             true => onset.is_bass(key),
             false => belongs(onset, key).unwrap_or(onset.spells(key) || may_pass),

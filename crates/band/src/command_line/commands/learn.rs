@@ -43,8 +43,8 @@ pub struct LearnArgs {
     /// As JSON (endpin-learn/1)
     #[arg(long)]
     json: bool,
-    /// By whose rules a note counts: of this level, with the liberties of --loose
-    #[arg(long, default_value_t = Level::TOP)]
+    /// By whose rules a note counts: of this level, with the liberties of --loose; higher ones take much time and memory
+    #[arg(long, default_value = "4")]
     level: Level,
     /// Without liberties: a note against the plain rules is left out
     #[arg(long)]
