@@ -6,7 +6,9 @@ import json
 import re
 import signal
 import socket
+import subprocess
 import time
+import tomllib
 
 import pytest
 from desk_server import Desk
@@ -232,19 +234,29 @@ def test_killed_at_any_moment_a_chart_is_whole(program, tmp_path):
 
 
 def test_a_line_is_what_the_same_command_makes(desk, report):
-    kept = {"keep": ["3.3=A2"], "refuse": ["5.2=C3"], "rest": ["8.2"], "seed": 3}
-    line = drawn(desk, **kept)["line"]
     (desk.folder / "same.txt").write_text(BLUES, encoding="utf-8")
-    words = line["command"].split()
-    assert words[:3] == ["endpin", "explain", "CHART"]
-    file = desk.folder / "same.toml"
-    file.write_text(
-        'title = "Quay Blues"\nkey = "F"\ntempo = 120\n[section.A]\nbars = """\n' + BLUES.split("tempo: 120\n")[1] + '"""\n',
-        encoding="utf-8",
-    )
-    said = report(file, *words[3:])
-    assert line["report"] == {name: value for name, value in said.items() if name in line["report"]}
-    assert [note["name"] for note in said["notes"] if (note["bar"], note["beat"]) == (3, 3)] == ["A2"]
+    for asked in [{"keep": ["3.3=A2"], "refuse": ["5.2=C3"], "rest": ["8.2"], "seed": 3}, {"other": ["3-4", 3]}]:
+        line = desk.ask("/line", {"name": "same.txt", "line": wishes(**asked)})["line"]
+        words = line["command"].split()
+        assert words[:3] == ["endpin", "explain", "same.txt"]
+        said = report(desk.folder / "same.txt", *words[3:])
+        assert line["report"] == {name: value for name, value in said.items() if name in line["report"]}
+        kept = [f"{note['bar']}.{note['beat']:g}={note['name']}" for note in said["notes"]]
+        assert set(asked.get("keep", [])) <= set(kept) and not set(asked.get("refuse", [])) & set(kept)
+
+
+def test_a_plain_chart_is_read_by_every_command(desk, endpin, program):
+    (desk.folder / "plain.txt").write_text(BLUES, encoding="utf-8")
+    toml = endpin("chart", desk.folder / "plain.txt", "--toml")
+    # Read with the standard library's reader of TOML.
+    chart = tomllib.loads(toml.decode())
+    assert (chart["title"], chart["key"], chart["tempo"]) == ("Quay Blues", "F", 120)
+    (desk.folder / "plain.toml").write_bytes(toml)
+    both = [endpin("explain", desk.folder / name, "--json") for name in ("plain.txt", "plain.toml")]
+    assert both[0] == both[1]
+    (desk.folder / "slips.txt").write_text("Slips\n| f7 | | F7 |\n", encoding="utf-8")
+    done = subprocess.run([program, "chart", desk.folder / "slips.txt"], capture_output=True, text=True, check=False)
+    assert done.returncode == 2 and done.stderr.count("slips.txt:2:") == 2
 
 
 def test_what_is_kept_and_what_is_refused_are_all_lines_together(desk):

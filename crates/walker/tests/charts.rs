@@ -96,16 +96,17 @@ fn feels() -> impl Strategy<Value = Option<Feel>> {
     proptest::option::of(proptest::sample::select(feels.to_vec()))
 }
 
-/// The chart's words in another meter: bars of the same beats, from two to seven, in quarters or eighths.
-fn in_other_meter(bars: &str, beats: usize, unit: &str) -> (String, Meter) {
+/// The chart's words in another meter: bars of two to seven quarters or eighths, one word a beat (six eighths are two).
+fn in_other_meter(bars: &str, units: usize, unit: &str) -> (String, Meter) {
+    let meter: Meter = format!("{units}/{unit}").parse().unwrap();
+    let beats = meter.beats() as usize;
     let words: Vec<&str> = bars
         .split([' ', '|'])
         .filter(|word| !word.is_empty())
         .collect();
     let bars: Vec<String> = words.chunks(beats).map(|bar| bar.join(" ")).collect();
     let last = words.len().div_ceil(beats) * beats - words.len();
-    let bars = bars.join(" | ") + &" /".repeat(last);
-    (bars, format!("{beats}/{unit}").parse().unwrap())
+    (bars.join(" | ") + &" /".repeat(last), meter)
 }
 
 proptest! {

@@ -14,7 +14,8 @@ use crate::{
 };
 use clap::Args;
 use endpin_theory::{
-    Chart, Feel, FoundKey, Key, Meter, Palette, Pitch, ReadKey, Spelling, chart::TEMPO_RANGE,
+    Chart, Feel, FoundKey, Key, Meter, Palette, Pitch, ReadKey, Spelling,
+    chart::{TEMPO_RANGE, plain},
     did_you_mean, find_key, find_keys,
 };
 use endpin_walker::{
@@ -478,11 +479,24 @@ fn same_mode(asked: Key, chart: Key) -> Result<Key, Failure> {
     })
 }
 
-/// Reads a chart file, with its name in front of what is wrong with it.
+/// Reads a chart file, with its name in front of what is wrong with it: TOML if it is so by its name or by what
+/// it holds, else a plain chart, all of whose faults are told.
 ///
 /// # Errors
 /// A file that cannot be read or is no chart.
 pub fn read_chart(file: &Path) -> Result<Chart, Failure> {
     let text = source::text(file)?;
-    Chart::parse(&text).map_err(|error| Failure::input(format!("{}:{error}", shown(file))))
+    let is_named_so = file.extension().is_some_and(|ending| ending == "toml");
+    if is_named_so || file.as_os_str() == "-" || plain::is_toml(&text) {
+        return Chart::parse(&text)
+            .map_err(|error| Failure::input(format!("{}:{error}", shown(file))));
+    }
+    let reading = plain::read(&text);
+    reading.chart.ok_or_else(|| {
+        let faults = reading.faults.iter();
+        let faults: Vec<String> = faults
+            .map(|fault| format!("{}:{}", shown(file), fault.error))
+            .collect();
+        Failure::input(faults.join("\n"))
+    })
 }

@@ -24,15 +24,19 @@ pub struct ChartArgs {
     /// As JSON (endpin-chart/1)
     #[arg(long)]
     json: bool,
+    /// As a TOML chart file, whatever it was written as
+    #[arg(long, conflicts_with = "json")]
+    toml: bool,
     #[command(flatten)]
     performance: Performance,
 }
 
 /// Options that change the choruses made of a chart or how they are played, but nothing that the chart shows.
-const IDLE: [&str; 16] = [
+const IDLE: [&str; 17] = [
     "choruses",
     "vary",
     "count",
+    "way",
     "apart",
     "weights",
     "loop_ready",
@@ -61,7 +65,9 @@ pub fn run(args: &ChartArgs) -> Result<ExitCode, Failure> {
     let session = args.performance.session(args.chart.as_deref())?;
     let found = args.performance.found_key(session.chart());
     let runner_up = found.and_then(|found| found.runner_up);
-    let shown = if args.json {
+    let shown = if args.toml {
+        session.chart().to_string()
+    } else if args.json {
         json(&session, runner_up)
     } else {
         text(&session, runner_up)
@@ -252,7 +258,7 @@ mod tests {
     use clap::{CommandFactory, Parser};
 
     /// Each option with a value that differs from the usual one, and what stands beside both.
-    const OPTIONS: [(&str, &str, &str); 29] = [
+    const OPTIONS: [(&str, &str, &str); 30] = [
         ("--tempo", "300", ""),
         ("--feel", "two", ""),
         ("--seed", "5", "--keys all --from 3"),
@@ -267,6 +273,7 @@ mod tests {
         ("--avoid", "Eb", ""),
         ("--vary", "2-3", ""),
         ("--count", "3", "--vary 2-3"),
+        ("--way", "2", "--vary 2-3"),
         ("--apart", "4", ""),
         ("--arc", "rise", ""),
         ("--loose", "", "--from 3"),
