@@ -288,6 +288,40 @@ def test_other_ways_leave_all_other_bars_alone(desk):
     assert len(seen) == 4 and tuple(before.items()) not in seen
 
 
+# --- The class.
+
+
+def test_a_take_is_judged_in_the_key_of_its_student(desk):
+    desk.ask("/class", {"text": "Ada: key Bb, level 3\nBo\n"})
+    asked = {"line": wishes(), "choruses": 1, "what": ["midi", "musicxml", "questions"], "class": True}
+    made = desk.ask("/hand-out", asked)
+    assert [set_["student"] for set_ in made["sets"]] == ["Ada", "Bo"] and made["problems"] == []
+    take = (desk.folder / "handed-out/quay-blues-ada.mid").read_bytes()
+
+    def verdict(student):
+        over = json.dumps({"line": wishes(), "file": "take.mid", "student": student}).encode()
+        headers = desk.headers(Content_Type="application/octet-stream")
+        status, _, body = desk.request("POST", "/take", over + b"\n" + take, headers)
+        assert status == 200, body
+        return json.loads(body)["verdict"]
+
+    broken = {name: sum(bool(note["rules_broken"]) for note in verdict(name)["notes"]) for name in ("ada", "Bo")}
+    assert verdict("Ada")["key"] == "Bb" and broken["ada"] == 0 and broken["Bo"] > 10
+    desk.ask("/class", {"text": "Ada: key X"}, 422)
+    headers = desk.headers(Content_Type="application/octet-stream")
+    for bad in [b"", b"{}\n", b"no line end", json.dumps({"line": wishes(), "file": "x", "student": ""}).encode() + b"\nnonsense"]:
+        assert desk.request("POST", "/take", bad, headers)[0] == 422
+
+
+def test_what_was_handed_out_stands_apart_and_alone(desk):
+    desk.ask("/hand-out", {"line": wishes(), "choruses": 1, "what": ["page"], "class": False})
+    status, headers, _ = desk.request("GET", "/out/quay-blues.html", headers={"Cookie": desk.cookie})
+    assert status == 200 and headers["Content-Security-Policy"].startswith("sandbox allow-scripts; default-src 'none'")
+    assert desk.request("GET", "/out/quay-blues.html")[0] == 401
+    for path in ["/out/../class.list", "/out/record.json", "/out/%2e%2e/class.list", "/out/", "/out/no.html"]:
+        assert desk.request("GET", path, headers={"Cookie": desk.cookie})[0] == 404
+
+
 @pytest.mark.ci
 @pytest.mark.alone
 def test_a_redraw_of_32_bars_is_quick(release, tmp_path):

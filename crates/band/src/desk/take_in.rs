@@ -1,7 +1,7 @@
 //! Taking in: a MIDI file or a recording that a student brings, judged over the chart on the desk.
 
 use super::{
-    Desk,
+    Desk, class_list,
     folder::named_after,
     hand_out,
     line_view::{LineWishes, json},
@@ -11,6 +11,7 @@ use crate::{
     inputs::take::file::TakeFile,
     outputs::verdict::{Bench, json::CheckReport, page},
 };
+use endpin_theory::{Chart, Key};
 use serde::Deserialize;
 
 /// Most bytes of a take.
@@ -37,7 +38,8 @@ pub fn judge(desk: &Desk, question: &[u8]) -> Result<Vec<u8>, Failure> {
     let line_end = line_end.ok_or_else(|| Failure::input("no file was brought"))?;
     let over: Over = serde_json::from_slice(&question[..line_end])
         .map_err(|error| Failure::input(format!("this question cannot be read: {error}")))?;
-    let bench = Bench::new(over.line.chart()?, over.line.range()?);
+    let (chart, range) = played(desk, &over)?;
+    let bench = Bench::new(chart, range);
     let name = printable_line(&over.file);
     let file = take(&name, question[line_end + 1..].to_vec())?;
     let judged = bench
@@ -58,6 +60,29 @@ pub fn judge(desk: &Desk, question: &[u8]) -> Result<Vec<u8>, Failure> {
         "page": page_name,
         "verdict": CheckReport::new(&bench, &chart_name, &judged),
     }))
+}
+
+/// The chart and the range as the student plays them: in the key and on the instrument of the class, if the name is
+/// in it.
+fn played(desk: &Desk, over: &Over) -> Result<(Chart, (u8, u8)), Failure> {
+    let class = desk.folder.read(hand_out::CLASS).unwrap_or_default();
+    let class = class_list::read(&String::from_utf8_lossy(&class))?;
+    let named =
+        |student: &class_list::Student| student.name.eq_ignore_ascii_case(over.student.trim());
+    let student = class.into_iter().find(named).unwrap_or_default();
+    let chart = over.line.chart()?;
+    let key = student.key.map(|key| Key {
+        mode: chart.key.mode,
+        ..key
+    });
+    let range = match student.instrument {
+        Some(instrument) => instrument.range,
+        None => over.line.range()?,
+    };
+    Ok((
+        key.map_or_else(|| chart.clone(), |key| chart.in_key(key)),
+        range,
+    ))
 }
 
 #[cfg(feature = "sound")]
