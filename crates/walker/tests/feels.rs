@@ -66,7 +66,9 @@ fn two_is_two_halves_with_a_pickup_now_and_then() {
                 .contains(&starts(bar))),
             1.0
         );
-        assert!((0.03..=0.25).contains(&pickups), "level {level}: {pickups}");
+        // Rarely at the first two levels, now and then above, where more notes lead into the change.
+        let usual = if level <= 2 { 0.01..=0.25 } else { 0.05..=0.4 };
+        assert!(usual.contains(&pickups), "level {level}: {pickups}");
     }
 }
 

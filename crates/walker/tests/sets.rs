@@ -172,12 +172,12 @@ fn where_lines_are_few_each_comes_once_and_the_number_is_exact() {
         .unwrap()
         .chorus();
     let options = Options {
-        level: 1.try_into().unwrap(),
+        level: 3.try_into().unwrap(),
         range: (36, 48),
         ..Options::default()
     };
     let walker = walker(chorus, options);
-    // Half, quarter, quarter: C2 or C3 twice, then B, Bb, D or Db beside a C within the range.
+    // C2 or C3, two tones of the chord, then a step beside a C within the range.
     let exist: u32 = walker.count().try_into().unwrap();
     assert!(!walker.lines_abound());
     let message = walker.distinct(1, 1, exist + 1, 1).unwrap_err().to_string();

@@ -121,7 +121,9 @@ impl Rule for RootToSeventh {
         let answered = matches!(down, 1..=7 | 12) || (matches!(down, 8..=11) && goes_up_again);
         let tone = spot.onset.spells(key) && key % 12 != spot.onset.root;
         let high = (spot.seam + 1..=spot.range.1).contains(&key);
-        let plain = spot.is_quiet() && !spot.is_fixed();
+        // Where a strong beat keeps its bass, another note would break that rule too.
+        let free = !(spot.onset.keeps_bass && spot.onset.stressed);
+        let plain = spot.is_quiet() && !spot.is_fixed() && free;
         (plain && tone && high && (1..=12).contains(&up) && answered).then_some(0)
     }
 

@@ -28,7 +28,7 @@ table! {
         /// in `broken`: holding the note over a beat
         hold = 250,
         /// in `two`: holding the note over the last beat before a change, without a pickup
-        wait = 500,
+        wait = 1000,
         /// in `broken`: striking on that beat, a step away at most
         strike_step = 6,
         /// the same, a third or a fourth away

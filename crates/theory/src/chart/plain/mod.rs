@@ -15,7 +15,7 @@
 //!
 //! let reading = plain::read("Two Bars of Rain\n| dm7 G7 | C6/H |\n");
 //! let mends: Vec<&str> = reading.faults.iter().map(|fault| &*fault.mends[0].text).collect();
-//! assert_eq!(mends, ["Dm7", "C6"]);
+//! assert_eq!(mends, ["Dm7", "C6/9"]);
 //! ```
 
 mod bar_lines;
