@@ -17,6 +17,7 @@ class Bar:
     beats: int
     unit: int
     tempo: float
+    feel: str
     chords: list[tuple[int, str]]  # (beat from 0, symbol)
     first_beat: int = 0  # of the chorus
     start: int = 0  # ticks from the start of the chorus
@@ -100,13 +101,14 @@ def read(path):
         section = chart["section"][name]
         beats, unit = map(int, section.get("meter", chart["meter"]).split("/"))
         tempo = section.get("tempo", chart["tempo"])
+        feel = section.get("feel", chart.get("feel", "four"))
         text = section["bars"]
         if endings := section.get("endings"):
             text += "|" + endings[plays.get(name, 0)]
             plays[name] = plays.get(name, 0) + 1
         before = sheet.bars[-1].chords if sheet.bars else []
         for place, chords in enumerate(_bars(text, beats, before)):
-            bar = Bar(name, place == 0, beats, unit, tempo, chords, first_beat, start)
+            bar = Bar(name, place == 0, beats, unit, tempo, feel, chords, first_beat, start)
             sheet.bars.append(bar)
             first_beat += beats
             start += bar.ticks

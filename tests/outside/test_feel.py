@@ -66,14 +66,17 @@ TEN_TEMPI = [60, 84, 100, 120, 150, 180, 220, 260, 300, 340]
 @pytest.mark.parametrize("tempo", TEN_TEMPI)
 def test_the_off_beats_of_the_band_are_one(play, tempo, swing):
     # After A. Friberg and A. Sundstrom 2002 (from memory): off-beats of soloists and drummer are together.
-    parts, read = play("--tempo", tempo, "--level", 6, "--density", 0.9, "--choruses", 8, "--human", 1, *swing)
+    parts, read = play("--tempo", tempo, "--level", 6, "--density", 0.9, "--choruses", 16, "--human", 1, *swing)
     beat, played = 60 / tempo, {}
+    # A drop in triplets has its own places, and no off-beat.
+    dropped = {int(note.start / beat) for note in parts["Bass"] if 0.25 < note.start / beat % 1 < 0.4}
     for name, notes in parts.items():
         for note in notes:
             into = note.start / beat % 1
             if 0.42 < into < 0.86 and (name != "Time" or note.pitch == RIDE):
                 played.setdefault(int(note.start / beat), {})[name] = note.start
-    spread = numpy.array([1000 * (max(at.values()) - min(at.values())) for at in played.values() if len(at) > 1])
+    spread = numpy.array([1000 * (max(at.values()) - min(at.values())) for beat, at in played.items()
+                          if len(at) > 1 and beat not in dropped])
     median, most = numpy.median(spread), numpy.percentile(spread, 95)
     print(f"{tempo} {swing}: {len(spread)} off-beats, median {median:.1f} ms, 95 % within {most:.1f} ms")
     assert len(spread) > 20

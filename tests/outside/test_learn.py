@@ -84,7 +84,7 @@ def test_mistakes_are_said_and_nothing_is_written(endpin, program, chart):
     for arguments, said in [
         ([take, "-o", output], "name its chart before it"),
         ([chart, "-o", output], "which take?"),
-        ([chart, take, "-o", chart], "is one of the files to learn from"),
+        ([chart, take, "-o", chart], "would be lost"),
     ]:
         assert said in refused(program, "learn", *arguments)
         assert not output.exists()

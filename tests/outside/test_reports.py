@@ -131,7 +131,8 @@ def test_approaches_resolve_as_their_names_say(told, scenario, level):
 
 @pytest.mark.parametrize("level", LEVELS)
 def test_each_change_is_approached(told, scenario, level):
-    # The last beat before an arrival, where its span has two beats or more and that beat is weak.
+    # The last beat before an arrival, where its span has two beats or more and that beat is weak. In two a note there
+    # is a pickup, which need not come; over a pedal nothing leads anywhere.
     sheet = lead_sheet.read(scenario)
     spans = sheet.spans()
     strong = {start for start, _ in sheet.strong_beats()}
@@ -140,15 +141,18 @@ def test_each_change_is_approached(told, scenario, level):
     for (start, _, _, beats, symbol), (arrival, _, _, _, following) in zip(spans, spans[1:]):
         bar = next(bar for bar in reversed(sheet.bars) if bar.start < arrival)
         before = arrival - bar.beat_ticks
-        if "N.C." in (symbol, following) or beats < 2 or before in strong:
+        feel = "two" if level <= 2 and bar.feel != "pedal" else bar.feel
+        if "N.C." in (symbol, following) or beats < 2 or before in strong or feel == "pedal":
             continue
         for chorus in range(3):
-            note, root = heard[chorus * sheet.ticks + before], heard[chorus * sheet.ticks + arrival]
+            note, root = heard.get(chorus * sheet.ticks + before), heard[chorus * sheet.ticks + arrival]
+            if note is None and feel == "two":
+                continue
             step = root["midi"] - note["midi"]
             assert 1 <= abs(step) <= 2 or step in (5, -7), (note, root)
             assert root["midi"] % 12 == bass_of(following)
             checked += 1
-    assert checked > 0
+    assert checked > 0 or level <= 2
 
 
 def seams(sheet, chart, notes):
@@ -165,6 +169,9 @@ def seams(sheet, chart, notes):
                 continue
             root = root_of(span["symbol"])
             inside = [n["midi"] for n in notes if start <= place(sheet, n) < end]
+            if sheet.bars[span["bar"] - 1].feel == "pedal":
+                # The note that is held, in octaves, stands for the root.
+                root = inside[0] % 12
             low = max([key for key in inside if key % 12 == root] or inside[:1])
             found.append((start, end, low + span["seventh"], inside))
     return found

@@ -29,6 +29,8 @@ table! {
         hold = 250,
         /// in `two`: holding the note over the last beat before a change, without a pickup
         wait = 1000,
+        /// in `two`: a pickup there
+        pickup = 2,
         /// in `broken`: striking on that beat, a step away at most
         strike_step = 6,
         /// the same, a third or a fourth away
@@ -103,6 +105,7 @@ impl Taste for Rhythm {
             self.skip_again,
         ];
         let weight = match (onset.within, step.to) {
+            (Within::Beat, Some(_)) if onset.leads != Leads::Nowhere => self.pickup,
             (Within::Beat, Some(_)) => near(strike),
             (Within::Beat, None) if onset.leads != Leads::Nowhere => self.wait,
             (Within::Beat, None) => self.hold,
