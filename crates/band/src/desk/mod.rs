@@ -2,8 +2,9 @@
 //! out.
 //!
 //! [`serve`] listens on 127.0.0.1 only. Whoever asks has to pass the [`door`]; what is asked for is in
-//! [`routes`]: charts of one [`folder`], read as they are typed ([`chart_view`]), and lines over them
-//! ([`line_view`]), what is handed out ([`hand_out`]) and taken in ([`take_in`]). The page itself is plain modules of script and one style, built into the program.
+//! `routes`: charts of one [`folder`], read as they are typed ([`chart_view`]), and lines over them ([`line_view`]),
+//! what is handed out ([`hand_out`]) and taken in ([`take_in`]). The page itself is plain modules of script and one
+//! style, built into the program.
 
 pub mod chart_view;
 pub mod class_list;

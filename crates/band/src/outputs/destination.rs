@@ -34,7 +34,8 @@ pub fn finish_files_at_signals() -> Result<(), Failure> {
         consts::SIGVTALRM,
     ];
     let ignored = crate::ignored_signals::ignored();
-    let heard = |signal: &i32| ignored >> (signal - 1) & 1 == 0;
+    // Of those that were ignored when we began, only the one that `nohup` ignores stays so.
+    let heard = |signal: &i32| *signal != consts::SIGHUP || ignored >> (signal - 1) & 1 == 0;
     let mut signals = Signals::new(ending.into_iter().filter(heard))
         .map_err(|error| Failure::output(format!("cannot take signals: {error}")))?;
     std::thread::spawn(move || {
