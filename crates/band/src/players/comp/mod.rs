@@ -315,9 +315,12 @@ impl<'a> CompContext<'a> {
     /// The thirds that suspended chords leave open while the attack sounds, a bit for each MIDI key.
     fn withheld(&self, attack: &Attack) -> u128 {
         let at = |beat: usize| self.chorus.ticks_at(beat);
-        let sounds = self.chorus.spans.iter().filter(|span| {
-            at(span.start) < attack.end() && at(span.start + span.beats) > attack.start
-        });
+        // Spans stand in order, none over another.
+        let spans = &self.chorus.spans;
+        let first = spans.partition_point(|span| at(span.start + span.beats) <= attack.start);
+        let sounds = spans[first..]
+            .iter()
+            .take_while(|span| at(span.start) < attack.end());
         let thirds = sounds.filter_map(|span| span.chord.as_ref()?.withheld_third());
         thirds
             .flat_map(|third| (third.chroma()..128).step_by(12))
