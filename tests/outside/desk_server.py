@@ -6,6 +6,8 @@ import signal
 import subprocess
 from urllib.parse import urlsplit
 
+import pytest
+
 
 class Desk:
     def __init__(self, program, folder, *options):
@@ -60,3 +62,11 @@ class Desk:
         code = self.process.wait(timeout=60)
         self.process.stdout.close()
         return code
+
+
+@pytest.fixture(scope="module")
+def desk(program, tmp_path_factory):
+    desk = Desk(program, tmp_path_factory.mktemp("desk"))
+    desk.enter()
+    yield desk
+    assert desk.end() == 0

@@ -11,17 +11,9 @@ import time
 import tomllib
 
 import pytest
-from desk_server import Desk
+from desk_server import Desk, desk  # noqa: F401 (desk is a fixture)
 
 BLUES = "Quay Blues\nkey: F\ntempo: 120\n| F7 | Bb7 | F7 | % |\n| Bb7 | % | F7 | D7b9 |\n| Gm7 | C7 | F7 D7 | Gm7 C7 |\n"
-
-
-@pytest.fixture(scope="module")
-def desk(program, tmp_path_factory):
-    desk = Desk(program, tmp_path_factory.mktemp("desk"))
-    desk.enter()
-    yield desk
-    assert desk.end() == 0
 
 
 def wishes(text=BLUES, **more):

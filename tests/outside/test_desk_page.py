@@ -7,7 +7,7 @@ import time
 import mido
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from desk_server import Desk
+from desk_server import desk  # noqa: F401 (a fixture)
 from test_desk import BLUES
 
 LISTEN = """
@@ -15,14 +15,6 @@ window.heard = [];
 document.addEventListener('scheduled', event => window.heard.push({...event.detail}));
 """
 SLIPS = "Three Slips\nkey: F\ntempo: 120\n| f7 | Bb7 | F7 | |\n| Gm7 | C7 | F7 Dm7 C7 | C7 |\n"
-
-
-@pytest.fixture(scope="module")
-def desk(program, tmp_path_factory):
-    desk = Desk(program, tmp_path_factory.mktemp("desk"))
-    desk.enter()
-    yield desk
-    assert desk.end() == 0
 
 
 @pytest.fixture

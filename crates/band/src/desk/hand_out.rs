@@ -19,7 +19,7 @@ use crate::{
         midi_file::{self, TrackLayout},
         sheet::{
             engrave::ShownBesides,
-            measure::{Music, PlayedChorus},
+            measure::Music,
             musicxml, page, pdf,
             print::{self, Paper},
         },
@@ -299,11 +299,7 @@ fn bytes(kind: Kind, session: &Session) -> Result<Vec<(&'static str, Vec<u8>)>, 
         Kind::Questions => question_pages(session)?,
         Kind::Sheet | Kind::Tab | Kind::Musicxml => {
             let made = session.perform()?;
-            let played: Vec<PlayedChorus> = made
-                .choruses
-                .iter()
-                .map(|(line, _)| (session.chorus(line.chorus), line))
-                .collect();
+            let played = made.played();
             let ending = made.ending.as_ref().map(|(note, _)| note);
             let music = Music::new(&played, ending, true, &wishes.line.hand);
             let tablature = kind == Kind::Tab;

@@ -1,7 +1,6 @@
 //! What was heard in a recording: as text, as JSON, as a MIDI file.
 
-use super::origin::midi_mark;
-use super::table::Table;
+use super::{origin::midi_mark, report::rounded, table::Table};
 use crate::inputs::sound::{Hearing, SoundNote};
 use midly::{
     Format, Header, MetaMessage, MidiMessage, Smf, Timing, TrackEvent, TrackEventKind,
@@ -32,11 +31,6 @@ struct NoteRow {
     midi: u8,
     velocity: u8,
     certainty: f64,
-}
-
-fn rounded(value: f64, digits: i32) -> f64 {
-    let scale = 10f64.powi(digits);
-    (value * scale).round() / scale
 }
 
 impl HearReport {

@@ -1,6 +1,6 @@
 //! What was learnt from takes: as a table of weights, as text, as JSON.
 
-use super::table::Table;
+use super::{report::rounded, table::Table};
 use endpin_walker::learn::{Bits, Learnt};
 use serde::Serialize;
 
@@ -90,11 +90,6 @@ struct MovedRow {
     to: f64,
     played: f64,
     expected: f64,
-}
-
-fn rounded(value: f64, digits: i32) -> f64 {
-    let scale = 10f64.powi(digits);
-    (value * scale).round() / scale
 }
 
 impl From<Bits> for BitsRow {

@@ -25,6 +25,12 @@ pub fn to_json(report: &impl Serialize) -> String {
     text
 }
 
+/// A number to so many digits after the point.
+pub fn rounded(value: f64, digits: i32) -> f64 {
+    let scale = 10f64.powi(digits);
+    (value * scale).round() / scale
+}
+
 /// A note of a line as reports give it.
 #[derive(Debug, Serialize)]
 pub struct NoteReport<'a> {

@@ -275,6 +275,14 @@ impl Made<'_> {
         choruses.chain(self.ending.iter().map(|(note, _)| note))
     }
 
+    /// Each chorus as played: its form and the line over it.
+    pub fn played(&self) -> Vec<(&Chorus, &ChorusLine)> {
+        let lines = self.choruses.iter().map(|(line, _)| line);
+        lines
+            .map(|line| (self.session.chorus(line.chorus), line))
+            .collect()
+    }
+
     /// Where all notes lie on the neck; none if the instrument does not have one of them.
     pub fn tablature(&self) -> Option<Tablature> {
         let choruses = self.choruses.iter().map(|(line, _)| &line.notes[..]);

@@ -11,7 +11,7 @@ use crate::{
             comp::CompMusic,
             engrave::ShownBesides,
             lesson,
-            measure::{Music, PlayedChorus},
+            measure::Music,
             musicxml, mxl, page, pdf,
             print::{self, Paper},
             spoken, svg,
@@ -192,11 +192,7 @@ fn written(args: &SheetArgs, format: SheetFormat, session: &Session) -> Result<V
         return page::write(session, &subtitle(session));
     }
     let made = session.perform()?;
-    let played: Vec<PlayedChorus> = made
-        .choruses
-        .iter()
-        .map(|(line, _)| (session.chorus(line.chorus), line))
-        .collect();
+    let played = made.played();
     let ending = made.ending.as_ref();
     let swing = session.wishes().arrange.swing != Swing::Straight;
     let hand = &session.wishes().line.hand;

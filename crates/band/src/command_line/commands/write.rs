@@ -1,7 +1,5 @@
 //! `endpin write`: one MIDI file, or its sound.
 
-use crate::outputs::origin::signed_sound;
-use crate::performance::score::PartName;
 use crate::{
     command_line::{
         commands::sheet,
@@ -12,8 +10,10 @@ use crate::{
         destination,
         ear::audio::{AudioFormat, Studio},
         midi_file::{self, TrackLayout},
+        origin::signed_sound,
         report::{LineReport, to_json},
     },
+    performance::score::PartName,
 };
 use std::{
     path::{Path, PathBuf},
@@ -75,12 +75,12 @@ pub fn run(args: &WriteArgs) -> Result<ExitCode, Failure> {
     let file = file.unwrap_or_else(|| destination::named_after(chart, ".mid"));
     destination::report_apart(args.report.as_deref(), [chart, Some(&file)])?;
     let session = args.performance.session(chart)?;
-    let parts = PartName::ALL.map(|part| {
+    let part_file = |folder: &Path, part: PartName| {
         let ending = format!("-{}.mid", part.to_string().to_lowercase());
-        destination::named_after(chart, &ending)
-    });
+        folder.join(destination::named_after(chart, &ending))
+    };
     let files: Vec<PathBuf> = match &args.split {
-        Some(folder) => parts.map(|part| folder.join(part)).into(),
+        Some(folder) => PartName::ALL.map(|part| part_file(folder, part)).into(),
         None => vec![file.clone()],
     };
     let spared = args
@@ -99,8 +99,7 @@ pub fn run(args: &WriteArgs) -> Result<ExitCode, Failure> {
             destination::make_folder(folder)?;
             let mut names = Vec::new();
             for (part, bytes) in midi_file::split(&score, layout) {
-                let ending = format!("-{}.mid", part.to_string().to_lowercase());
-                let file = folder.join(destination::named_after(chart, &ending));
+                let file = part_file(folder, part);
                 destination::write(&file, &bytes)?;
                 names.push(shown(&file));
             }

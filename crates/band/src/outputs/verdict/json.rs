@@ -2,6 +2,7 @@
 
 use super::{Bench, Judged, TakeCollisions, exercise, habits};
 use crate::inputs::take::TakeNote;
+use crate::outputs::report::rounded;
 use endpin_walker::{
     Verdict,
     judge::{Kept, Mend},
@@ -88,7 +89,7 @@ impl From<Kept> for Share {
         Share {
             kept: kept.kept,
             of: kept.of,
-            share: kept.share().map(|share| rounded(share, 1000.0)),
+            share: kept.share().map(|share| rounded(share, 3)),
         }
     }
 }
@@ -218,11 +219,6 @@ struct ProgressReport<'a> {
     notes: usize,
 }
 
-/// A number with so many parts of one.
-fn rounded(value: f64, parts: f64) -> f64 {
-    (value * parts).round() / parts
-}
-
 impl<'a> CheckReport<'a> {
     /// The report of one take or several.
     ///
@@ -260,22 +256,19 @@ fn take(judged: &Judged) -> TakeReport<'_> {
         track: take.track,
         track_name: &take.track_name,
         choruses: take.choruses,
-        offset_beats: rounded(take.offset_beats, 1000.0),
+        offset_beats: rounded(take.offset_beats, 3),
         octaves: take.octaves,
         fit: FitReport {
-            share: rounded(judged.fit.share, 1000.0),
+            share: rounded(judged.fit.share, 3),
             key: judged.fit.elsewhere.map(|there| there.key.to_string()),
-            share_there: judged
-                .fit
-                .elsewhere
-                .map(|there| rounded(there.share, 1000.0)),
+            share_there: judged.fit.elsewhere.map(|there| rounded(there.share, 3)),
         },
         source: SourceReport {
             kind: match take.tuning_hz {
                 Some(_) => "sound",
                 None => "midi",
             },
-            tuning_hz: take.tuning_hz.map(|hertz| rounded(hertz, 10.0)),
+            tuning_hz: take.tuning_hz.map(|hertz| rounded(hertz, 1)),
         },
         cleared: ClearedReport {
             count_in: take.counted_in,
@@ -329,28 +322,28 @@ fn scores(judged: &Judged) -> Scores {
                 }),
         },
         time: Time {
-            within_30_ms: (count > 0).then(|| rounded(near as f64 / count as f64, 1000.0)),
-            fullness: rounded(judged.take.timing.fullness, 1000.0),
-            unevenness: rounded(judged.take.timing.unevenness, 1000.0),
+            within_30_ms: (count > 0).then(|| rounded(near as f64 / count as f64, 3)),
+            fullness: rounded(judged.take.timing.fullness, 3),
+            unevenness: rounded(judged.take.timing.unevenness, 3),
         },
     }
 }
 
 fn timing(judged: &Judged) -> TimingReport {
     let take = &judged.take;
-    let milliseconds = |value: f64| rounded(value, 100.0);
+    let milliseconds = |value: f64| rounded(value, 2);
     let curve = take.timing.curve.iter().map(|bar| BarTempoReport {
         chorus: bar.chorus,
         bar: bar.bar,
-        tempo: rounded(bar.tempo, 100.0),
+        tempo: rounded(bar.tempo, 2),
     });
     TimingReport {
         start: take.start.name(),
         mean_ms: take.timing.mean.map(milliseconds),
         spread_ms: milliseconds(take.timing.spread),
         drift_ms_per_chorus: take.timing.drift.map(milliseconds),
-        swing_ratio: take.swing_ratio.map(|ratio| rounded(ratio, 1000.0)),
-        tempo: rounded(take.tempo, 100.0),
+        swing_ratio: take.swing_ratio.map(|ratio| rounded(ratio, 3)),
+        tempo: rounded(take.tempo, 2),
         tempo_curve: curve.collect(),
     }
 }
@@ -363,7 +356,7 @@ fn clashes(judged: &Judged, found: &TakeCollisions) -> Vec<TakeClashReport> {
         keys.iter().map(|&comp| TakeClashReport {
             chorus: verdict.heard.chorus,
             bar: verdict.bar,
-            beat: rounded(verdict.beat, 1000.0),
+            beat: rounded(verdict.beat, 3),
             strength: verdict.strength.to_string(),
             chord: verdict.chord.clone(),
             bass: verdict.pitch.midi(),
@@ -377,8 +370,8 @@ fn note<'a>(judged: &Judged, verdict: &'a Verdict, played: &TakeNote) -> JudgedN
     JudgedNoteReport {
         chorus: verdict.heard.chorus,
         bar: verdict.bar,
-        beat: rounded(verdict.beat, 1000.0),
-        length: rounded(verdict.beats, 1000.0),
+        beat: rounded(verdict.beat, 3),
+        length: rounded(verdict.beats, 3),
         midi: verdict.pitch.midi(),
         name: verdict.pitch.to_string(),
         chord: &verdict.chord,
@@ -387,11 +380,11 @@ fn note<'a>(judged: &Judged, verdict: &'a Verdict, played: &TakeNote) -> JudgedN
         approach: verdict.approach.map(|role| role.to_string()),
         strength: verdict.strength.to_string(),
         why: &verdict.why,
-        onset_s: rounded(played.at, 1e6),
+        onset_s: rounded(played.at, 6),
         grade: verdict.grade.name(),
         rules_broken: verdict.broken.clone(),
         device: verdict.device.map(|device| device.name()),
-        offset_ms: rounded(played.offset, 100.0),
+        offset_ms: rounded(played.offset, 2),
         mend: verdict.mend.as_ref().map(|mend| self::mend(judged, mend)),
     }
 }
