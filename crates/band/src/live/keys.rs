@@ -19,8 +19,9 @@ pub fn listen(asked: Sender<Control>) {
 /// Whether the terminal is ours to read and to set: a job in the background that does either is stopped.
 #[cfg(unix)]
 pub fn is_foreground() -> bool {
-    let group = rustix::termios::tcgetpgrp(std::io::stdin());
-    group.is_ok_and(|group| group == rustix::process::getpgrp())
+    use nix::unistd::{getpgrp, tcgetpgrp};
+    // Of a group outside our container both are 0, which `rustix` does not allow for.
+    tcgetpgrp(std::io::stdin()).is_ok_and(|group| group == getpgrp())
 }
 
 /// Whether the terminal is ours to read and to set.

@@ -155,14 +155,15 @@ impl Signals {
 #[cfg(unix)]
 mod unix {
     use rustix::event::{PollFd, PollFlags, Timespec, poll};
-    use rustix::process::{getppid, getsid};
+    use nix::unistd::{Pid, getppid, getsid};
 
     /// Whether somebody is there who could tell us to go on: POSIX stops no process of an orphaned group
     /// (POSIX.1-2024, General Information, 2.4.3 "Signal Actions"), and neither do we.
     pub fn can_be_woken() -> bool {
-        let parent = getppid().filter(|parent| !parent.is_init());
-        let session = |of| getsid(of).ok();
-        parent.is_some_and(|parent| session(Some(parent)) == session(None))
+        let parent = getppid();
+        // In a container the session may have begun outside: it is then 0, which `rustix` takes for no answer at all.
+        let init = 1;
+        parent.as_raw() > init && getsid(Some(parent)) == getsid(None::<Pid>)
     }
 
     /// Whether somebody keeps what we write waiting.
