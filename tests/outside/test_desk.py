@@ -141,6 +141,20 @@ def test_questions_that_are_none_are_answered_in_a_sentence(desk, body):
 
 
 @pytest.mark.parametrize(
+    "text, told",
+    [
+        ("", "no answers"),
+        ("{}", "no answers"),
+        ("given:not, all", "not whole"),
+        ("given:e30", "no answers"),
+        ('{"format": "endpin-given/1", "set": "0", "name": "", "given": []}', "key is not on this desk"),
+    ],
+)
+def test_answers_that_are_none_are_told(desk, text, told):
+    assert told in desk.ask("/answers", {"text": text}, 422)["problem"]
+
+
+@pytest.mark.parametrize(
     "bad", [{"level": 7}, {"level": 0}, {"keep": ["1.1=H2"]}, {"keep": ["1.1"]}, {"rest": ["x"]}, {"feel": "polka"}, {"instrument": "tuba"}, {"other": ["3-1", 1]}]
 )
 def test_wishes_that_are_none_are_answered_in_a_sentence(desk, bad):

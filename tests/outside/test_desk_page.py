@@ -1,6 +1,7 @@
 """The desk in a real browser: a teacher's work from a chart with mistakes to a verdict, at three widths, by keyboard,
 and with axe-core's rules (WCAG 2.2 AA)."""
 
+import json
 import re
 import time
 
@@ -160,11 +161,43 @@ def test_a_week_at_the_desk(opened, desk, report, endpin, tmp_path):
     assert "against a rule" in page.inner_text("#judged") and "Bar 3" in page.inner_text("#verdict")
     assert (folder / "three-slips-cy-verdict.html").exists()
 
+    # Questions are handed out, answered by a student on a page of her own, and marked.
+    page.uncheck("#what [value=midi]")
+    page.uncheck("#what [value=sheet]")
+    page.uncheck("#what [value=page]")
+    page.check("#what [value=questions]")
+    page.click("#hand-class")
+    until(page, "document.querySelectorAll('#sets li').length === 6", timeout=120)
+    key = json.loads((folder / "three-slips-ada-answers.json").read_text(encoding="utf-8"))["items"]
+    links = (folder / "three-slips-class.html").read_text(encoding="utf-8")
+    assert "ada-questions.html" in links and "answers" not in links
+    student = page.context.browser.new_page()
+    student.goto((folder / "three-slips-ada-questions.html").as_uri())
+    for index, item in enumerate(key[:10]):
+        fields = student.locator(".item").nth(index)
+        written = fields.locator("input[type=text]")
+        written.fill(item["answer"]) if written.count() else fields.locator(f"input[value='{item['answer']}']").check()
+    student.fill("#name", "Ada")
+    with student.expect_download() as download:
+        student.click("#save")
+    download.value.save_as(tmp_path / "ada-given.json")
+    student.click("#code")
+    code = student.input_value("#copy")
+    student.close()
+    page.set_input_files("#take", tmp_path / "ada-given.json")
+    until(page, "document.getElementById('judged').textContent.includes('10 of 12 right, 2 not answered')")
+    page.eval_on_selector("#code", "field => { field.closest('details').open = true; }")
+    page.fill("#code", code)
+    until(page, "document.getElementById('judged').textContent.startsWith('Ada, ')")
+    assert "To hear next:" in page.inner_text("#verdict")
+
     # And all of it is still there.
     page.reload()
     ready(page)
     page.wait_for_selector("#sets li", state="attached")
-    assert page.locator("#sets li").count() == 3 and page.input_value("#class").startswith("Ada")
+    page.wait_for_selector("#back details", state="attached")
+    assert [text.split(",")[0] for text in page.locator("#back summary").all_text_contents()] == ["Ada: 2", "Cy: 1"]
+    assert page.locator("#sets li").count() == 6 and page.input_value("#class").startswith("Ada")
 
 
 def test_a_handed_out_page_stands_apart(opened, desk):

@@ -1,5 +1,8 @@
 """The pages of an ear set in a real browser: heard, answered by keyboard, judged; nothing loaded."""
 
+import json
+import subprocess
+
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 
@@ -66,6 +69,44 @@ def test_the_learners_page_holds_no_answer(pages):
     page = (pages / "questions.html").read_text()
     script = page.index("<script>")
     assert "data-answer" not in page[:script] and "data-why" not in page[:script]
+
+
+def test_answers_are_kept_and_handed_in(opened, pages, endpin, tmp_path):
+    key = json.loads((pages / "answers.json").read_text())["items"]
+    page = opened("questions.html")
+    items = page.locator(".item")
+    # All right but three: one wrong, two left out.
+    for index, item in enumerate(key[:-2]):
+        if items.nth(index).locator("input[type=text]").count():
+            items.nth(index).locator("input").fill(item["answer"])
+            continue
+        values = items.nth(index).locator("input").evaluate_all("all => all.map(field => field.value)")
+        given = item["answer"] if index else next(value for value in values if value != item["answer"])
+        items.nth(index).locator(f"input[value='{given}']").check()
+    page.fill("#name", "Ada Ö.")
+    page.reload()
+    assert page.text_content("#answered") == "38 of 40 answered" and page.input_value("#name") == "Ada Ö."
+    with page.expect_download() as download:
+        page.click("#save")
+    assert download.value.suggested_filename == "ada-ö-given.json"
+    download.value.save_as(tmp_path / "ada.json")
+    page.click("#code")
+    (tmp_path / "code.txt").write_text(page.input_value("#copy"))
+    marks = json.loads(endpin("ear", "--mark", pages, tmp_path / "ada.json", tmp_path / "code.txt", "--json"))
+    assert marks["format"] == "endpin-marks/1" and marks["marks"][0] == marks["marks"][1]
+    mark = marks["marks"][0]
+    assert (mark["name"], mark["right"], mark["of"], mark["answered"]) == ("Ada Ö.", 37, 40, 38)
+    assert [missed["number"] for missed in mark["missed"]] == [1, 39, 40]
+    text = endpin("ear", "--mark", pages, tmp_path / "ada.json").decode()
+    assert text.startswith("Ada Ö.: 37 of 40 right, 2 not answered\n") and "hear next: " in text
+
+
+def test_answers_of_another_set_are_not_marked(pages, program, tmp_path):
+    answers = tmp_path / "other.json"
+    answers.write_text('{"format": "endpin-given/1", "set": "0", "name": "", "given": []}')
+    for file, told in [(answers, "another set"), (pages / "answers.json", "no answers"), (tmp_path, "folder")]:
+        done = subprocess.run([program, "ear", "--mark", pages, file], capture_output=True, text=True, timeout=60)
+        assert done.returncode == 2 and told in done.stderr and done.stderr.count("\n") == 1, done.stderr
 
 
 def test_the_answers_page_judges_and_tells_why(opened):

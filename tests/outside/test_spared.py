@@ -1,6 +1,7 @@
 """What is there already: inputs are never written over, files of others only when told to, our own without a word."""
 
 import os
+import random
 import shutil
 import signal
 import stat
@@ -114,3 +115,31 @@ def test_what_a_kill_left_is_swept_by_the_next_run(program, chart, tmp_path):
     os.utime(left, (0, 0))
     assert run(program, "write", chart, "-o", tmp_path / "a.mid").returncode == 0
     assert not left.exists() and fresh.exists(), "another run may be writing the young one"
+
+
+def test_a_set_takes_the_place_of_another_whole_or_not_at_all(program, chart, tmp_path):
+    """However the program ends meanwhile, the folder holds one of the two sets, and what the teacher put there."""
+    make = ["ear", chart, "--count", "150", "--replace", "-o"]
+    sets, week = {}, tmp_path / "week"
+    for seed in ("1", "2"):
+        folder = tmp_path / f"set-{seed}"
+        run(program, *make, folder, "--seed", seed)
+        sets[seed] = {str(file.relative_to(folder)): file.read_bytes() for file in folder.rglob("*") if file.is_file()}
+    shutil.copytree(tmp_path / "set-1", week)
+    (week / "notes.txt").write_text("mine")
+    dice, ended = random.Random(5), []
+    for turn in range(24):
+        number = [signal.SIGKILL, signal.SIGTERM, signal.SIGHUP][turn % 3]
+        seed = "21"[turn % 2]
+        writing = subprocess.Popen([program, *map(str, make), week, "--seed", seed], stderr=subprocess.DEVNULL)
+        time.sleep(dice.random() * 0.6)
+        writing.send_signal(number)
+        ended.append(writing.wait(timeout=60))
+        found = {str(file.relative_to(week)): file.read_bytes() for file in week.rglob("*") if file.is_file()}
+        assert found.pop("notes.txt") == b"mine"
+        assert found in sets.values(), turn
+        if number != signal.SIGKILL:
+            assert not list(tmp_path.glob(".endpin-*")), turn
+        for left_over in tmp_path.glob(".endpin-*"):
+            shutil.rmtree(left_over)
+    assert 0 in ended and any(ended), "some came to their end, some did not"

@@ -72,6 +72,16 @@ impl Folder {
         charts.into_iter().map(|(_, name)| name).collect()
     }
 
+    /// The names of all plain files, in order.
+    pub fn names(&self) -> Vec<String> {
+        let entries = fs::read_dir(&self.path).into_iter().flatten().flatten();
+        let plain = entries.filter(|entry| entry.file_type().is_ok_and(|kind| kind.is_file()));
+        let names = plain.filter_map(|entry| entry.file_name().into_string().ok());
+        let mut names: Vec<String> = names.collect();
+        names.sort();
+        names
+    }
+
     /// The path of a file of this name, if it may be one: a plain file or nothing yet.
     fn place(&self, name: &str) -> Result<PathBuf, Failure> {
         let place = self.path.join(name);

@@ -2,7 +2,7 @@
 //! of a class, and a record of what was handed out.
 
 use super::{
-    Desk,
+    Desk, came_back,
     class_list::{self, Student},
     folder::{Folder, named_after},
     line_view::{LineWishes, json},
@@ -11,12 +11,14 @@ use crate::{
     failure::Failure,
     outputs::{
         ear::{
+            export,
             kind::QuestionKind,
             page as questions,
             set::{Ask, Maker},
             sound::With,
         },
         midi_file::{self, TrackLayout},
+        report::to_json,
         sheet::{
             engrave::ShownBesides,
             measure::Music,
@@ -32,6 +34,8 @@ use std::{ops::RangeInclusive, time::SystemTime};
 
 /// The folder, inside that of the desk, of what is handed out.
 pub const FOLDER: &str = "handed-out";
+/// How the name of the key to a set of questions ends.
+pub const KEY: &str = "-answers.json";
 /// The record in it.
 const RECORD: &str = "record.json";
 /// The class, in the folder of the desk.
@@ -104,6 +108,12 @@ const CHORUSES: RangeInclusive<u32> = 1..=24;
 const QUESTIONS: usize = 12;
 const QUESTION_LEVELS: RangeInclusive<u8> = 3..=5;
 
+/// Seconds since 1970.
+pub fn now() -> u64 {
+    let since = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH);
+    since.map_or(0, |since| since.as_secs())
+}
+
 /// The folder of what is handed out.
 ///
 /// # Errors
@@ -128,6 +138,7 @@ pub fn shown(desk: &Desk) -> Result<Vec<u8>, Failure> {
     json(&serde_json::json!({
         "class": String::from_utf8_lossy(&class),
         "sets": record(&folder(desk)?)?.sets,
+        "back": came_back::record(&folder(desk)?)?,
     }))
 }
 
@@ -177,8 +188,7 @@ pub fn make(desk: &Desk, asked: &HandOut) -> Result<Vec<u8>, Failure> {
         ));
     }
     let folder = folder(desk)?;
-    let when = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH);
-    let when = when.map_or(0, |since| since.as_secs());
+    let when = now();
     let (mut sets, mut problems) = (Vec::new(), Vec::new());
     for student in &students {
         match set(asked, student) {
@@ -349,7 +359,9 @@ fn question_pages(session: &Session) -> Result<Vec<(&'static str, Vec<u8>)>, Fai
         .and_then(|maker| maker.set())
         .map_err(Failure::input)?;
     let title = format!("{}: questions for the ear", session.chart().title);
+    let key = export::answers(&set, &ask);
     Ok(vec![
+        (KEY, to_json(&key).into_bytes()),
         (
             "-questions.html",
             questions::questions(&set, &title).into_bytes(),
@@ -373,10 +385,7 @@ fn links(folder: &Folder, sets: &[Handed]) -> Result<String, Failure> {
             escaped(&set.about)
         );
         // The key is the teacher's.
-        let files = set
-            .files
-            .iter()
-            .filter(|file| !file.ends_with("-answers.html"));
+        let files = set.files.iter().filter(|file| !file.contains("-answers."));
         for file in files {
             let file = escaped(file);
             body += &format!("<li><a href=\"{file}\">{file}</a></li>\n");

@@ -6,7 +6,8 @@
 //! what is handed out ([`hand_out`]) and taken in ([`take_in`]). The page itself is plain modules of script and one
 //! style, built into the program.
 
-pub mod chart_view;
+pub mod came_back;
+mod chart_view;
 pub mod class_list;
 pub mod door;
 pub mod folder;

@@ -1,7 +1,7 @@
 //! What can be asked of the desk.
 
 use super::{
-    Desk,
+    Desk, came_back,
     chart_view::{self, ChartView},
     hand_out::{self, HandOut},
     line_view::{self, LineWishes, json},
@@ -218,6 +218,7 @@ fn handed_out(desk: &Desk, name: &str) -> Answer {
         (".html", HTML),
         (".pdf", PDF),
         (".mid", "audio/midi"),
+        (hand_out::KEY, JSON),
         (".musicxml", "application/vnd.recordare.musicxml+xml"),
     ];
     let kind = kinds.into_iter().find(|(ending, _)| name.ends_with(ending));
@@ -256,7 +257,7 @@ struct OpenChart {
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct ReadChart {
+struct OfText {
     text: String,
 }
 
@@ -265,12 +266,6 @@ struct ReadChart {
 struct MoveChart {
     text: String,
     key: String,
-}
-
-#[derive(Deserialize)]
-#[serde(deny_unknown_fields)]
-struct KeepClass {
-    text: String,
 }
 
 #[derive(Deserialize)]
@@ -290,7 +285,7 @@ fn ask(desk: &Desk, path: &str, question: &[u8]) -> Answer {
         "/chart/open" => with(question, |OpenChart { name }| {
             json(&object!({ "text": desk.folder.chart(&name)? }))
         }),
-        "/chart/read" => with(question, |ReadChart { text }| json(&ChartView::of(&text))),
+        "/chart/read" => with(question, |OfText { text }| json(&ChartView::of(&text))),
         "/chart/keep" => with(question, |KeepChart { name, text, base }| {
             let title = ChartView::title(&text);
             json(&desk.folder.keep(name.as_deref(), &title, &text, &base)?)
@@ -303,9 +298,10 @@ fn ask(desk: &Desk, path: &str, question: &[u8]) -> Answer {
         }),
         "/line/count" => with(question, |line: LineWishes| line_view::count(&line)),
         "/handed-out" => hand_out::shown(desk),
-        "/class" => with(question, |KeepClass { text }| {
+        "/class" => with(question, |OfText { text }| {
             hand_out::keep_class(desk, &text)
         }),
+        "/answers" => with(question, |OfText { text }| came_back::answers(desk, &text)),
         "/hand-out" => with(question, |asked: HandOut| hand_out::make(desk, &asked)),
         TAKE => take_in::judge(desk, question),
         _ => {

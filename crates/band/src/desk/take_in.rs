@@ -1,7 +1,9 @@
 //! Taking in: a MIDI file or a recording that a student brings, judged over the chart on the desk.
 
 use super::{
-    Desk, class_list,
+    Desk,
+    came_back::{self, CameBack},
+    class_list,
     folder::named_after,
     hand_out,
     line_view::{LineWishes, json},
@@ -56,6 +58,19 @@ pub fn judge(desk: &Desk, question: &[u8]) -> Result<Vec<u8>, Failure> {
     let page_name = folder.free_name(&stem, ".html");
     let html = page::report(&bench, &judged, &chart_name);
     folder.write(&page_name, html.as_bytes())?;
+    let verdicts = judged.iter().flat_map(|take| &take.judgement.verdicts);
+    let stand = verdicts.clone().filter(|verdict| verdict.stands());
+    let (right, of) = (stand.count(), verdicts.count());
+    let one = CameBack {
+        when: hand_out::now(),
+        student: printable_line(over.student.trim()),
+        what: title,
+        right,
+        of,
+        counted: "notes".to_owned(),
+        page: Some(page_name.clone()),
+    };
+    came_back::keep(&folder, one)?;
     json(&serde_json::json!({
         "page": page_name,
         "verdict": CheckReport::new(&bench, &chart_name, &judged),

@@ -154,8 +154,8 @@ impl Signals {
 
 #[cfg(unix)]
 mod unix {
-    use rustix::event::{PollFd, PollFlags, Timespec, poll};
     use nix::unistd::{Pid, getppid, getsid};
+    use rustix::event::{PollFd, PollFlags, Timespec, poll};
 
     /// Whether somebody is there who could tell us to go on: POSIX stops no process of an orphaned group
     /// (POSIX.1-2024, General Information, 2.4.3 "Signal Actions"), and neither do we.

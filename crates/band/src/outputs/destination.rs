@@ -14,6 +14,23 @@ use std::{
 /// Read by whoever has a file under way.
 static UNDER_WAY: RwLock<()> = RwLock::new(());
 
+/// What a signal that ends the program removes first.
+static FOLDER_UNDER_WAY: Mutex<Option<PathBuf>> = Mutex::new(None);
+
+/// Names the folder under way, which is of no use unless it is finished.
+pub fn remove_at_signals(folder: &Path) {
+    let mut named = FOLDER_UNDER_WAY
+        .lock()
+        .unwrap_or_else(PoisonError::into_inner);
+    *named = Some(folder.to_owned());
+}
+
+/// Does something that no signal breaks off in the middle.
+pub fn undisturbed<T>(act: impl FnOnce() -> T) -> T {
+    let _under_way = UNDER_WAY.read();
+    act()
+}
+
 /// From here on the signals that end a program, Ctrl-C and `kill` among them, end it between two files.
 ///
 /// # Errors
@@ -41,6 +58,10 @@ pub fn finish_files_at_signals() -> Result<(), Failure> {
     std::thread::spawn(move || {
         if let Some(signal) = signals.forever().next() {
             let _finished = UNDER_WAY.write();
+            let folder = FOLDER_UNDER_WAY.lock().map(|mut folder| folder.take());
+            if let Ok(Some(folder)) = folder {
+                _ = fs::remove_dir_all(folder);
+            }
             _ = emulate_default_handler(signal);
         }
     });
@@ -192,15 +213,15 @@ fn write_file(path: &Path, bytes: &[u8], to_the_disk: bool) -> io::Result<()> {
     Ok(())
 }
 
-/// How files under way are called, before and behind what tells them apart.
-const PART: (&str, &str) = (".endpin-", ".part");
+/// How files and folders under way are called, before and behind what tells them apart.
+pub const PART: (&str, &str) = (".endpin-", ".part");
 
 /// A file under way is there for milliseconds; one as old as this was left behind by a killed process.
 const STALE: Duration = Duration::from_secs(3_600);
 
-/// Removes from a folder, once, what a process left there when it was killed in the middle of a file, if it is whose
+/// Removes from a folder, once, what a process left there when it was killed in the middle of it, if it is whose
 /// `ours` is. What cannot be looked at or removed stays.
-fn sweep(folder: &Path, ours: &fs::Metadata) {
+pub fn sweep(folder: &Path, ours: &fs::Metadata) {
     static SWEPT: Mutex<Option<PathBuf>> = Mutex::new(None);
     let mut swept = SWEPT.lock().unwrap_or_else(PoisonError::into_inner);
     if swept.as_deref() == Some(folder) {
@@ -214,14 +235,12 @@ fn sweep(folder: &Path, ours: &fs::Metadata) {
         is_part
             && entry.metadata().is_ok_and(|about| {
                 let age = about.modified().ok().and_then(|at| at.elapsed().ok());
-                about.is_file()
-                    && have_one_owner(&about, ours)
-                    && age.is_some_and(|age| age > STALE)
+                have_one_owner(&about, ours) && age.is_some_and(|age| age > STALE)
             })
     };
     for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
         if is_left_over(&entry) {
-            _ = fs::remove_file(entry.path());
+            _ = fs::remove_file(entry.path()).or_else(|_| fs::remove_dir_all(entry.path()));
         }
     }
 }

@@ -5,6 +5,7 @@
 pub mod changes;
 pub mod destination;
 pub mod ear;
+pub mod folder_swap;
 #[cfg(feature = "sound")]
 pub mod heard;
 pub mod html;

@@ -12,10 +12,14 @@ const MADE_BY: &str = "made-by-endpin:";
 
 /// The mark of what is made from the chart of this title.
 pub fn mark(title: &str) -> String {
-    // FNV-1a, 64 bits (G. Fowler, L. C. Noll, K.-P. Vo; draft-eastlake-fnv): short, and never in need of escaping.
-    let step = |hash: u64, byte: u8| (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3);
-    let hash = title.bytes().fold(0xcbf2_9ce4_8422_2325, step);
-    format!("{MADE_BY}{hash:016x}")
+    format!("{MADE_BY}{}", fingerprint(title.as_bytes()))
+}
+
+/// Sixteen digits that tell contents apart: FNV-1a, 64 bits (G. Fowler, L. C. Noll, K.-P. Vo; draft-eastlake-fnv).
+/// Short, and never in need of escaping.
+pub fn fingerprint(bytes: &[u8]) -> String {
+    let step = |hash: u64, byte: &u8| (hash ^ u64::from(*byte)).wrapping_mul(0x0100_0000_01b3);
+    format!("{:016x}", bytes.iter().fold(0xcbf2_9ce4_8422_2325, step))
 }
 
 /// The same as what a sequencer-specific event of a MIDI file holds: before it, the maker's number, which is 7D (`}`)

@@ -9,6 +9,7 @@ export class Hand {
     byId("hand-class").addEventListener("click", () => this.out(true));
     byId("class").addEventListener("change", () => this.keepClass());
     byId("take").addEventListener("change", event => event.target.files.length && this.take(event.target.files[0]));
+    byId("code").addEventListener("input", event => event.target.value.trim() && this.mark(event.target.value, "The code"));
     document.addEventListener("dragover", event => {
       if (![...event.dataTransfer.types].includes("Files")) return;
       event.preventDefault();
@@ -24,9 +25,10 @@ export class Hand {
   }
 
   async begin() {
-    const { class: text, sets } = await ask("/handed-out", {});
+    const { class: text, sets, back } = await ask("/handed-out", {});
     byId("class").value = text;
     this.show(sets);
+    this.showBack(back);
   }
 
   async keepClass() {
@@ -65,8 +67,46 @@ export class Hand {
       ...set.files.map(file => make("a", { text: file, href: `/out/${file}`, target: "_blank", rel: "noopener" })))));
   }
 
+  // By student, the last first, so that one sees how it goes over the weeks.
+  showBack(back) {
+    const day = new Intl.DateTimeFormat(undefined, { dateStyle: "medium" });
+    byId("back-heading").hidden = !back.length;
+    const students = Map.groupBy(back.toReversed(), one => one.student || "Nameless");
+    byId("back").replaceChildren(...[...students].sort(([a], [b]) => a.localeCompare(b)).map(([student, all]) => make("details", {},
+      make("summary", { text: `${student}: ${all.length}, last on ${day.format(new Date(all[0].when * 1000))}` }),
+      make("ul", {}, ...all.map(one => {
+        const words = `${day.format(new Date(one.when * 1000))}: ${one.what}, ${one.right} of ${one.of} ${one.counted === "notes" ? "notes stand" : "answers right"} `;
+        return make("li", { text: words }, ...one.page ? [make("a", { text: "the verdict", href: `/out/${one.page}`, target: "_blank", rel: "noopener" })] : []);
+      })))));
+  }
+
+  // Answers to questions, as a file or a code.
+  async mark(text, name) {
+    const told = byId("judged");
+    byId("verdict").replaceChildren();
+    let found;
+    try {
+      found = await ask("/answers", { text });
+    } catch (problem) {
+      told.textContent = `${name}: ${problem.message}`;
+      return;
+    }
+    byId("code").value = "";
+    const { what, marked } = found;
+    const left = marked.of - marked.answered;
+    told.textContent = `${marked.name || "Nameless"}, ${what}: ${marked.right} of ${marked.of} right${left ? `, ${left} not answered` : ""}.`;
+    byId("verdict").replaceChildren(
+      make("ul", {}, ...Object.entries(marked.kinds).map(([kind, { right, of }]) => make("li", { text: `${kind}: ${right} of ${of}` }))),
+      ...marked.next.length ? [make("p", { text: "To hear next:" })] : [],
+      make("ul", {}, ...marked.next.map(next => make("li", { text: `${next.topic} (${next.right} of ${next.of} right), in ${next.numbers.join(", ")}` }))),
+      make("details", {}, make("summary", { text: "What was missed" }),
+        make("ol", {}, ...marked.missed.map(one => make("li", { value: one.number, text: `${one.given ?? "no answer"}; it is ${one.answer}: ${one.why}` })))));
+    this.showBack((await ask("/handed-out", {})).back);
+  }
+
   async take(file) {
     const told = byId("judged");
+    if (file.name.endsWith(".json") || file.type === "application/json") return this.mark(await file.text(), file.name);
     told.textContent = `${file.name} is being heard.`;
     byId("verdict").replaceChildren();
     const over = JSON.stringify({ line: this.line.wishes(), file: file.name, student: byId("player-name").value });
@@ -85,5 +125,6 @@ export class Hand {
     byId("verdict").replaceChildren(
       make("p", {}, make("a", { text: "The whole verdict, on the staff", href: `/out/${judged.page}`, target: "_blank", rel: "noopener" })),
       make("ul", {}, ...off.slice(0, 12).map(note => make("li", { text: `Bar ${note.bar}, beat ${note.beat}: ${signs(note.name)}. ${note.why}` }))));
+    this.showBack((await ask("/handed-out", {})).back);
   }
 }

@@ -10,10 +10,11 @@ use super::{
     sound::score,
 };
 use crate::{
-    failure::{Failure, shown},
+    failure::Failure,
     outputs::{
         destination,
         midi_file::{self, TrackLayout},
+        origin::fingerprint,
         report::to_json,
     },
 };
@@ -25,6 +26,9 @@ use std::{
     io::Read,
     path::{Path, PathBuf},
 };
+
+/// The format of a key.
+pub const ANSWERS: &str = "endpin-answers/1";
 
 /// The list of questions, `questions.json`.
 #[derive(Debug, Serialize)]
@@ -85,6 +89,8 @@ pub struct ChordItem {
 #[derive(Debug, Serialize)]
 pub struct Answers {
     format: &'static str,
+    /// What tells the set from others, as in the answers that come back.
+    set: String,
     seed: u64,
     level: u8,
     items: Vec<AnswerItem>,
@@ -158,6 +164,11 @@ pub fn questions(set: &[Question]) -> Questions {
     }
 }
 
+/// What tells a set from others: the questions are the same, and so are the answers to choose from.
+pub fn set_id(set: &[Question]) -> String {
+    fingerprint(to_json(&questions(set)).as_bytes())
+}
+
 /// The key of a set.
 pub fn answers(set: &[Question], ask: &Ask) -> Answers {
     let item = |question: &Question| {
@@ -178,7 +189,8 @@ pub fn answers(set: &[Question], ask: &Ask) -> Answers {
         }
     };
     Answers {
-        format: "endpin-answers/1",
+        format: ANSWERS,
+        set: set_id(set),
         seed: ask.seed,
         level: ask.level.number(),
         items: set.iter().map(item).collect(),
@@ -221,6 +233,15 @@ pub fn lists(set: &[Question], key: &Answers) -> [(&'static str, String); 2] {
     ]
 }
 
+/// The files of a set besides the numbered ones.
+const FILES: [&str; 5] = [
+    "answers.json",
+    "questions.json",
+    "answers.csv",
+    "answers.html",
+    "questions.html",
+];
+
 /// A set's folder.
 #[derive(Clone, Debug)]
 pub struct Folder {
@@ -247,25 +268,6 @@ impl Folder {
     pub fn differs(&self, name: &str, list: &[u8]) -> bool {
         let path = self.path(name);
         path.exists() && !has(&path, list)
-    }
-
-    /// Removes the numbered questions that are there, of whatever set.
-    ///
-    /// # Errors
-    /// A file that stays.
-    pub fn clear(&self) -> Result<(), Failure> {
-        for folder in ["questions", ".sound"] {
-            let files = fs::read_dir(self.path(folder)).into_iter().flatten();
-            for file in files.flatten().map(|entry| entry.path()) {
-                if is_numbered(&file) {
-                    fs::remove_file(&file).map_err(|error| {
-                        let why = destination::reason(&error);
-                        Failure::output(format!("cannot remove {}: {why}", shown(&file)))
-                    })?;
-                }
-            }
-        }
-        Ok(())
     }
 
     /// Writes the MIDI files of some questions of a set of `count`.
@@ -297,7 +299,7 @@ impl Folder {
             let file = file_name(question.number, count, format.suffix());
             // The stamp of a file of sound says what it was rendered from; it is written after it.
             let stamp = file.replace("questions/", ".sound/");
-            let made_from = format!("{} {:016x}\n", studio.label, fingerprint(&midi));
+            let made_from = format!("{} {}\n", studio.label, fingerprint(&midi));
             let is_there =
                 fs::read_to_string(self.path(&stamp)).is_ok_and(|found| found == made_from);
             if is_there && self.path(&file).exists() {
@@ -361,17 +363,15 @@ fn has(path: &Path, bytes: &[u8]) -> bool {
     read.is_ok() && found == bytes
 }
 
-/// Whether a file has the name of a question or of its sound, such as `001.mid`.
-fn is_numbered(path: &Path) -> bool {
+/// Whether a path in a set's folder is one of the files that make a set.
+pub fn is_of_a_set(path: &Path) -> bool {
     let stem = path.file_stem().and_then(|stem| stem.to_str());
     let ending = path.extension().and_then(|ending| ending.to_str());
-    stem.is_some_and(|stem| stem.bytes().all(|byte| byte.is_ascii_digit()))
-        && ending.is_some_and(|ending| ["mid", "wav", "flac"].contains(&ending))
-}
-
-/// A number that tells contents apart: FNV-1a, 64 bit (from memory).
-fn fingerprint(bytes: &[u8]) -> u64 {
-    bytes.iter().fold(0xcbf2_9ce4_8422_2325, |hash, byte| {
-        (hash ^ u64::from(*byte)).wrapping_mul(0x0000_0100_0000_01b3)
-    })
+    let is_numbered = stem.is_some_and(|stem| stem.bytes().all(|byte| byte.is_ascii_digit()))
+        && ending.is_some_and(|ending| ["mid", "wav", "flac"].contains(&ending));
+    let parent = path.parent().and_then(Path::to_str);
+    match parent {
+        Some("questions" | ".sound") => is_numbered,
+        _ => FILES.iter().any(|name| path == Path::new(name)),
+    }
 }

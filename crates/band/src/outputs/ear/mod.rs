@@ -12,6 +12,7 @@ pub mod drill;
 pub mod excerpt;
 pub mod export;
 pub mod kind;
+pub mod marking;
 pub mod page;
 pub mod phrase;
 #[cfg(feature = "live")]

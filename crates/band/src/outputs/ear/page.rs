@@ -4,6 +4,7 @@
 
 use super::{
     drill::{Progress, weakest_first},
+    export::set_id,
     kind::{AnswerChoice, QuestionKind},
     set::Question,
     sound::score,
@@ -18,6 +19,9 @@ use std::fmt::Write;
 const PAGE: &str = include_str!("page/page.html");
 const STYLE: &str = include_str!("page/page.css");
 const SCRIPT: &str = include_str!("page/page.js");
+/// Where a learner hands in.
+const HAND_IN: &str = include_str!("page/hand-in.html");
+const HAND_IN_SCRIPT: &str = include_str!("page/hand-in.js");
 /// The synthesizer of the practice page.
 const SOUND: &str = include_str!("../sheet/page/sound.js");
 
@@ -84,18 +88,32 @@ fn page(set: &[Question], title: &str, about: &str, reader: Audience) -> String 
     let items: String = set.iter().map(|question| item(question, reader)).collect();
     // Numbers only, so no text of it can end the script.
     let music = serde_json::to_string(&music).unwrap_or_default();
-    let script = [SOUND, SCRIPT].concat();
-    whole(title, about, &items, &music, &script)
+    match reader {
+        Audience::Learner => {
+            let hand_in = filled(HAND_IN, |_| set_id(set));
+            let script = [SOUND, SCRIPT, HAND_IN_SCRIPT].concat();
+            whole(title, about, &items, &hand_in, &music, &script)
+        }
+        Audience::Teacher => whole(title, about, &items, "", &music, &[SOUND, SCRIPT].concat()),
+    }
 }
 
-/// The page with these items, the notes that its script plays, and the script.
-fn whole(title: &str, about: &str, items: &str, music: &str, script: &str) -> String {
+/// The page with these items, where to hand in, the notes that its script plays, and the script.
+fn whole(
+    title: &str,
+    about: &str,
+    items: &str,
+    hand_in: &str,
+    music: &str,
+    script: &str,
+) -> String {
     let title = escaped(title);
     filled(PAGE, |name| match name {
         "head" => head(&title, about, "", STYLE),
         "title" => title.clone(),
         "about" => escaped(about),
         "items" => items.to_owned(),
+        "hand-in" => hand_in.to_owned(),
         "music" => music.to_owned(),
         "script" => script.to_owned(),
         _ => String::new(),
@@ -218,6 +236,7 @@ pub fn progress_page(progress: &[Progress]) -> String {
         "How you stand",
         "The weakest topic first.",
         &table,
+        "",
         "[]",
         "",
     )

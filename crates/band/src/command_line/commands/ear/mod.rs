@@ -6,17 +6,20 @@ mod term;
 use crate::{
     command_line::options::{ChartOptions, RangeOptions, whole},
     failure::{Failure, shown},
+    inputs::source,
     outputs::{
         destination,
         ear::{
             Ask, Maker, QuestionKind,
             audio::{AudioFormat, Studio},
             drill::Drill,
-            export::{Folder, answers, lists, table},
-            page,
+            export::{Folder, answers, is_of_a_set, lists, table},
+            marking, page,
             record::{Record, usual_path},
             sound::With,
         },
+        folder_swap::FolderSwap,
+        report::to_json,
     },
     performance::score::PartName,
 };
@@ -38,6 +41,12 @@ pub struct EarArgs {
     /// The folder to make
     #[arg(short, long, value_name = "DIR")]
     output: Option<PathBuf>,
+    /// Mark the answers that learners sent back (files, instead of charts) by the key in this folder
+    #[arg(long, value_name = "DIR", conflicts_with_all = ["output", "drill", "term", "count", "only", "audio", "bars"])]
+    mark: Option<PathBuf>,
+    /// Print the marks as JSON (endpin-marks/1)
+    #[arg(long, requires = "mark")]
+    json: bool,
     /// Put the set in the place of another that the folder has
     #[arg(long, conflicts_with = "drill")]
     replace: bool,
@@ -133,12 +142,43 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
         term::write_play_alongs(week, &folder, args.folder()?)?;
         return Ok(ExitCode::SUCCESS);
     }
+    if let Some(folder) = &args.mark {
+        return mark(folder, &args.charts, args.json);
+    }
     let ask = args.ask()?;
     if args.drill {
         drill(args, &ask)?;
     } else {
         write_set(args, ask, args.kind.is_empty(), TITLE)?;
     }
+    Ok(ExitCode::SUCCESS)
+}
+
+/// Marks files of answers by the key of their set.
+fn mark(folder: &Path, files: &[PathBuf], as_json: bool) -> Result<ExitCode, Failure> {
+    if files.is_empty() {
+        return Err(Failure::input(
+            "name the files of answers that came back, such as ada-given.json",
+        ));
+    }
+    let key_file = folder.join("answers.json");
+    let named = |file: &Path, why: String| Failure::input(format!("{}: {why}", shown(file)));
+    let key =
+        marking::Key::read(&source::bytes(&key_file)?).map_err(|why| named(&key_file, why))?;
+    let mut marked = Vec::new();
+    for file in files {
+        let given = marking::Given::read(&source::bytes(file)?).map_err(|why| named(file, why))?;
+        if given.set != key.set {
+            let why = format!("these answer another set than that of {}", shown(folder));
+            return Err(named(file, why));
+        }
+        marked.push(marking::mark(&key, &given));
+    }
+    let told = match as_json {
+        true => to_json(&marking::Marks::new(marked)),
+        false => marking::text(&marked),
+    };
+    destination::print(&told)?;
     Ok(ExitCode::SUCCESS)
 }
 
@@ -173,20 +213,25 @@ fn write_set(args: &EarArgs, mut ask: Ask, any_kind: bool, title: &str) -> Resul
         )),
         None => None,
     };
-    let folder = Folder::new(place);
+    let mut folder = Folder::new(place);
     let key = answers(&set, &ask);
     let lists = lists(&set, &key);
-    if lists
+    let differs = lists
         .iter()
-        .any(|(name, list)| folder.differs(name, list.as_bytes()))
-    {
-        if !args.replace {
+        .any(|(name, list)| folder.differs(name, list.as_bytes()));
+    // A new key beside old questions would be worse than either: one set takes the other's place at once.
+    let swap = match (differs, args.replace) {
+        (false, _) => None,
+        (true, true) => Some(FolderSwap::beside(place)?),
+        (true, false) => {
             return Err(Failure::input(format!(
                 "{} has another set of questions, whose key may be in use: name another folder, or say --replace",
                 shown(place)
             )));
         }
-        folder.clear()?;
+    };
+    if let Some(swap) = &swap {
+        folder = Folder::new(swap.path());
     }
     folder.make()?;
     // First of all what tells this set from others, should the rest be broken off.
@@ -199,6 +244,9 @@ fn write_set(args: &EarArgs, mut ask: Ask, any_kind: bool, title: &str) -> Resul
     folder.write("questions.html", page::questions(&set, title).as_bytes())?;
     if let Some((studio, format)) = studio {
         folder.write_audio(chosen, set.len(), &studio, format)?;
+    }
+    if let Some(swap) = swap {
+        swap.finish(is_of_a_set)?;
     }
     eprintln!(
         "{} questions in {}: open questions.html to answer them, answers.html for the key",
