@@ -112,7 +112,12 @@ pub fn write(session: &Session, about: &str) -> Result<Vec<u8>, Failure> {
             &[staves::STYLE, STYLE].concat(),
         ),
         "title" => title.clone().into_owned(),
-        "about" => escape(about).into_owned(),
+        // The script names another key there when one is chosen.
+        "about" => {
+            let key = chart.key.to_string();
+            let about = about.replacen(&format!("In {key}"), &format!("In {}", signs(&key)), 1);
+            escape(&about).into_owned()
+        }
         "signs" => staves::signs(),
         "legend" => legend(),
         "first" => keys[0].first_chorus(),
@@ -162,9 +167,13 @@ fn option(value: &str, text: &str, chosen: bool) -> String {
     )
 }
 
+/// The name of a key with real signs.
+fn signs(key: &str) -> String {
+    key.replace('b', "♭").replace('#', "♯")
+}
+
 /// The keys to choose from, the first chosen.
 fn key_options(keys: &[KeyData]) -> String {
-    let signs = |name: &str| name.replace('b', "♭").replace('#', "♯");
     let options = keys.iter().enumerate();
     options
         .map(|(index, key)| option(&key.key, &signs(&key.key), index == 0))

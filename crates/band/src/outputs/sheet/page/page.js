@@ -6,8 +6,11 @@ const settings = JSON.parse(byId("settings").textContent);
 const band = new Band();
 const player = new Player(settings, band);
 const unpacked = new Map();
+const reasons = byId("reasons"), about = byId("about").textContent;
 let muted = new Set(settings.muted);
 let key = null, showing = 0;
+
+const signs = name => name.replaceAll("b", "♭").replaceAll("#", "♯");
 
 async function unpack(name) {
   if (!unpacked.has(name)) {
@@ -29,18 +32,21 @@ async function showKey(name) {
   music.style.setProperty("--bar", key.bar);
   music.classList.toggle("wide", key.wide);
   showChorus(showing);
+  byId("key").value = name;
+  byId("about").textContent = about.replace(`In ${signs(settings.home)}`, `In ${signs(name)}`);
   document.body.dataset.ready = name;
 }
 
 // Puts a chorus (from 0) on the page. Its markup was engraved and escaped when the page was made.
 function showChorus(index) {
   showing = index;
+  reasons.hidden = true;
+  music.after(reasons);
   music.innerHTML = key.choruses[index].html;
   byId("tab").disabled = key.strings === 0;
   if (key.strings) drawTablature();
   byId("heading").textContent = `Chorus ${key.choruses[index].number}`;
   byId("chorus").value = index;
-  byId("reasons").hidden = true;
   // A loop may hold the ending, which other choruses lack.
   if (player.loop && player.loop[1] >= key.choruses[index].bars.length) player.loop = null;
   markLoop();
@@ -93,23 +99,28 @@ function markLoop() {
     bar.setAttribute("aria-pressed", Boolean(loop && index >= loop[0] && index <= loop[1]));
   }
   byId("unloop").hidden = !loop;
+  remember();
 }
 
+// Below the line of the bar, where the eye is.
 function showReasons(index) {
-  const list = byId("reasons").querySelector("ul");
   const notes = key.choruses[showing].notes.filter(note => note.bar === index + 1);
-  list.replaceChildren(...notes.map(note => {
+  reasons.querySelector("ul").replaceChildren(...notes.map(note => {
     const item = document.createElement("li"), name = document.createElement("b");
     name.textContent = note.name.replace("b", "♭").replace("#", "♯");
     item.append(name, ` ${note.why}`);
     return item;
   }));
-  byId("reasons").hidden = notes.length === 0;
+  reasons.hidden = notes.length === 0;
+  const line = barAt(index).closest(".line"), isNarrow = getComputedStyle(line).display === "block";
+  (isNarrow ? barAt(index).closest(".half") : line).after(reasons);
+  reasons.scrollIntoView({ block: "nearest", behavior: still.matches ? "auto" : "smooth" });
 }
 
 // --- Parts.
 function setMuted(parts) {
   muted = parts;
+  remember();
   band.mute(muted);
   for (const button of document.querySelectorAll("[data-part]")) {
     const sounds = !muted.has(button.dataset.part);
@@ -122,6 +133,47 @@ function setTempo(tempo) {
   player.tempo = Number(tempo);
   byId("tempo").value = tempo;
   byId("tempo-shown").textContent = tempo;
+  remember();
+}
+
+// --- The address says how the page stands, so that it comes back by a reload, a bookmark or a link.
+const ADDRESS = { key: "key", chorus: "chorus", after: "after", keeping: "time", tempo: "tempo" };
+let remembering = null;
+
+function remember() {
+  clearTimeout(remembering);
+  remembering = setTimeout(() => {
+    const said = new URLSearchParams(Object.entries(ADDRESS).map(([field, name]) => [name, byId(field).value]));
+    if (player.loop) said.set("loop", player.loop.join("-"));
+    if (muted.size) said.set("off", [...muted].join("-"));
+    if (byId("tab").checked) said.set("tab", "");
+    if (!byId("marks").checked) said.set("marks", "off");
+    if (!byId("count").checked) said.set("count", "off");
+    // A page that is shown apart may not change its address.
+    try { history.replaceState(null, "", `#${said}`); } catch { /* Then it begins anew next time. */ }
+  }, 300);
+}
+
+async function recall() {
+  const said = new URLSearchParams(location.hash.slice(1));
+  for (const [field, name] of Object.entries(ADDRESS)) {
+    const element = byId(field), value = said.get(name);
+    if (value === null || element.options && ![...element.options].some(option => option.value === value)) continue;
+    element.value = value;
+    if (field !== "key" && field !== "chorus") element.dispatchEvent(new Event(element.options ? "change" : "input"));
+  }
+  showing = Number(byId("chorus").value);
+  for (const [name, value] of [["marks", false], ["count", false], ["tab", true]]) {
+    if (!said.has(name)) continue;
+    byId(name).checked = value;
+    byId(name).dispatchEvent(new Event("change"));
+  }
+  if (said.has("off")) setMuted(new Set(said.get("off").split("-").filter(part => document.querySelector(`[data-part="${CSS.escape(part)}"]`))));
+  await showKey(byId("key").value);
+  const [from, to] = (said.get("loop") || "").split("-").map(Number);
+  if (from <= to && to < key.choruses[showing].bars.length) player.loop = [from, to];
+  player.turnTo(showing);
+  markLoop();
 }
 
 // --- Playing, and following it with the eye.
@@ -136,9 +188,20 @@ function setPlaying(playing) {
   byId("play").textContent = playing ? "Stop" : "Play";
   byId("play").setAttribute("aria-pressed", playing);
   say(playing ? "Playing." : "Stopped.");
+  stayAwake(playing);
   if (playing) requestAnimationFrame(follow);
   else clearMarks();
 }
+
+// A phone on the music stand keeps its light while it plays, where the browser can see to that.
+let awake = null;
+
+async function stayAwake(playing) {
+  if (!playing) return awake?.release();
+  try { awake = await navigator.wakeLock.request("screen"); } catch { /* It goes dark as it always does. */ }
+}
+
+document.addEventListener("visibilitychange", () => { if (!document.hidden && player.running) stayAwake(true); });
 
 function clearMarks() {
   beatShown = null;
@@ -198,6 +261,7 @@ function moveCursor(now) {
 byId("play").addEventListener("click", () => setPlaying(byId("play").textContent === "Play"));
 byId("tempo").addEventListener("input", event => setTempo(event.target.value));
 byId("unloop").addEventListener("click", () => { player.loop = null; markLoop(); say("No loop."); byId("play").focus(); });
+byId("controls").addEventListener("change", remember);
 byId("key").addEventListener("change", event => showKey(event.target.value));
 byId("chorus").addEventListener("change", event => {
   showChorus(Number(event.target.value));
@@ -233,4 +297,4 @@ byId("controls").addEventListener("submit", event => event.preventDefault());
 
 setTempo(settings.tempo);
 setMuted(muted);
-showKey(settings.home);
+recall();
