@@ -319,6 +319,24 @@ def test_a_take_is_judged_in_the_key_of_its_student(desk):
         assert desk.request("POST", "/take", bad, headers)[0] == 422
 
 
+def test_a_recording_made_here_is_judged_by_the_beats_that_were_heard(desk, endpin, tmp_path):
+    """The bass of the line, rendered; the player is late by as much as the beats are moved ahead."""
+    chart = tmp_path / "quay.txt"
+    chart.write_text(BLUES, encoding="utf-8")
+    sound = tmp_path / "take.wav"
+    endpin("write", chart, "-o", sound, "--choruses", 1, "--straight", "--human", 0, "--mute", "comp", "--mute", "time")
+    tempo = float(re.search(r"tempo: (\d+)", BLUES)[1])
+    for late in (0, 60):
+        beats = [round(index * 60_000 / tempo + 3 - late) for index in range(1, 48)]
+        over = json.dumps({"line": wishes(), "file": "recording.wav", "student": "", "beats": beats})
+        body = over.encode() + b"\n" + sound.read_bytes()
+        status, _, answer = desk.request("POST", "/take", body, desk.headers() | {"Content-Type": "application/octet-stream"})
+        assert status == 200, answer
+        timing = json.loads(answer)["verdict"]["timing"]
+        print(late, timing["mean_ms"])
+        assert timing["start"] == "click" and abs(timing["mean_ms"] - late) < 25
+
+
 def test_what_was_handed_out_stands_apart_and_alone(desk):
     desk.ask("/hand-out", {"line": wishes(), "choruses": 1, "what": ["page"], "class": False})
     status, headers, _ = desk.request("GET", "/out/quay-blues.html", headers={"Cookie": desk.cookie})

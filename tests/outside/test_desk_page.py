@@ -3,6 +3,7 @@ and with axe-core's rules (WCAG 2.2 AA)."""
 
 import json
 import re
+import shutil
 import time
 
 import mido
@@ -300,3 +301,38 @@ def test_nobody_is_kept_out(opened, desk, width, scheme, tmp_path):
         .filter(([, box]) => box.height < 43.5 || box.width < 43.5).map(([name, box]) => `${name} ${box.width}x${box.height}`)"""
     )
     assert small == []
+
+
+def test_a_take_is_recorded_and_the_delay_measured(browser, desk, endpin, tmp_path):
+    """A microphone that is a file, played over and over (a switch of Chromium)."""
+    sound = tmp_path / "microphone.wav"
+    endpin("write", "--bars", "F7 | Bb7 | F7 | F7", "--key", "F", "--tempo", 120, "-o", sound, "--mute", "comp", "--mute", "time")
+    switches = ["--use-fake-ui-for-media-stream", "--use-fake-device-for-media-stream", f"--use-file-for-fake-audio-capture={sound}"]
+    switches += ["--autoplay-policy=no-user-gesture-required", "--no-sandbox"]
+    hearing = browser.browser_type.launch(executable_path=shutil.which("chromium") or shutil.which("google-chrome"), args=switches)
+    page = hearing.new_page()
+    complaints = []
+    page.on("pageerror", lambda error: complaints.append(str(error)))
+    page.on("console", lambda message: complaints.append(message.text))
+    page.goto(desk.address)
+    ready(page)
+    type_chart(page, "Sea Wall\nkey: F\ntempo: 120\n\nF7 | Bb7 | F7 | F7\n")
+    page.fill("#player-name", "Bo")
+    page.click("#record")
+    page.wait_for_timeout(9000)
+    assert page.get_attribute("#record", "aria-pressed") == "true" and page.inner_text("#judged").startswith("Recording.")
+    assert not page.is_checked("[data-part=bass]"), "the student plays the bass"
+    page.click("#record")
+    page.wait_for_selector("#verdict a", timeout=60_000)
+    assert re.match(r"recording.wav: \d\d notes", page.inner_text("#judged"))
+    assert (desk.folder / "handed-out/sea-wall-bo-verdict.html").exists()
+
+    # Claps that fall with no click are not taken for a delay; one that was measured is kept.
+    page.click("#clap")
+    until(page, "document.getElementById('delay').textContent.startsWith('The delay')")
+    page.evaluate("localStorage.setItem('endpin delay', 0.143)")
+    page.reload()
+    ready(page)
+    assert "143 milliseconds" in page.inner_text("#delay")
+    assert complaints == []
+    hearing.close()

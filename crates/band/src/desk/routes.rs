@@ -195,6 +195,8 @@ fn file(path: &str) -> Answer {
         "/chart.js" => Answer::ok(SCRIPT, include_str!("page/chart.js")),
         "/line.js" => Answer::ok(SCRIPT, include_str!("page/line.js")),
         "/hand.js" => Answer::ok(SCRIPT, include_str!("page/hand.js")),
+        "/record.js" => Answer::ok(SCRIPT, include_str!("page/record.js")),
+        "/recorder.js" => Answer::ok(SCRIPT, include_str!("page/recorder.js")),
         "/hear.js" => Answer::ok(SCRIPT, include_str!("page/hear.js")),
         "/band.js" => Answer::ok(
             SCRIPT,

@@ -28,6 +28,9 @@ struct Over {
     file: String,
     /// Who played it; may be empty.
     student: String,
+    /// The beats that the player heard while it was recorded, in milliseconds of the file.
+    #[serde(default)]
+    beats: Vec<u32>,
 }
 
 /// Judges a take: a line of JSON says over what, the bytes of the file follow it. As JSON: the page of the verdict
@@ -43,7 +46,10 @@ pub fn judge(desk: &Desk, question: &[u8]) -> Result<Vec<u8>, Failure> {
     let (chart, range) = played(desk, &over)?;
     let bench = Bench::new(chart, range);
     let name = printable_line(&over.file);
-    let file = take(&name, question[line_end + 1..].to_vec())?;
+    let mut file = take(&name, question[line_end + 1..].to_vec())?;
+    if !over.beats.is_empty() {
+        file.add_click(&over.beats);
+    }
     let judged = bench
         .judge_file(name.clone(), &file, None)
         .map_err(|problem| Failure::input(format!("{name}: {problem}")))?;

@@ -61,7 +61,7 @@ export const desk = {
 const hear = new Hear();
 const line = new Line(desk, hear);
 const chart = new Chart(desk);
-const hand = new Hand(line);
+const hand = new Hand(line, hear);
 
 addEventListener("popstate", async () => {
   const before = desk.state.name;

@@ -1,10 +1,12 @@
 // Handing out and taking in.
 
+import { Record } from "./record.js";
 import { ask, byId, make, Problem, signs } from "./server.js";
 
 export class Hand {
-  constructor(line) {
+  constructor(line, hear) {
     this.line = line;
+    new Record(hear, (file, beats) => this.take(file, beats));
     byId("hand-all").addEventListener("click", () => this.out(false));
     byId("hand-class").addEventListener("click", () => this.out(true));
     byId("class").addEventListener("change", () => this.keepClass());
@@ -104,12 +106,13 @@ export class Hand {
     this.showBack((await ask("/handed-out", {})).back);
   }
 
-  async take(file) {
+  // A file that was brought, or recorded here: then with the beats that were heard in it, in milliseconds.
+  async take(file, beats = []) {
     const told = byId("judged");
     if (file.name.endsWith(".json") || file.type === "application/json") return this.mark(await file.text(), file.name);
     told.textContent = `${file.name} is being heard.`;
     byId("verdict").replaceChildren();
-    const over = JSON.stringify({ line: this.line.wishes(), file: file.name, student: byId("player-name").value });
+    const over = JSON.stringify({ line: this.line.wishes(), file: file.name, student: byId("player-name").value, beats });
     let judged;
     try {
       const response = await fetch("/take", { method: "POST", headers: { "Content-Type": "application/octet-stream" }, body: new Blob([over, "\n", file]) });

@@ -5,7 +5,8 @@
 
 use super::{
     tempo_map::TempoMap,
-    track::{MOST_NOTES, Tracks, Voice},
+    track::{MOST_NOTES, RawNote, Tracks, Voice},
+    voice::PERCUSSION,
 };
 use midly::{Format, Timing};
 
@@ -130,6 +131,32 @@ impl TakeFile {
         })
     }
 }
+
+impl TakeFile {
+    /// Adds what only the player heard: a click at these times, in milliseconds of a recording.
+    pub fn add_click(&mut self, times: &[u32]) {
+        let TempoMap::Seconds { rate } = self.tempo_map else {
+            return;
+        };
+        let tick = |time: u32| (f64::from(time) / 1000.0 * rate).round() as u64;
+        let stroke = |&time: &u32| RawNote {
+            start: tick(time),
+            end: tick(time.saturating_add(CLICK)),
+            key: SIDE_STICK,
+            velocity: 90,
+        };
+        self.voices.push(Voice {
+            track: self.voices.len() + 1,
+            channel: PERCUSSION,
+            name: "Click".to_owned(),
+            notes: times.iter().take(MOST_NOTES).map(stroke).collect(),
+        });
+    }
+}
+
+/// How long a stroke of a click lasts, in milliseconds, and its key in General MIDI.
+const CLICK: u32 = 30;
+const SIDE_STICK: u8 = 37;
 
 /// The number of tracks and the time division.
 fn header(bytes: &[u8]) -> Result<(u16, Timing), FileProblem> {

@@ -3,7 +3,7 @@
 use super::{file::TakeFile, tempo_map::TempoMap, track::Voice};
 
 /// The percussion channel of General MIDI level 1, counted from 1 (from memory).
-const PERCUSSION: u8 = 10;
+pub(super) const PERCUSSION: u8 = 10;
 
 /// Attacks nearer to one another than this, in seconds, sound as one: asynchrony below about 30 to 40 ms
 /// goes unnoticed (common practice, no source).
