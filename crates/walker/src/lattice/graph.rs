@@ -184,13 +184,8 @@ impl Lattice {
         let mut layer = 0;
         let mut expander = Expander::default();
         for (number, onset) in onsets.iter().enumerate().skip(1) {
-            let plain = Onset {
-                centre: 0,
-                busy: 0,
-                ..onset.clone()
-            };
             let count = onset_numbers.len();
-            let onset_number = *onset_numbers.entry(plain).or_insert(count);
+            let onset_number = *onset_numbers.entry(onset.without_form()).or_insert(count);
             if let Some((block, after)) = built.get(&(layer, onset_number)) {
                 blocks.push(block.clone());
                 layer = *after;

@@ -19,6 +19,9 @@ pub struct Fingering {
     pub hand: u8,
 }
 
+/// What it costs to play an octave in another shape: as much as a shift by two frets.
+const OUT_OF_SHAPE: u64 = 10;
+
 impl Fingering {
     /// All ways to finger a key; on an open string the hand may be anywhere.
     pub fn all(instrument: &Instrument, key: u8) -> Vec<Fingering> {
@@ -62,7 +65,26 @@ impl Fingering {
         };
         let too_far = frets.saturating_sub(u64::from(shift));
         let crossing = u64::from(self.string.abs_diff(from.string));
-        10_000 * too_far + work + crossing + self.height()
+        let shape = if self.breaks_octave_shape(from) {
+            OUT_OF_SHAPE
+        } else {
+            0
+        };
+        10_000 * too_far + work + crossing + shape + self.height()
+    }
+
+    /// Whether this is an octave from a stopped string to another, but not two strings and two frets away, where
+    /// the hand finds it without looking (common practice, no source).
+    fn breaks_octave_shape(&self, from: &Fingering) -> bool {
+        let strings = i16::from(from.string) - i16::from(self.string);
+        let frets = i16::from(self.fret) - i16::from(from.fret);
+        // Strings are a fourth apart.
+        let octave = (5 * strings + frets).abs() == 12;
+        octave
+            && self.fret > 0
+            && from.fret > 0
+            && (strings, frets) != (2, 2)
+            && (strings, frets) != (-2, -2)
     }
 
     fn height(&self) -> u64 {

@@ -8,7 +8,7 @@ use super::{
 use crate::{
     options::Options,
     plan::Development,
-    rules::{Beat, Chromas, Keys, Leads, Liberties, Liberty, Onset, Sound, Within},
+    rules::{Beat, Chromas, Ground, Keys, Leads, Liberties, Liberty, Onset, Sound, Within},
 };
 use endpin_theory::{
     Chord, NoteName, Pitch, Scale, Strength, Ticks,
@@ -96,6 +96,9 @@ pub struct Layout {
 /// Life of the rhythm that a phrase of four bars adds: it is said plainly, and its last bar leads on
 /// (common practice, no source).
 const PHRASE: [u8; 4] = [0, 0, 1, 5];
+
+/// Bars from which on a chord lasts.
+const LASTING: u32 = 4;
 
 impl Layout {
     /// Lays out a chorus; `next` is the first key of the octave of what follows (none: silence).
@@ -323,6 +326,7 @@ impl BeatsOfSpan<'_> {
             no_triple: !feel.triples && !self.development.loose.allow(Liberty::Repeated),
             loose: self.development.loose,
             coming: self.coming.filter(|_| leads != Leads::Nowhere),
+            ground: self.ground(bar, beat),
             ..self.onset(bar, feel)
         };
         let length = bar.meter.beat_ticks();
@@ -399,10 +403,27 @@ impl BeatsOfSpan<'_> {
                 },
                 full: of_feel != OffBeats::OfLevel,
                 opens_bar: false,
+                ground: Ground::Elsewhere,
                 within,
                 ..onset.clone()
             };
             slots.push(slot(off_beat, into));
+        }
+    }
+
+    /// What a beat of a bar is to a chord that lasts.
+    fn ground(&self, bar: &Bar, beat: usize) -> Ground {
+        let span = &self.chorus.spans[self.number];
+        let first = self.chorus.bar_at(span.start);
+        let last = self.chorus.bar_at(span.start + span.beats - 1);
+        let since = bar.number - first.number;
+        match beat.checked_sub(bar.first_beat) {
+            _ if last.number - first.number + 1 < LASTING || beat == span.start => {
+                Ground::Elsewhere
+            }
+            _ if since == 0 => Ground::Opening,
+            Some(0) if since.is_multiple_of(2) => Ground::Home,
+            _ => Ground::Elsewhere,
         }
     }
 

@@ -21,7 +21,7 @@ mod weak_beats;
 
 pub(crate) use in_time::InTime;
 pub use liberties::{Liberties, Liberty};
-pub use onset::{Beat, Chromas, Keys, Leads, Onset, Sound, Vocabulary, Within};
+pub use onset::{Beat, Chromas, Ground, Keys, Leads, Onset, Sound, Vocabulary, Within};
 pub use planting::Spot;
 pub use root_to_seventh::seam;
 pub(crate) use weak_beats::{is_double_chromatic, is_enclosure};
@@ -55,7 +55,7 @@ impl Step<'_> {
 ///
 /// Unless it says that it [reads keys](Rule::reads_keys), a rule may look at notes only against one another
 /// and against the root of the chord, so that a line transposed with its chart is read alike; what varies
-/// along the form ([`Onset::centre`], [`Onset::busy`]) it never looks at. The keys to choose from
+/// along the form ([`Onset::centre`], [`Onset::busy`], [`Onset::ground`]) it never looks at. The keys to choose from
 /// ([`Onset::keys`]) are always obeyed.
 pub trait Rule: std::fmt::Debug + Send + Sync {
     /// Its name in every output; rules that are parts of one share a name.

@@ -147,6 +147,18 @@ pub enum Beat {
     Last,
 }
 
+/// What a beat is to a chord that lasts for bars.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Ground {
+    /// Nothing: the chord changes sooner, or the beat lies between.
+    #[default]
+    Elsewhere,
+    /// After the arrival, in the first bar.
+    Opening,
+    /// The first beat of every second bar after that.
+    Home,
+}
+
 /// Into what the last beat of a span leads.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Leads {
@@ -218,6 +230,8 @@ pub struct Onset {
     pub centre: u8,
     /// How much life the rhythm should have here, 0 to 8. It varies along the form too.
     pub busy: u8,
+    /// What it is to a chord that lasts for bars. It varies along the form too.
+    pub ground: Ground,
     /// The third that a suspended chord leaves open: a key of the octave, or none.
     pub withheld: Chromas,
     /// Whether a triad over its bass makes a suspended chord, so that the written bass stands on strong beats.
@@ -255,6 +269,16 @@ impl Onset {
         }
     }
 
+    /// The same without what varies along the form.
+    pub(crate) fn without_form(&self) -> Onset {
+        Onset {
+            centre: 0,
+            busy: 0,
+            ground: Ground::default(),
+            ..self.clone()
+        }
+    }
+
     /// What rules see of it, from the root of its chord and without what varies along the form: onsets that
     /// are equal so are read alike, whatever the key.
     pub(crate) fn seen_from_its_root(&self) -> Onset {
@@ -269,9 +293,7 @@ impl Onset {
             bass: above(self.bass),
             coming: self.coming.map(above),
             beat: Beat::default(),
-            centre: 0,
-            busy: 0,
-            ..self.clone()
+            ..self.without_form()
         }
     }
 

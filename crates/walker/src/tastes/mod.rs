@@ -7,7 +7,10 @@
 mod approach;
 mod contour;
 mod device;
+mod friction;
+mod ground;
 mod motion;
+mod reach;
 mod register;
 mod rhythm;
 mod shape;

@@ -11,20 +11,20 @@ table! {
         plain = 1000,
         /// an eighth note between two beats, a step away at most
         skip_step = 9,
-        /// the same, a third or a fourth away
-        skip_third = 3,
+        /// the same, a third away
+        skip_third = 4,
         /// the same, farther away
         skip_leap = 1,
-        /// an eighth note within a fourth, soon after another
-        skip_again = 45,
+        /// an eighth note within a third, soon after another
+        skip_again = 50,
         /// the same note again between two beats, as a ghost
         ghost = 36,
         /// the same, soon after something lively
         ghost_again = 200,
         /// two falling triplets
-        drop = 4,
+        drop = 7,
         /// the same, soon after something lively
-        drop_again = 12,
+        drop_again = 20,
         /// in `broken`: holding the note over a beat
         hold = 250,
         /// in `two`: holding the note over the last beat before a change, without a pickup
@@ -86,8 +86,8 @@ impl Taste for Rhythm {
         }
         let again = memory != Self::CALM;
         let distance = step.distance().map_or(0, i16::abs);
-        let near = |rows: [u32; 4]| match distance {
-            6.. => rows[2],
+        let near = |rows: [u32; 4], far: i16| match distance {
+            far_off if far_off >= far => rows[2],
             _ if again => rows[3],
             3.. => rows[1],
             _ => rows[0],
@@ -106,12 +106,12 @@ impl Taste for Rhythm {
         ];
         let weight = match (onset.within, step.to) {
             (Within::Beat, Some(_)) if onset.leads != Leads::Nowhere => self.pickup,
-            (Within::Beat, Some(_)) => near(strike),
+            (Within::Beat, Some(_)) => near(strike, 6),
             (Within::Beat, None) if onset.leads != Leads::Nowhere => self.wait,
             (Within::Beat, None) => self.hold,
             (Within::Eighth, Some(_)) if distance == 0 && again => self.ghost_again,
             (Within::Eighth, Some(_)) if distance == 0 => self.ghost,
-            (Within::Eighth, Some(_)) => near(skip),
+            (Within::Eighth, Some(_)) => near(skip, 5),
             (Within::SecondTriplet, Some(_)) if again => self.drop_again,
             (Within::SecondTriplet, Some(_)) => self.drop,
             (Within::Eighth | Within::SecondTriplet, None) => self.plain,

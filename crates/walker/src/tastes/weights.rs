@@ -1,8 +1,9 @@
 //! The table of weights: every preference of the walker as a number that a teacher could argue with.
 
 use super::{
-    Taste, approach::Approach, contour::Contour, device::Device, motion::Motion,
-    register::Register, rhythm::Rhythm, shape::Shape, table::Row, tone::Tone,
+    Taste, approach::Approach, contour::Contour, device::Device, friction::Friction,
+    ground::Ground, motion::Motion, reach::Reach, register::Register, rhythm::Rhythm, shape::Shape,
+    table::Row, tone::Tone,
 };
 use endpin_theory::did_you_mean_key;
 use serde::{Deserialize, Serialize};
@@ -52,6 +53,12 @@ weights! {
     approach: Approach,
     /// Notes of the harmony.
     tone: Tone,
+    /// Clashes.
+    friction: Friction,
+    /// One chord for bars.
+    ground: Ground,
+    /// Near chord tones.
+    reach: Reach,
     /// Height.
     register: Register,
     /// Direction.
