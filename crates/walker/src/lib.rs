@@ -70,5 +70,5 @@ pub use line::{
 pub use options::{Arc, Level, Options};
 pub use plan::{Development, Plan, Turn};
 pub use role::Role;
-pub use rules::{Liberties, Liberty};
+pub use rules::{Liberties, Liberty, Loose, Shares};
 pub use tastes::Weights;

@@ -3,7 +3,7 @@
 use crate::{
     instrument::{Hand, Instrument},
     pins::{Avoid, BarBeat, Pin},
-    rules::{Liberties, Vocabulary},
+    rules::{Liberties, Shares, Vocabulary},
     tastes::Weights,
 };
 use endpin_theory::{Spelling, chart::Feel, did_you_mean};
@@ -190,6 +190,8 @@ pub struct Options {
     /// What the line may do against the plain rules after the first chorus. How often it does is a matter of
     /// weights: with the default ones about as often as players.
     pub loose: Liberties,
+    /// How often it does instead, of a hundred places where it could.
+    pub shares: Shares,
     /// Notes to play on given beats.
     pub pins: Vec<Pin>,
     /// Beats to rest on.
@@ -211,6 +213,7 @@ impl Default for Options {
             weights: Weights::default(),
             arc: None,
             loose: Liberties::NONE,
+            shares: Shares::default(),
             pins: Vec::new(),
             rests: Vec::new(),
             avoid: Vec::new(),

@@ -19,7 +19,7 @@ use endpin_theory::{
     did_you_mean, find_key, find_keys,
 };
 use endpin_walker::{
-    Arc, Hand, Instrument, Level, Liberties, Options, Weights,
+    Arc, Hand, Instrument, Level, Loose, Options, Weights,
     pins::{Avoid, BarBeat, Bars, Hold, Pin, PinError},
 };
 use std::{
@@ -105,9 +105,9 @@ pub struct LineOptions {
     #[arg(long, value_name = "SHAPE")]
     pub arc: Option<Arc>,
     /// After the first chorus take liberties as players do: all, or some of inverted, passing, leaning,
-    /// unannounced and repeated
+    /// unannounced and repeated; inverted:20 takes twenty in a hundred of its places
     #[arg(long, value_name = "WHICH", num_args = 0..=1, default_missing_value = "all", require_equals = true)]
-    pub loose: Option<Liberties>,
+    pub loose: Option<Loose>,
     /// Weights of the line, a TOML file (explain --weights-template prints one)
     #[arg(long, value_name = "FILE")]
     pub weights: Option<PathBuf>,
@@ -239,7 +239,15 @@ impl Performance {
     /// A chart that cannot be read, or wishes that leave no line.
     pub fn session(&self, file: Option<&Path>) -> Result<Session, Failure> {
         let (chart, wishes) = self.chart_and_wishes(file)?;
-        Session::new(chart_at_level(chart, &wishes.line), wishes)
+        let session = Session::new(chart_at_level(chart, &wishes.line), wishes)?;
+        for (liberty, asked, found) in session.walker().shares() {
+            if (found - f64::from(asked)).abs() > FAR_OFF {
+                eprintln!(
+                    "note: --loose: {asked} in a hundred {liberty} cannot be had over this chart; about {found:.0} are"
+                );
+            }
+        }
+        Ok(session)
     }
 
     /// The chart, at no level yet, and what is asked of it.
@@ -366,12 +374,14 @@ impl LineOptions {
             PinOrHold::Pin(pin) => Some(*pin),
             PinOrHold::Hold(_) => None,
         });
+        let loose = self.loose.unwrap_or_default();
         Ok(Options {
             level: self.level,
             feel,
             weights,
             arc: self.arc,
-            loose: self.loose.unwrap_or_default(),
+            loose: loose.liberties,
+            shares: loose.shares,
             pins: pins.collect(),
             rests: self.rest.clone(),
             avoid: self.avoid.clone(),
@@ -384,6 +394,9 @@ impl LineOptions {
         })
     }
 }
+
+/// In a hundred, how far off a share of liberties may be before it is said.
+const FAR_OFF: f64 = 3.0;
 
 /// How many choruses are made if nothing is said.
 const USUAL_CHORUSES: u32 = 3;

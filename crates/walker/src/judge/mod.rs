@@ -161,7 +161,12 @@ impl Judge {
         };
         let plan = Plan::of(chorus.clone(), &options);
         let (mut layouts, in_time) = layouts(&plan, &options)?;
-        let rules = Grammars { in_time, own }.rules(plan.turns()[0].development.level);
+        let rules = Grammars {
+            tells_chances: false,
+            in_time,
+            own,
+        }
+        .rules(plan.turns()[0].development.level);
         Ok(Judge::of(
             chorus,
             layouts.swap_remove(0),

@@ -9,6 +9,7 @@ use super::{
     graph::{Edge, Lattice},
     sums::Semiring,
 };
+use std::ops::Range;
 
 /// Weights of the steps of a lattice.
 pub trait StepWeights {
@@ -58,18 +59,25 @@ pub struct Expected {
 }
 
 impl Lattice {
-    /// What to expect of a line drawn from an entry to any exit; none if there is no line. `each` is told of every
-    /// edge in every layer, and the share of the weight of all lines that lies on those taking it.
+    /// What to expect of a line drawn from any of these entries to any exit; none if there is no line. `each` is
+    /// told of every edge in every layer, and the share of the weight of all lines that lies on those taking it. Of longer lattices only so
+    /// many onsets are looked at, as if whatever followed them were as likely.
     pub fn expect(
         &self,
-        entry: usize,
+        entries: Range<usize>,
+        most: usize,
         weights: &impl StepWeights,
         mut each: impl FnMut(usize, &Edge, f64),
     ) -> Option<Expected> {
         let mut following = Following(weights);
-        let mut after = vec![vec![[1.0; STATEMENTS]; self.exits().len()]];
-        let mut units = vec![1.0; self.onsets()];
-        for layer in (0..self.onsets()).rev() {
+        let last = self.onsets().min(most);
+        let states = match self.blocks().get(last) {
+            Some(block) => block.states(),
+            None => self.exits().len(),
+        };
+        let mut after = vec![vec![[1.0; STATEMENTS]; states]];
+        let mut units = vec![1.0; last];
+        for layer in (0..last).rev() {
             let mut sums = self.gather(&mut following, layer, &after[after.len() - 1]);
             let greatest = sums.iter().flatten().copied().fold(0.0, f64::max);
             if greatest > 0.0 {
@@ -80,7 +88,7 @@ impl Lattice {
             after.push(sums);
         }
         after.reverse();
-        let total = after[0][entry][0];
+        let total: f64 = after[0][entries.clone()].iter().map(|item| item[0]).sum();
         if total <= 0.0 {
             return None;
         }
@@ -90,8 +98,10 @@ impl Lattice {
         };
         // The weight of all ways to each state, in such a unit that with what follows they add up to 1.
         let mut ways = vec![[0.0; STATEMENTS]; after[0].len()];
-        ways[entry][0] = 1.0 / total;
-        for (layer, block) in self.blocks().iter().enumerate() {
+        ways[entries]
+            .iter_mut()
+            .for_each(|way| way[0] = 1.0 / total);
+        for (layer, block) in self.blocks()[..last].iter().enumerate() {
             let after = &after[layer + 1];
             let mut next = vec![[0.0; STATEMENTS]; after.len()];
             for (state, ways) in ways.iter().enumerate() {

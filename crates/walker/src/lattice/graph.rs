@@ -11,7 +11,7 @@
 //! more is forgotten: states with equal futures are merged.
 
 use super::skeleton::{Answers, Kind, Skeleton, State};
-use crate::rules::Onset;
+use crate::rules::{Chances, Liberties, Onset};
 use rustc_hash::{FxHashMap, FxHasher};
 use std::{
     hash::{Hash, Hasher},
@@ -27,6 +27,8 @@ pub struct Edge {
     pub key: u8,
     /// What the step states for a later one to answer; 0 if nothing.
     pub statement: u8,
+    /// What it makes of liberties, where that is told.
+    pub chances: Chances,
     /// Product of the weights of all tastes, answers and what varies along the form apart.
     pub weight: f64,
 }
@@ -282,6 +284,30 @@ impl Lattice {
         along.collect()
     }
 
+    /// The same graph, with the weight of each edge multiplied by what belongs to the set of liberties that it takes.
+    pub(crate) fn favouring(&self, favours: &[f64; Liberties::SETS]) -> Lattice {
+        let mut made: FxHashMap<*const Block, Arc<Block>> = FxHashMap::default();
+        let blocks = self.blocks.iter().map(|block| {
+            let make = || {
+                let edges = block.edges.iter().map(|edge| Edge {
+                    weight: edge.weight * favours[edge.chances.taken.number()],
+                    ..*edge
+                });
+                Arc::new(Block {
+                    starts: block.starts.clone(),
+                    edges: edges.collect(),
+                })
+            };
+            made.entry(Arc::as_ptr(block)).or_insert_with(make).clone()
+        });
+        Lattice {
+            blocks: blocks.collect(),
+            entries: self.entries.clone(),
+            exits: self.exits.clone(),
+            answers: self.answers.clone(),
+        }
+    }
+
     /// The same graph with one exit only.
     pub fn ending_in(mut self, exit: State) -> Lattice {
         let Some(join) = self.blocks.pop() else {
@@ -372,6 +398,7 @@ impl Numbering {
 struct Allowed {
     up: Option<i8>,
     key: u8,
+    chances: Chances,
     pair: u32,
 }
 
@@ -425,6 +452,7 @@ impl Expander {
                     to,
                     key: allowed.key,
                     statement: weighed.statement,
+                    chances: allowed.chances,
                     weight: weighed.weight,
                 });
             }
@@ -468,6 +496,7 @@ impl Expander {
                     self.allowed.push(Allowed {
                         up: passed.up,
                         key: to.unwrap_or(Edge::SILENT),
+                        chances: passed.chances,
                         pair,
                     });
                 }

@@ -2,16 +2,19 @@
 //!
 //! [`skeleton`] reads rules and tastes side by side; [`graph`] is the layered graph of the states that they
 //! reach; [`sums`] gather what follows each state, over any semiring: numbers of lines, weights, costs;
-//! [`draw`] chooses lines by those weights; [`expected`] says what to expect of them.
+//! [`draw`] chooses lines by those weights; [`expected`] says what to expect of them; [`favours`] bring that
+//! near to what is asked.
 
 pub mod draw;
 pub mod expected;
+pub mod favours;
 pub mod graph;
 pub mod skeleton;
 pub mod sums;
 
 pub use draw::Drawing;
 pub use expected::{Expected, StepWeights};
+pub use favours::Favours;
 pub use graph::{Edge, Lattice, Listed, TooLarge};
 pub use skeleton::{Named, Skeleton, State};
 pub use sums::{Semiring, Weights};

@@ -7,7 +7,7 @@
 
 use super::graph::{Along, Edge};
 use crate::{
-    rules::{Keys, Memory, Onset, Rule, Sound, Step},
+    rules::{Chances, Keys, Memory, Onset, Rule, Sound, Step},
     tastes::Taste,
 };
 use rustc_hash::FxHashMap;
@@ -114,6 +114,8 @@ pub(super) struct Passed {
     /// None is silence.
     pub up: Option<i8>,
     pub rules: u32,
+    /// What it makes of liberties, where that is told.
+    pub chances: Chances,
 }
 
 /// What the rules answer at onsets of a kind, seen from the root of the chord.
@@ -223,6 +225,8 @@ pub struct Skeleton {
     weighed: Vec<Weighed>,
     /// Where steps are to be named instead of weighed, what the tastes said of them, by number.
     named: Option<Sayings>,
+    /// Whether steps tell what they make of liberties.
+    tells_chances: bool,
 }
 
 /// What tastes say of a step or a note: the numbers of the weights that they use.
@@ -284,6 +288,15 @@ impl Skeleton {
             taste_cells: vec![0],
             weighed: Vec::new(),
             named: None,
+            tells_chances: false,
+        }
+    }
+
+    /// The same, with edges that tell what they make of liberties.
+    pub fn telling_chances(self) -> Skeleton {
+        Skeleton {
+            tells_chances: true,
+            ..self
         }
     }
 
@@ -514,10 +527,12 @@ impl Skeleton {
             ..onset.clone()
         };
         for to in choices(&near) {
-            if let Some(after) = self.read_all(memory, &Step { onset, from, to }) {
+            let step = Step { onset, from, to };
+            if let Some(after) = self.read_all(memory, &step) {
                 let up = to.map(|to| (i16::from(to) - i16::from(from.unwrap_or(0))) as i8);
                 let rules = self.rule_memories.of(after);
-                self.moves.push(Passed { up, rules });
+                let chances = self.chances(memory, &step);
+                self.moves.push(Passed { up, rules, chances });
             }
         }
         first..self.moves.len()
@@ -606,6 +621,13 @@ impl Skeleton {
             let kept = rule.reads.read(rule.recall(memory), step)?;
             Some(after | rule.keep(kept))
         })
+    }
+
+    /// What a step makes of liberties, where that is told.
+    fn chances(&self, memory: u64, step: &Step<'_>) -> Chances {
+        let rules = self.rules.iter().filter(|_| self.tells_chances);
+        let chances = rules.map(|rule| rule.reads.chances(rule.recall(memory), step));
+        chances.fold(Chances::default(), Chances::and)
     }
 
     /// Lets every taste weigh a step, and tells what those say that have a say: the statement, and what they

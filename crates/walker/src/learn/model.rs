@@ -199,7 +199,7 @@ impl Model {
     /// weights once.
     fn expect(&self, spoken: &Spoken<'_>, times: f64, sum: &mut Slope, expected: &mut [f64]) {
         let lattice = &spoken.stretch.lattice;
-        let found = lattice.expect(0, spoken, |layer, edge, share| {
+        let found = lattice.expect(0..1, usize::MAX, spoken, |layer, edge, share| {
             expected[edge.weight as usize] += share * times;
             if let Some(along) = along(spoken.stretch, layer, edge) {
                 expected[along] += share * times;

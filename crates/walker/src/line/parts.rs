@@ -159,7 +159,8 @@ impl Neighbours<'_> {
                 let around = self.before.zip(self.goal);
                 let passes = around.is_some_and(|(before, goal)| {
                     let step = self.key.abs_diff(before.key) <= 2;
-                    step && between(before.key, self.key, goal.key)
+                    let may = onset.loose.allow(Liberty::Passing) && onset.scale.contains(self.key);
+                    may && step && between(before.key, self.key, goal.key)
                 });
                 let stands = onset.arrival || onset.spells(self.key);
                 onset.stressed && !stands && passes == (liberty == Liberty::Passing)

@@ -52,6 +52,10 @@ impl Walker {
         let coming = layout.before(&next.layout, self.grammars.is_timed());
         let lattice = Lattice::build(&mut skeleton, &onsets, &[entry], &coming)
             .map_err(|limit| layout.too_large(level, limit))?;
+        let lattice = match &old.favours {
+            Some(favours) => lattice.favouring(&favours.of_sets()),
+            None => lattice,
+        };
         let goal = next.lattice().entries()[original.next];
         let lattice = lattice.ending_in(goal);
         let exist = lattice.count_lines() - 1u8;

@@ -3,13 +3,13 @@
 use super::{annotate, diagnose::diagnose, feels::arrives_on, layout::Layout};
 use crate::{
     lattice::{
-        Lattice, Semiring, Skeleton, State, TooLarge, Weights,
+        Favours, Lattice, Semiring, Skeleton, State, TooLarge, Weights,
         draw::Tables,
         graph::{Along, Edge},
     },
     options::{Level, Options},
     plan::Plan,
-    rules::{Conditions, InTime, Onset, Rule, Sound, rules},
+    rules::{Conditions, InTime, Liberty, Onset, Rule, Sound, rules},
     tastes::{self, tastes},
 };
 use endpin_theory::NoteName;
@@ -146,6 +146,8 @@ pub(crate) struct Link {
     pub(crate) entry_of_exit: Vec<usize>,
     /// For each entry, whether lines go on from it for ever.
     pub(crate) alive: Vec<bool>,
+    /// How much the taking of liberties is favoured, where shares are asked for.
+    pub(crate) favours: Option<Favours>,
 }
 
 impl Link {
@@ -157,6 +159,7 @@ impl Link {
     ) -> Link {
         Link {
             alive: vec![true; lattice.entries().len()],
+            favours: None,
             weights: OnceLock::new(),
             tables: OnceLock::new(),
             entry_of_exit,
@@ -207,6 +210,8 @@ pub struct Walker {
 pub(crate) struct Grammars {
     /// The rule of the hand, where it is in a hurry.
     pub in_time: Option<InTime>,
+    /// Whether lattices tell of liberties, so that these can be favoured.
+    pub tells_chances: bool,
     /// Rules from outside.
     pub own: Vec<Arc<dyn Rule>>,
 }
@@ -215,7 +220,7 @@ pub(crate) struct Grammars {
 pub(crate) type Shared = Arc<Mutex<Skeleton>>;
 
 /// Skeletons that this process has compiled.
-type Compiled = FxHashMap<(Level, Option<tastes::Weights>), Shared>;
+type Compiled = FxHashMap<(Level, Option<tastes::Weights>, bool), Shared>;
 
 static COMPILED: OnceLock<Mutex<Compiled>> = OnceLock::new();
 
@@ -239,13 +244,20 @@ impl Grammars {
     /// there are rules that hold here only.
     pub fn skeleton(&self, level: Level, weights: Option<&tastes::Weights>) -> Shared {
         let tastes = weights.map_or_else(Vec::new, |weights| tastes(weights, level));
-        let make = || Arc::new(Mutex::new(Skeleton::new(self.rules(level), tastes)));
+        let tells_chances = self.tells_chances && weights.is_some();
+        let make = || {
+            let plain = Skeleton::new(self.rules(level), tastes);
+            Arc::new(Mutex::new(match tells_chances {
+                true => plain.telling_chances(),
+                false => plain,
+            }))
+        };
         if self.in_time.is_some() || !self.own.is_empty() {
             return make();
         }
         let compiled = COMPILED.get_or_init(Mutex::default);
         let mut compiled = compiled.lock().unwrap_or_else(PoisonError::into_inner);
-        let key = (level, weights.copied());
+        let key = (level, weights.copied(), tells_chances);
         compiled.entry(key).or_insert_with(make).clone()
     }
 }
@@ -273,7 +285,11 @@ impl Walker {
             return Err(WalkError::Range { lowest, highest });
         }
         let (layouts, in_time) = layouts(&plan, &options)?;
-        let grammars = Grammars { in_time, own };
+        let grammars = Grammars {
+            tells_chances: !options.shares.is_none(),
+            in_time,
+            own,
+        };
         let skeletons: Vec<Shared> = plan
             .turns()
             .iter()
@@ -328,6 +344,8 @@ impl Walker {
             lattices[turn] = Some(lattice);
         }
         let mut links: Vec<Link> = Vec::with_capacity(layouts.len());
+        // Turns over one lattice share their favours.
+        let mut favoured: Vec<(Arc<Lattice>, Favours, Arc<Lattice>)> = Vec::new();
         for (turn, (layout, lattice)) in layouts.into_iter().zip(lattices).enumerate() {
             let Some(lattice) = lattice else {
                 return Err(diagnose(&plan, &options, &grammars));
@@ -342,7 +360,26 @@ impl Walker {
                 &ways[turn].onsets,
                 &ways[turn].next,
             );
-            links.push(Link::new(layout, lattice, along, entry_of_exit));
+            if options.shares.is_none() || plan.turns()[turn].development.loose.is_none() {
+                links.push(Link::new(layout, lattice, along, entry_of_exit));
+                continue;
+            }
+            let known = favoured
+                .iter()
+                .position(|(plain, ..)| Arc::ptr_eq(plain, &lattice));
+            let known = known.unwrap_or_else(|| {
+                let begin = favoured.last().map(|(_, favours, _)| favours);
+                let favours = Favours::find(&lattice, &along, options.shares, begin);
+                let made = Arc::new(lattice.favouring(&favours.of_sets()));
+                favoured.push((lattice, favours, made));
+                favoured.len() - 1
+            });
+            let (_, favours, lattice) = &favoured[known];
+            let link = Link::new(layout, lattice.clone(), along, entry_of_exit);
+            links.push(Link {
+                favours: Some(favours.clone()),
+                ..link
+            });
         }
         let beginnings = links[0].lattice.entries().iter().map(|entry| {
             let found = begin.iter().find(|(state, _)| state == entry);
@@ -423,6 +460,24 @@ impl Walker {
             key,
             name: harmony.name(key, None),
         })
+    }
+
+    /// The shares of liberties that were asked for, each with the one to be expected where it is farthest off, both of a
+    /// hundred places; those that have no place in this chart are left out.
+    pub fn shares(&self) -> Vec<(Liberty, u8, f64)> {
+        let share = |(number, liberty): (usize, Liberty)| {
+            let asked = self.options.shares.of(liberty)?;
+            let favours = self.links.iter().filter_map(|link| link.favours.as_ref());
+            let found = favours.filter_map(|favours| favours.found[number]);
+            let off = |found: &f64| (found - f64::from(asked)).abs();
+            let farthest = found.max_by(|one, other| off(one).total_cmp(&off(other)))?;
+            Some((liberty, asked, farthest))
+        };
+        Liberty::ALL
+            .into_iter()
+            .enumerate()
+            .filter_map(share)
+            .collect()
     }
 
     /// The plan.

@@ -1,7 +1,7 @@
 //! Rules 4 and 7: the last beat before a change, or before the next chorus, approaches the coming root.
 
 use super::{
-    Conditions, Fault, Leads, Liberty, Memory, Onset, Rule, Sound, Spot, Step,
+    Chances, Conditions, Fault, Leads, Liberty, Memory, Onset, Rule, Sound, Spot, Step,
     strong_beats::belongs,
 };
 use crate::judge::Device;
@@ -30,6 +30,13 @@ struct Approach {
     before: Leads,
     /// Whether the dominant is an approach.
     dominants: bool,
+}
+
+impl Approach {
+    /// Whether a move onto an arrival is an approach.
+    fn announces(&self, distance: i16) -> bool {
+        matches!(distance.abs(), 1 | 2) || (self.dominants && is_dominant(distance))
+    }
 }
 
 /// Whether a move of so many semitones leads from the dominant to its root: a fifth down or a fourth up.
@@ -83,16 +90,22 @@ impl Rule for Approach {
             None => Some(leading),
             Some(_) => {
                 if leading == 1 && onset.arrival {
-                    let distance = step.distance()?;
-                    let by_step = matches!(distance.abs(), 1 | 2);
-                    let dominant = self.dominants && is_dominant(distance);
                     let unannounced = onset.loose.allow(Liberty::Unannounced);
-                    if !by_step && !dominant && !unannounced {
+                    if !self.announces(step.distance()?) && !unannounced {
                         return None;
                     }
                 }
                 Some((onset.leads == self.before).into())
             }
+        }
+    }
+
+    fn chances(&self, leading: Memory, step: &Step<'_>) -> Chances {
+        match step.distance() {
+            Some(distance) if leading == 1 && step.onset.arrival => {
+                Chances::of(Liberty::Unannounced, step.onset, !self.announces(distance))
+            }
+            _ => Chances::default(),
         }
     }
 

@@ -1,6 +1,6 @@
 //! Rule 1: the note at an arrival is the chord's root.
 
-use super::{Conditions, Fault, Liberty, Memory, Onset, Rule, Sound, Spot, Step};
+use super::{Chances, Conditions, Fault, Liberty, Memory, Onset, Rule, Sound, Spot, Step};
 use crate::judge::Device;
 use std::sync::Arc;
 
@@ -37,6 +37,16 @@ impl Rule for ArrivalRoot {
                 matches!(step.distance()?, -2..=2).then_some(0)
             }
             _ => Some(0),
+        }
+    }
+
+    fn chances(&self, _: Memory, step: &Step<'_>) -> Chances {
+        let onset = step.onset;
+        match step.to {
+            Some(to) if onset.arrival && !onset.keeps_bass => {
+                Chances::of(Liberty::Inverted, onset, !onset.is_bass(to))
+            }
+            _ => Chances::default(),
         }
     }
 

@@ -3,8 +3,8 @@
 //! They are common practice without a single source. How often each is taken in recorded lines decided which of
 //! them there are: the judge's first verdicts on such lines were mostly of these kinds.
 
-use endpin_theory::did_you_mean;
-use std::{fmt, str::FromStr};
+use super::Onset;
+use std::fmt;
 
 /// Something that players do against a plain rule.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -88,62 +88,58 @@ impl Liberties {
         self.0 & liberty.bit() != 0
     }
 
+    /// These and those.
+    pub fn and(self, others: Liberties) -> Liberties {
+        Liberties(self.0 | others.0)
+    }
+
+    /// A number for each set, below [`Liberties::SETS`].
+    pub(crate) fn number(self) -> usize {
+        self.0.into()
+    }
+
+    /// How many sets there are.
+    pub(crate) const SETS: usize = 1 << Liberty::ALL.len();
+
     /// Whether none may.
     pub fn is_none(self) -> bool {
         self == Liberties::NONE
     }
 }
 
+/// What a step of a line makes of liberties.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct Chances {
+    /// Those that have a place here.
+    pub places: Liberties,
+    /// Those that are taken.
+    pub taken: Liberties,
+}
+
+impl Chances {
+    /// A place for a liberty, where the onset allows it, and whether it is taken.
+    pub(crate) fn of(liberty: Liberty, onset: &Onset, taken: bool) -> Chances {
+        let all = |some: bool| match some && onset.loose.allow(liberty) {
+            true => Liberties(liberty.bit()),
+            false => Liberties::NONE,
+        };
+        Chances {
+            places: all(true),
+            taken: all(taken),
+        }
+    }
+
+    /// These and those.
+    pub(crate) fn and(self, others: Chances) -> Chances {
+        Chances {
+            places: self.places.and(others.places),
+            taken: self.taken.and(others.taken),
+        }
+    }
+}
+
 impl FromIterator<Liberty> for Liberties {
     fn from_iter<I: IntoIterator<Item = Liberty>>(liberties: I) -> Liberties {
         Liberties(liberties.into_iter().fold(0, |set, one| set | one.bit()))
-    }
-}
-
-/// Text that names no liberty.
-#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no liberty{near}; write all, or some of inverted, passing, leaning, unannounced and repeated with \
-         commas between", near = did_you_mean(.0, Liberty::ALL))]
-pub struct LibertyError(String);
-
-impl FromStr for Liberties {
-    type Err = LibertyError;
-
-    /// `all`, or names with commas between.
-    fn from_str(text: &str) -> Result<Liberties, LibertyError> {
-        if text == "all" {
-            return Ok(Liberties::ALL);
-        }
-        let one = |name: &str| {
-            let mut all = Liberty::ALL.into_iter();
-            let found = all.find(|liberty| liberty.name() == name.trim());
-            found.ok_or_else(|| LibertyError(name.trim().to_owned()))
-        };
-        text.split(',').map(one).collect()
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn names_read_back() {
-        assert_eq!("all".parse(), Ok(Liberties::ALL));
-        assert_eq!(
-            Liberty::ALL.into_iter().collect::<Liberties>(),
-            Liberties::ALL
-        );
-        let two: Liberties = "inverted, repeated".parse().unwrap();
-        for liberty in Liberty::ALL {
-            let wanted = matches!(liberty, Liberty::Inverted | Liberty::Repeated);
-            assert_eq!(two.allow(liberty), wanted);
-            assert!(liberty.name().parse::<Liberties>().unwrap().allow(liberty));
-        }
-        let error = "invertde".parse::<Liberties>().unwrap_err().to_string();
-        assert!(
-            error.starts_with("\"invertde\" is no liberty (did you mean \"inverted\"?)"),
-            "{error}"
-        );
     }
 }

@@ -16,14 +16,16 @@ pub mod onset;
 pub mod planting;
 mod playable;
 mod root_to_seventh;
+pub mod shares;
 mod strong_beats;
 mod weak_beats;
 
 pub(crate) use in_time::InTime;
-pub use liberties::{Liberties, Liberty};
+pub use liberties::{Chances, Liberties, Liberty};
 pub use onset::{Beat, Chromas, Ground, Keys, Leads, Onset, Sound, Vocabulary, Within};
 pub use planting::Spot;
 pub use root_to_seventh::seam;
+pub use shares::{Loose, Shares};
 pub(crate) use weak_beats::{is_double_chromatic, is_enclosure};
 
 use crate::{judge::Device, options::Level};
@@ -88,6 +90,12 @@ pub trait Rule: std::fmt::Debug + Send + Sync {
     /// on, or `None` if the step breaks the rule.
     fn read(&self, memory: Memory, _step: &Step<'_>) -> Option<Memory> {
         Some(memory)
+    }
+
+    /// Of a step that it lets pass: the liberties that have a place here, and those that it takes. Of each
+    /// liberty one rule tells, once for each of its places.
+    fn chances(&self, _memory: Memory, _step: &Step<'_>) -> Chances {
+        Chances::default()
     }
 
     /// Whether, with this in mind, something has still to come: if it does not, the note that made the

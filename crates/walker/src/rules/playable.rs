@@ -1,6 +1,6 @@
 //! Rule 6: a hand can play it.
 
-use super::{Conditions, Fault, Memory, Onset, Rule, Spot, Step};
+use super::{Chances, Conditions, Fault, Liberty, Memory, Onset, Rule, Spot, Step};
 use crate::judge::Device;
 use std::sync::Arc;
 
@@ -62,6 +62,15 @@ impl Rule for Playable {
             -11..=-8 => Some(Self::LEAPT_DOWN),
             -12..=12 => Some(Self::FREE),
             _ => None,
+        }
+    }
+
+    fn chances(&self, memory: Memory, step: &Step<'_>) -> Chances {
+        match step.distance() {
+            Some(distance) if memory == Self::REPEATED => {
+                Chances::of(Liberty::Repeated, step.onset, distance == 0)
+            }
+            _ => Chances::default(),
         }
     }
 

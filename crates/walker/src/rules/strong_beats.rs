@@ -1,6 +1,8 @@
 //! Rule 2: strong beats hold chord tones only.
 
-use super::{Conditions, Fault, Liberty, Memory, Onset, Rule, Sound, Spot, Step, Vocabulary};
+use super::{
+    Chances, Conditions, Fault, Liberty, Memory, Onset, Rule, Sound, Spot, Step, Vocabulary,
+};
 use crate::judge::Device;
 use std::sync::Arc;
 
@@ -18,7 +20,12 @@ impl StrongBeats {
     /// It comes from above.
     const DOWN: Memory = 2;
     /// It goes on by step, whichever way.
-    const LEANS: Memory = 3;
+    const LEANS: Memory = 4;
+
+    /// Whether a note goes on the way it came.
+    fn passes(memory: Memory, onward: i16) -> bool {
+        (memory & Self::UP > 0 && onward > 0) || (memory & Self::DOWN > 0 && onward < 0)
+    }
 }
 
 impl Rule for StrongBeats {
@@ -33,7 +40,7 @@ impl Rule for StrongBeats {
     }
 
     fn memory_bits(&self) -> u32 {
-        2
+        3
     }
 
     fn admits(&self, onset: &Onset, key: u8) -> bool {
@@ -56,29 +63,51 @@ impl Rule for StrongBeats {
                 Some(_) => step.distance()?,
                 None => return (onset.sound == Sound::Option).then_some(passing),
             };
-            let same_way = match passing {
-                Self::UP => onward,
-                Self::DOWN => -onward,
-                _ => onward.abs(),
-            };
-            if !(1..=2).contains(&same_way) {
+            let by_step = (1..=2).contains(&onward.abs());
+            let leans = passing & Self::LEANS > 0;
+            if !by_step || !(leans || Self::passes(passing, onward)) {
                 return None;
             }
         }
         match (step.to, step.from) {
             (Some(key), _) if onset.stressed && !onset.arrival && !onset.spells(key) => {
-                match step.distance()? {
-                    _ if onset.loose.allow(Liberty::Leaning) => Some(Self::LEANS),
-                    1 | 2 => Some(Self::UP),
-                    -2 | -1 => Some(Self::DOWN),
-                    _ => None,
-                }
+                let passes = onset.loose.allow(Liberty::Passing) && onset.scale.contains(key);
+                let way = match step.distance()? {
+                    1 | 2 if passes => Self::UP,
+                    -2 | -1 if passes => Self::DOWN,
+                    _ => Self::STANDS,
+                };
+                let leans = onset.loose.allow(Liberty::Leaning);
+                let may = way | if leans { Self::LEANS } else { Self::STANDS };
+                (may != Self::STANDS).then_some(may)
             }
             (None, Some(held)) if onset.stressed && onset.sound != Sound::Rest => {
                 let spells = !onset.keeps_bass && onset.spells(held);
                 (spells || onset.is_bass(held)).then_some(0)
             }
             _ => Some(0),
+        }
+    }
+
+    /// Whether a note passed or leant is told of at the note after it, which says which.
+    fn chances(&self, memory: Memory, step: &Step<'_>) -> Chances {
+        let onset = step.onset;
+        let both = [Liberty::Passing, Liberty::Leaning];
+        let free = onset.stressed && !onset.arrival && !onset.keeps_bass;
+        let places = free && step.to.is_some() && onset.vocabulary == Vocabulary::Scale;
+        let taken = match step.distance() {
+            Some(onward) if memory != Self::STANDS => Some(match Self::passes(memory, onward) {
+                true => Liberty::Passing,
+                false => Liberty::Leaning,
+            }),
+            _ => None,
+        };
+        let allowed = both
+            .into_iter()
+            .filter(|&liberty| places && onset.loose.allow(liberty));
+        Chances {
+            places: allowed.collect(),
+            taken: taken.into_iter().collect(),
         }
     }
 
