@@ -7,7 +7,7 @@ mod marks;
 
 use crate::{
     performance::{
-        practice,
+        practice::{self, TradeBar},
         score::{Mark, Part, PartName, Score, ScoreNote, midi_key},
     },
     players::{
@@ -20,7 +20,7 @@ use crate::{
 };
 use endpin_theory::{
     Ticks,
-    chart::{Bar, Chorus},
+    chart::{Bar, Chorus, Place},
     meter::TICKS_PER_QUARTER,
 };
 use endpin_walker::{ChorusLine, Development, LineNote, line::feel_of};
@@ -184,6 +184,10 @@ impl<'a> Band<'a> {
         Placement::new(seed, made.line.chorus, bars, self.human, habit)
     }
 
+    fn trade_bar(&self, made: &MadeChorus, index: usize) -> Option<TradeBar> {
+        trade_bar(self.options, made.chorus, made.line.chorus, index)
+    }
+
     fn play(&mut self, part: PartName, note: ScoreNote) {
         if !self.options.mute.contains(&part) {
             self.notes[part as usize].push(note);
@@ -233,7 +237,6 @@ impl<'a> Band<'a> {
     }
 
     fn bass(&mut self, made: &MadeChorus) {
-        let number = made.line.chorus;
         let mut placement = self.placement(made, placement::BASS);
         let notes = &made.line.notes;
         let played: Vec<(ScoreNote, bool)> = notes
@@ -241,8 +244,8 @@ impl<'a> Band<'a> {
             .enumerate()
             .map(|(index, note)| {
                 let place = self.place(made, note.bar);
-                let bars_before = bars_before(made.chorus, number, place.index);
-                let is_students = practice::is_students_turn(self.options.trade, bars_before);
+                let trade = self.trade_bar(made, place.index);
+                let is_students = trade.is_some_and(|trade| trade.is_students);
                 let next = notes.get(index + 1);
                 (
                     self.bass_note(made, note, next, &place, &mut placement),
@@ -367,6 +370,9 @@ impl<'a> Band<'a> {
                 bars_before: bars_before(made.chorus, number, index),
                 opens_chorus: index == 0,
                 closes_section: bars.get(index + 1).is_none_or(|next| next.opens_section),
+                place: bar.place,
+                stop_time: bar.stop_time,
+                trade: self.trade_bar(made, index),
             };
             for hit in drums::bar(&context, self.options.keeping, &mut strokes) {
                 if is_drummer && is_silent(made.chorus, bar, hit.in_bar) {
@@ -461,9 +467,21 @@ const STROKE: Ticks = Ticks(TICKS_PER_QUARTER / 8);
 /// What is let go before the last bar line.
 const RELEASE: i64 = TICKS_PER_QUARTER / 8;
 
-/// Bars before bar `index` of chorus `number` since the music began.
+/// Whose turn a bar of a chorus (from 0) is. Only the form is traded.
+pub fn trade_bar(
+    options: &ArrangeOptions,
+    chorus: &Chorus,
+    number: u32,
+    index: usize,
+) -> Option<TradeBar> {
+    let place = chorus.bars.get(index)?.place;
+    let trade = practice::trade_bar(options.trade, bars_before(chorus, number, index));
+    trade.filter(|_| place == Place::Form)
+}
+
+/// Bars before bar `index` of chorus `number` since the first chorus began; in an intro, since that began.
 fn bars_before(chorus: &Chorus, number: u32, index: usize) -> u64 {
-    u64::from(number.saturating_sub(1)) * chorus.bars.len() as u64 + index as u64
+    u64::from(number.saturating_sub(1)) * chorus.form_bars() as u64 + index as u64
 }
 
 /// Whether the harmony is silent there (`N.C.`): the whole band stops with it.

@@ -14,6 +14,24 @@ pub fn is_students_turn(trade: Option<u32>, bars_before: u64) -> bool {
     trade.is_some_and(|bars| bars_before / u64::from(bars.max(1)) % 2 == 1)
 }
 
+/// A bar of a trade.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct TradeBar {
+    /// Whether the student plays in it, and not the bass of the band.
+    pub is_students: bool,
+    /// Whether it is the last of its turn: the drummer leads into the next.
+    pub is_last: bool,
+}
+
+/// What a bar is in trades of so many bars; `bars_before` as for [`is_students_turn`].
+pub fn trade_bar(trade: Option<u32>, bars_before: u64) -> Option<TradeBar> {
+    let bars = u64::from(trade?.max(1));
+    Some(TradeBar {
+        is_students: is_students_turn(trade, bars_before),
+        is_last: bars_before % bars == bars - 1,
+    })
+}
+
 /// The tempo of a bar in the `chorus`-th chorus (from 1) if each is `step` quarters a minute faster than the
 /// one before, kept within what a chart may have.
 pub fn tempo(written: f64, step: f64, chorus: u32) -> f64 {

@@ -221,7 +221,15 @@ impl Session {
             .zip(&self.chorus(line.chorus).spans)
             .map(|(understood, span)| span.chord.as_ref().map(|_| understood.scale))
             .collect();
-        comp::comp(self.chorus(line.chorus), &scales, line, options)
+        let chorus = self.chorus(line.chorus);
+        let mut comp = comp::comp(chorus, &scales, line, options);
+        comp.attacks.retain(|attack| {
+            let index = (attack.bar as usize).saturating_sub(1);
+            let trade = arrangement::trade_bar(&self.wishes.arrange, chorus, line.chorus, index);
+            // The student is left alone until the bar that leads back.
+            trade.is_none_or(|trade| !trade.is_students || trade.is_last)
+        });
+        comp
     }
 
     /// The choruses asked for, made, with the ending behind them.

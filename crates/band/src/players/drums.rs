@@ -5,11 +5,16 @@
 //! 4/4: 2 and 4). Everything stays under the bass. Common practice, no source. Sounds are those of General
 //! MIDI level 1 (reference file `gm.csv`).
 
+use crate::performance::practice::TradeBar;
 use crate::players::{
     random_streams::below,
     styles::{Groove, PatternStroke, Piece, Style},
 };
-use endpin_theory::{Meter, Strength, Ticks, chart::Feel, did_you_mean};
+use endpin_theory::{
+    Meter, Strength, Ticks,
+    chart::{Feel, Place},
+    did_you_mean,
+};
 use rand_chacha::rand_core::Rng;
 use std::{fmt, str::FromStr};
 
@@ -177,13 +182,25 @@ pub struct BarContext<'a> {
     pub opens_chorus: bool,
     /// Whether it is the last of a section or chorus.
     pub closes_section: bool,
+    /// What it belongs to: intro, form, tag, or what an ending adds.
+    pub place: Place,
+    /// Whether the band plays on its first beat alone.
+    pub stop_time: bool,
+    /// Whose turn it is, if band and student trade bars.
+    pub trade: Option<TradeBar>,
 }
 
 /// The strokes of one bar.
 pub fn bar(context: &BarContext, keeping: TimeKeeping, rng: &mut impl Rng) -> Vec<Hit> {
     match keeping {
         TimeKeeping::Click(click) => clicks(context, click),
-        TimeKeeping::Kit(kit) => strokes(context, kit, rng),
+        TimeKeeping::Kit(kit) => {
+            let mut hits = strokes(context, kit, rng);
+            if context.stop_time {
+                hits.retain(|hit| hit.in_bar == Ticks::ZERO);
+            }
+            hits
+        }
     }
 }
 
@@ -291,7 +308,8 @@ fn strokes(context: &BarContext, kit: Kit, rng: &mut impl Rng) -> Vec<Hit> {
     if matches!(context.feel, Feel::Four | Feel::Broken | Feel::Two) && meter.unit() <= 4 {
         hits.extend(answers(context, kit, answer));
     }
-    if context.closes_section {
+    // Each trade is led into as a section is.
+    if context.closes_section || context.trade.is_some_and(|trade| trade.is_last) {
         fill(&mut hits, meter, kit, below(rng, FILLS.len() as u32 + 1));
     }
     hits.sort_by_key(|hit| (hit.in_bar, hit.key));

@@ -1,6 +1,6 @@
 //! Once through the form: bars in playing order and the spans of their chords.
 
-use super::{Chart, Feel, Harmony, Palette, Section, WrittenBar};
+use super::{Chart, Feel, Harmony, Palette, Place, Section, WrittenBar};
 use crate::{Chord, Interval, Key, Meter, NoteName, Strength, Ticks};
 use std::collections::{BTreeMap, HashMap};
 
@@ -37,6 +37,10 @@ pub struct Bar {
     pub tempo: f64,
     /// Palette that the chart asks for here.
     pub palette: Option<Palette>,
+    /// What it belongs to.
+    pub place: Place,
+    /// Whether the band plays on its first beat alone.
+    pub stop_time: bool,
     /// Beats of the chorus before it.
     pub first_beat: usize,
     /// Where it begins, from the start of the chorus.
@@ -65,6 +69,12 @@ impl Chorus {
     pub fn beats(&self) -> usize {
         let last = &self.bars[self.bars.len() - 1];
         last.first_beat + usize::from(last.meter.beats())
+    }
+
+    /// How many of its bars are of the form: all but those of a tag and of an ending; none of an intro.
+    pub fn form_bars(&self) -> usize {
+        let of_form = |bar: &&Bar| bar.place == Place::Form;
+        self.bars.iter().filter(of_form).count()
     }
 
     /// Length of the chorus.
@@ -208,61 +218,115 @@ impl Section {
 }
 
 pub(super) fn unroll(chart: &Chart, chorus: u32) -> Chorus {
-    let mut bars: Vec<Bar> = Vec::new();
-    let mut spans: Vec<Span> = Vec::new();
-    let pedals: BTreeMap<&str, NoteName> = chart
-        .sections
-        .iter()
-        .map(|section| (&*section.name, section.pedal_in(chart.key)))
-        .collect();
-    let mut beat = 0;
-    let mut start = Ticks::ZERO;
-    for (section, opens_section, written) in bars_in_order(chart) {
-        let number = bars.len() as u32 + 1;
+    let mut unrolling = Unrolling::of(chart, chorus);
+    unrolling.add_form();
+    unrolling.chorus()
+}
+
+/// Bars and spans as they are put together.
+pub(super) struct Unrolling<'a> {
+    chart: &'a Chart,
+    /// In whose feels, counted from 1.
+    number: u32,
+    bars: Vec<Bar>,
+    spans: Vec<Span>,
+    beat: usize,
+    start: Ticks,
+    pedals: BTreeMap<&'a str, NoteName>,
+}
+
+impl<'a> Unrolling<'a> {
+    pub(super) fn of(chart: &'a Chart, number: u32) -> Unrolling<'a> {
+        let sections = chart.sections.iter();
+        Unrolling {
+            chart,
+            number,
+            bars: Vec::new(),
+            spans: Vec::new(),
+            beat: 0,
+            start: Ticks::ZERO,
+            pedals: sections
+                .map(|section| (&*section.name, section.pedal_in(chart.key)))
+                .collect(),
+        }
+    }
+
+    /// The form, endings in turn.
+    pub(super) fn add_form(&mut self) {
+        for (section, opens_section, written) in bars_in_order(self.chart) {
+            self.add(section, opens_section, Place::Form, written);
+        }
+    }
+
+    /// A section once, with the first of its endings; its first chord is a new one whatever stands before it.
+    pub(super) fn add_section(&mut self, section: &Section, place: Place) {
+        let ending = section.endings.first().into_iter().flatten();
+        for (index, written) in section.bars.iter().chain(ending).enumerate() {
+            self.add(section, index == 0, place, written);
+        }
+    }
+
+    fn add(&mut self, section: &Section, opens_section: bool, place: Place, written: &WrittenBar) {
+        let chart = self.chart;
+        let number = self.bars.len() as u32 + 1;
         let bar = Bar {
             number,
             section: section.name.clone(),
             opens_section,
             meter: section.meter.clone().unwrap_or_else(|| chart.meter.clone()),
             feel: match (&section.feel, section.pedal) {
-                (Some(feel), _) => feel.of_chorus(chorus),
+                (Some(feel), _) => feel.of_chorus(self.number),
                 (None, Some(_)) => Feel::Pedal,
-                (None, None) => chart.feel.of_chorus(chorus),
+                (None, None) => chart.feel.of_chorus(self.number),
             },
-            pedal: pedals
+            pedal: self
+                .pedals
                 .get(&*section.name)
                 .copied()
                 .unwrap_or(chart.key.tonic),
             tempo: section.tempo.unwrap_or(chart.tempo),
             palette: section.palette.or(chart.palette),
-            first_beat: beat,
-            start,
+            place,
+            stop_time: section.stop_time,
+            first_beat: self.beat,
+            start: self.start,
         };
-        start += bar.meter.bar_ticks();
+        self.start += bar.meter.bar_ticks();
+        // What comes after the form is led into, even if its chord is the same.
+        let mut joins = !opens_section || place == Place::Form;
         for (harmony, beats) in written {
             let symbol = harmony.to_string();
-            match spans.last_mut() {
-                Some(span) if span.symbol == symbol => span.beats += beats,
-                _ => spans.push(Span {
+            match self.spans.last_mut() {
+                Some(span) if joins && span.symbol == symbol => span.beats += beats,
+                _ => self.spans.push(Span {
                     symbol,
                     chord: match harmony {
                         Harmony::Chord(symbol) => Some(symbol.chord().clone()),
                         Harmony::Silence => None,
                     },
-                    start: beat,
+                    start: self.beat,
                     beats: *beats,
                     bar: number,
-                    beat: (beat - bar.first_beat) as u32 + 1,
+                    beat: (self.beat - bar.first_beat) as u32 + 1,
                 }),
             }
-            beat += beats;
+            joins = true;
+            self.beat += beats;
         }
-        bars.push(bar);
+        self.bars.push(bar);
     }
-    Chorus {
-        title: chart.title.clone(),
-        key: chart.key,
-        bars,
-        spans,
+
+    /// The last bar so far.
+    pub(super) fn last(&self) -> Option<&Bar> {
+        self.bars.last()
+    }
+
+    pub(super) fn chorus(self) -> Chorus {
+        Chorus {
+            title: self.chart.title.clone(),
+            key: self.chart.key,
+            bars: self.bars,
+            spans: self.spans,
+        }
     }
 }

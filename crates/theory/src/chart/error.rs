@@ -1,6 +1,6 @@
 //! What is wrong with a chart, where, and what would be accepted.
 
-use super::{FeelError, MOST_BARS, PaletteError, TEMPO_RANGE};
+use super::{EndingError, FeelError, MOST_BARS, PaletteError, TEMPO_RANGE};
 use crate::{MeterError, chord::ChordError, key::KeyError};
 use std::{fmt, ops::Range};
 
@@ -67,6 +67,12 @@ pub enum ChartProblem {
     /// No palette.
     #[error("{0}")]
     Palette(PaletteError),
+    /// No ending.
+    #[error("{0}")]
+    Ending(EndingError),
+    /// Neither yes nor no.
+    #[error("\"{0}\" is neither yes nor no; write one of them")]
+    YesOrNo(String),
     /// A tempo beyond reason.
     #[error(
         "tempo {0} is out of reach; write quarter notes a minute, {from} to {to}",
@@ -115,12 +121,14 @@ pub enum ChartProblem {
     /// No bars at all.
     #[error("there are no bars here; write them as \"| F7 | Bb7 |\"")]
     NoBars,
-    /// A form that names a missing section.
+    /// A form, an intro or a tag that names a missing section.
     #[error(
-        "the form names section \"{found}\"{}; the chart has {known}",
+        "the {named_by} names section \"{found}\"{}; the chart has {known}",
         hint(suggestion)
     )]
     NoSection {
+        /// What names it: `form`, `intro` or `tag`.
+        named_by: &'static str,
         /// As written.
         found: String,
         /// The nearest section.

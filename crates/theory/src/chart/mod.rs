@@ -22,6 +22,7 @@ mod bars;
 mod chorus;
 mod error;
 mod feel;
+mod frame;
 pub mod plain;
 mod print;
 mod read;
@@ -31,6 +32,7 @@ pub(crate) use chorus::WrittenAt;
 pub use chorus::{Bar, Chorus, Span};
 pub use error::{ChartError, ChartProblem};
 pub use feel::{Feel, FeelError, Feels};
+pub use frame::{ENDING_SECTION, Ending, EndingError, Place};
 pub use print::bars_text;
 pub use symbol::Symbol;
 
@@ -112,9 +114,15 @@ pub struct Chart {
     pub feel: Feels,
     /// Colours of the comp's dominants, if the chart asks for some.
     pub palette: Option<Palette>,
+    /// How it ends, if it says so; else the seed chooses.
+    pub ending: Option<Ending>,
     /// Names of sections in playing order.
     form: Vec<String>,
-    /// Sections in the order of the file; every name of the form is among them.
+    /// Name of the section that is played once before the first chorus.
+    intro: Option<String>,
+    /// Name of the section that is played once after the last chorus.
+    tag: Option<String>,
+    /// Sections in the order of the file; every name of form, intro and tag is among them.
     sections: Vec<Section>,
     /// What there was to say about the text.
     remarks: Remarks,
@@ -150,6 +158,8 @@ pub struct Section {
     pub tempo: Option<f64>,
     /// A palette of its own.
     pub palette: Option<Palette>,
+    /// Whether the band plays on the first beat of its bars alone.
+    pub stop_time: bool,
 }
 
 /// A bar as written: what sounds in it and for how many beats, adding up to the meter.
@@ -190,6 +200,16 @@ impl Chart {
     /// Names of sections in playing order.
     pub fn form(&self) -> &[String] {
         &self.form
+    }
+
+    /// Name of the section that is played once before the first chorus, if there is one.
+    pub fn intro(&self) -> Option<&str> {
+        self.intro.as_deref()
+    }
+
+    /// Name of the section that is played once after the last chorus, if there is one.
+    pub fn tag(&self) -> Option<&str> {
+        self.tag.as_deref()
     }
 
     /// Sections in the order of the file.

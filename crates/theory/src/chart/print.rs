@@ -65,7 +65,16 @@ impl fmt::Display for Chart {
         if let Some(palette) = self.palette {
             writeln!(f, "palette = \"{palette}\"")?;
         }
+        if let Some(intro) = &self.intro {
+            writeln!(f, "intro = {}", quoted(intro))?;
+        }
         writeln!(f, "form = {}", quoted(&self.form.join(" ")))?;
+        if let Some(tag) = &self.tag {
+            writeln!(f, "tag = {}", quoted(tag))?;
+        }
+        if let Some(ending) = self.ending {
+            writeln!(f, "ending = \"{ending}\"")?;
+        }
         self.sections.iter().try_for_each(|section| section.fmt(f))
     }
 }
@@ -87,6 +96,9 @@ impl fmt::Display for Section {
         }
         if let Some(palette) = self.palette {
             writeln!(f, "palette = \"{palette}\"")?;
+        }
+        if self.stop_time {
+            writeln!(f, "stop-time = true")?;
         }
         writeln!(f, "bars = \"\"\"\n{}\"\"\"", bars_text(&self.bars))?;
         if !self.endings.is_empty() {

@@ -15,10 +15,19 @@ use toml::{
 type Value<'i> = Spanned<DeValue<'i>>;
 
 const CHART_KEYS: &[&str] = &[
-    "title", "key", "meter", "grouping", "tempo", "feel", "palette", "form", "section",
+    "title", "key", "meter", "grouping", "tempo", "feel", "palette", "intro", "form", "tag",
+    "ending", "section",
 ];
 const SECTION_KEYS: &[&str] = &[
-    "bars", "endings", "meter", "grouping", "feel", "pedal", "tempo", "palette",
+    "bars",
+    "endings",
+    "meter",
+    "grouping",
+    "feel",
+    "pedal",
+    "tempo",
+    "palette",
+    "stop-time",
 ];
 
 pub(super) fn chart(text: &str) -> Result<Chart, ChartError> {
@@ -51,6 +60,7 @@ pub(super) fn bars_alone(text: &str, meter: Meter) -> Result<Chart, ChartError> 
         pedal: None,
         tempo: None,
         palette: None,
+        stop_time: false,
     }];
     let chart = Chart {
         title: "Bars".to_owned(),
@@ -59,7 +69,10 @@ pub(super) fn bars_alone(text: &str, meter: Meter) -> Result<Chart, ChartError> 
         tempo: DEFAULT_TEMPO,
         feel: Feels::default(),
         palette: None,
+        ending: None,
         form: vec!["A".to_owned()],
+        intro: None,
+        tag: None,
         sections,
         remarks: Remarks::default(),
     };
@@ -94,13 +107,16 @@ fn read_chart(text: &str, entries: &DeTable<'_>) -> Result<Chart, Placed> {
     ))?;
     let sections = file.sections(&meter)?;
     let form_at = file.entries.get("form").map_or(0..0, Spanned::span);
+    let intro = file.named_section("intro", &sections)?;
+    let tag = file.named_section("tag", &sections)?;
     let form = match file.string("form")? {
         Some((form, at)) => read_form(&form, text, at, &sections)?,
-        None => sections
-            .iter()
-            .map(|section| section.name.clone())
-            .collect(),
+        None => usual_form(&sections, [&intro, &tag]),
     };
+    if form.is_empty() {
+        let missing = ChartProblem::Missing("section besides its intro and its tag");
+        return Err((missing, 0..0));
+    }
     let chart = Chart {
         title: title.0,
         key: key.key,
@@ -109,7 +125,10 @@ fn read_chart(text: &str, entries: &DeTable<'_>) -> Result<Chart, Placed> {
         tempo: file.tempo()?.unwrap_or(DEFAULT_TEMPO),
         feel: file.feels()?.unwrap_or_default(),
         palette: file.parsed("palette", ChartProblem::Palette)?,
+        ending: file.parsed("ending", ChartProblem::Ending)?,
         form,
+        intro,
+        tag,
         sections,
     };
     check_length(&chart, form_at)?;
@@ -120,8 +139,20 @@ fn read_chart(text: &str, entries: &DeTable<'_>) -> Result<Chart, Placed> {
 pub(super) static COMMON_TIME: std::sync::LazyLock<Meter> =
     std::sync::LazyLock::new(|| Meter::new(4, 4).expect("4/4 is a meter"));
 
+/// The sections as written, but for those that are played around the choruses.
+pub(super) fn usual_form(sections: &[Section], around: [&Option<String>; 2]) -> Vec<String> {
+    let names = sections.iter().map(|section| &section.name);
+    let in_form = names.filter(|name| around.iter().all(|other| other.as_ref() != Some(*name)));
+    in_form.cloned().collect()
+}
+
 pub(super) fn check_length(chart: &Chart, at: Range<usize>) -> Result<(), Placed> {
-    let bars = super::chorus::bars_in_order(chart).count();
+    let around = [&chart.intro, &chart.tag].into_iter().flatten();
+    let around = around.filter_map(|name| chart.section(name));
+    let around: usize = around
+        .map(|section| section.bars.len() + section.endings.first().map_or(0, Vec::len))
+        .sum();
+    let bars = super::chorus::bars_in_order(chart).count() + around;
     match bars {
         0..=MOST_BARS => Ok(()),
         _ => Err((ChartProblem::TooLong(bars), at)),
@@ -144,12 +175,7 @@ fn read_form(
         if !names.contains(&name) {
             let offset = name.as_ptr() as usize - form.as_ptr() as usize;
             let place = body.map_or(at, |start| start + offset..start + offset + name.len());
-            let problem = ChartProblem::NoSection {
-                found: name.to_owned(),
-                suggestion: nearest(name, names.iter().copied()),
-                known: names.join(", "),
-            };
-            return Err((problem, place));
+            return Err((no_section("form", name, sections), place));
         }
         played.push(name.to_owned());
     }
@@ -157,6 +183,24 @@ fn read_form(
         return Err((ChartProblem::Missing("section in its form"), at));
     }
     Ok(played)
+}
+
+/// That a form, an intro or a tag names a section that is not there.
+pub(super) fn no_section(
+    named_by: &'static str,
+    found: &str,
+    sections: &[Section],
+) -> ChartProblem {
+    let names: Vec<&str> = sections
+        .iter()
+        .map(|section| section.name.as_str())
+        .collect();
+    ChartProblem::NoSection {
+        named_by,
+        found: found.to_owned(),
+        suggestion: nearest(found, names.iter().copied()),
+        known: names.join(", "),
+    }
 }
 
 /// Where the text of a string begins in the file, if it stands there letter by letter: not after escapes.
@@ -233,6 +277,31 @@ impl Table<'_, '_> {
             return Ok(None);
         };
         text.parse().map(Some).map_err(|error| (problem(error), at))
+    }
+
+    /// The section that an entry names.
+    fn named_section(
+        &self,
+        key: &'static str,
+        sections: &[Section],
+    ) -> Result<Option<String>, Placed> {
+        let Some((name, at)) = self.string(key)? else {
+            return Ok(None);
+        };
+        let mut names = sections.iter().map(|section| section.name.as_str());
+        match names.any(|other| other == name) {
+            true => Ok(Some(name)),
+            false => Err((no_section(key, &name, sections), at)),
+        }
+    }
+
+    /// `true` or `false`; nothing is `false`.
+    fn yes(&self, key: &str) -> Result<bool, Placed> {
+        match self.entries.get(key).map(|value| (value, value.get_ref())) {
+            None => Ok(false),
+            Some((_, DeValue::Boolean(yes))) => Ok(*yes),
+            Some((value, _)) => Err(wrong_kind(key, value, "true or false")),
+        }
     }
 
     /// A feel, or a list of them, one a chorus.
@@ -374,6 +443,7 @@ impl Table<'_, '_> {
             pedal,
             tempo: self.tempo()?,
             palette: self.parsed("palette", ChartProblem::Palette)?,
+            stop_time: self.yes("stop-time")?,
         })
     }
 

@@ -164,6 +164,12 @@ pub fn chorus(
     let mut rhythms: Vec<Rhythm> = Vec::with_capacity(count);
     while rhythms.len() < count {
         let bar = rhythms.len();
+        if chorus.bars[bar].stop_time {
+            // Struck short on the first beat, whatever the bars around it have.
+            attacks.extend(place(chorus, bar, &[(0, 1)], None, around));
+            rhythms.push(vec![0]);
+            continue;
+        }
         let mut candidates = candidates(chorus, bar, attacks.last().copied(), around, rng);
         candidates.retain(|candidate| {
             let new = candidate.rhythms(chorus, bar);

@@ -11,6 +11,9 @@ fn context(meter: &Meter) -> BarContext<'_> {
         bars_before: 1,
         opens_chorus: false,
         closes_section: false,
+        place: Place::Form,
+        stop_time: false,
+        trade: None,
     }
 }
 

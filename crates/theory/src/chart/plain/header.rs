@@ -1,7 +1,7 @@
 //! The lines of a plain chart that say something about it: `key: F`, `tempo: 138`.
 
 use super::{
-    super::{ChartProblem, Feels, Palette, Section, TEMPO_RANGE, bars::Placed, read},
+    super::{ChartProblem, Ending, Feels, Palette, Section, TEMPO_RANGE, bars::Placed, read},
     mend::{self, Mend},
 };
 use crate::{Key, Meter, NoteName, ReadKey, nearest};
@@ -9,10 +9,18 @@ use std::ops::Range;
 
 /// What a chart has, and what a section of it has.
 const CHART_KEYS: &[&str] = &[
-    "title", "key", "meter", "grouping", "tempo", "feel", "palette", "form",
+    "title", "key", "meter", "grouping", "tempo", "feel", "palette", "intro", "form", "tag",
+    "ending",
 ];
 const SECTION_KEYS: &[&str] = &[
-    "meter", "grouping", "feel", "pedal", "tempo", "palette", "ending",
+    "meter",
+    "grouping",
+    "feel",
+    "pedal",
+    "tempo",
+    "palette",
+    "stop-time",
+    "ending",
 ];
 
 /// A line `key: value`.
@@ -30,7 +38,9 @@ impl<'a> Entry<'a> {
         let colon = line.find([':', '='])?;
         let key = line[..colon].trim_end();
         let after = &line[colon + 1..];
-        let is_word = !key.is_empty() && key.chars().all(|c| c.is_ascii_alphabetic());
+        let letters = |c: char| c.is_ascii_alphabetic() || c == '-';
+        let is_word =
+            key.starts_with(|c: char| c.is_ascii_alphabetic()) && key.chars().all(letters);
         if !is_word || after.starts_with('|') {
             return None;
         }
@@ -56,6 +66,11 @@ pub(super) struct Header {
     pub feel: Option<Feels>,
     pub pedal: Option<NoteName>,
     pub palette: Option<Palette>,
+    pub stop_time: bool,
+    /// How the chart ends.
+    pub ending: Option<Ending>,
+    intro: Option<(String, Range<usize>)>,
+    tag: Option<(String, Range<usize>)>,
     meter: Option<(String, Range<usize>)>,
     grouping: Option<(String, Range<usize>)>,
     form: Option<(String, Range<usize>)>,
@@ -107,6 +122,26 @@ impl Header {
                 .parse()
                 .map(|palette| self.palette = Some(palette))
                 .map_err(ChartProblem::Palette),
+            "ending" => value
+                .parse()
+                .map(|ending| self.ending = Some(ending))
+                .map_err(ChartProblem::Ending),
+            "stop-time" => match &*value.to_lowercase() {
+                "yes" | "true" => {
+                    self.stop_time = true;
+                    Ok(())
+                }
+                "no" | "false" => Ok(()),
+                _ => Err(ChartProblem::YesOrNo(value.to_owned())),
+            },
+            "intro" => {
+                self.intro = Some(text);
+                Ok(())
+            }
+            "tag" => {
+                self.tag = Some(text);
+                Ok(())
+            }
             "tempo" => match value.parse() {
                 Ok(tempo) if TEMPO_RANGE.contains(&tempo) => {
                     self.tempo = Some(tempo);
@@ -160,11 +195,36 @@ impl Header {
         }
     }
 
+    /// The section that is played before the first chorus, and the one after the last.
+    pub fn around(&self, sections: &[Section], problems: &mut Problems) -> [Option<String>; 2] {
+        let names: Vec<&str> = sections.iter().map(|section| &*section.name).collect();
+        [("intro", &self.intro), ("tag", &self.tag)].map(|(key, written)| {
+            let (name, at) = written.as_ref()?;
+            if names.contains(&&**name) {
+                return Some(name.clone());
+            }
+            let problem = read::no_section(key, name, sections);
+            let mends = sections_instead(name, at, &names);
+            problems.push(((problem, at.clone()), mends));
+            None
+        })
+    }
+
     /// The names of the sections in playing order; `AABA` is `A A B A`.
-    pub fn form(&self, sections: &[Section], problems: &mut Problems) -> Vec<String> {
+    pub fn form(
+        &self,
+        sections: &[Section],
+        around: [&Option<String>; 2],
+        problems: &mut Problems,
+    ) -> Vec<String> {
         let names: Vec<&str> = sections.iter().map(|section| &*section.name).collect();
         let Some((form, at)) = &self.form else {
-            return names.into_iter().map(str::to_owned).collect();
+            let form = read::usual_form(sections, around);
+            if form.is_empty() && !sections.is_empty() {
+                let problem = ChartProblem::Missing("section besides its intro and its tag");
+                problems.push(((problem, 0..0), Vec::new()));
+            }
+            return form;
         };
         let mut played = Vec::new();
         for word in form
@@ -182,20 +242,8 @@ impl Header {
             }
             let start = at.start + (word.as_ptr() as usize - form.as_ptr() as usize);
             let place = start..start + word.len();
-            let near = nearest(word, names.iter().copied());
-            let options = match &near {
-                Some(near) => vec![near.clone()],
-                None => names.iter().take(3).map(|&name| name.to_owned()).collect(),
-            };
-            let mends = options
-                .into_iter()
-                .map(|name| Mend::new(place.clone(), name))
-                .collect();
-            let problem = ChartProblem::NoSection {
-                found: word.to_owned(),
-                suggestion: near,
-                known: names.join(", "),
-            };
+            let mends = sections_instead(word, &place, &names);
+            let problem = read::no_section("form", word, sections);
             problems.push(((problem, place), mends));
         }
         if played.is_empty() && problems.is_empty() {
@@ -204,6 +252,16 @@ impl Header {
         }
         played
     }
+}
+
+/// The nearest section, or the first few.
+fn sections_instead(word: &str, at: &Range<usize>, names: &[&str]) -> Vec<Mend> {
+    let options = match nearest(word, names.iter().copied()) {
+        Some(near) => vec![near],
+        None => names.iter().take(3).map(|&name| name.to_owned()).collect(),
+    };
+    let options = options.into_iter();
+    options.map(|name| Mend::new(at.clone(), name)).collect()
 }
 
 fn mends(key: &str, value: &str, at: &Range<usize>) -> Vec<Mend> {

@@ -1,6 +1,6 @@
 //! What could stand in the place of a fault.
 
-use super::super::{ChartProblem, Feel, Palette, Symbol, TEMPO_RANGE, bars::Placed};
+use super::super::{ChartProblem, Ending, Feel, Palette, Symbol, TEMPO_RANGE, bars::Placed};
 use crate::{Key, nearest};
 use std::ops::Range;
 
@@ -112,6 +112,8 @@ pub(super) fn of_value(key: &str, value: &str) -> Vec<String> {
         }
         "feel" => near(Feel::ALL.map(|feel| feel.to_string()).into()),
         "palette" => near(Palette::ALL.map(|palette| palette.to_string()).into()),
+        "ending" => near(Ending::ALL.map(|ending| ending.to_string()).into()),
+        "stop-time" => ["yes", "no"].map(str::to_owned).into(),
         "meter" => ["4/4", "3/4"].map(str::to_owned).into(),
         "tempo" => {
             let (slowest, fastest) = (*TEMPO_RANGE.start(), *TEMPO_RANGE.end());

@@ -256,6 +256,7 @@ impl Reader {
                 pedal: draft.header.pedal,
                 tempo: draft.header.tempo,
                 palette: draft.header.palette,
+                stop_time: draft.header.stop_time,
             });
             read_sections.push(ReadSection {
                 name: draft.name,
@@ -267,7 +268,10 @@ impl Reader {
             self.problems
                 .push(((problem, text.len()..text.len()), Vec::new()));
         }
-        let form = self.header.form(&sections, &mut self.problems);
+        let [intro, tag] = self.header.around(&sections, &mut self.problems);
+        let form = self
+            .header
+            .form(&sections, [&intro, &tag], &mut self.problems);
         let chart = self.problems.is_empty().then(|| {
             let mut chart = Chart {
                 title: self.title.unwrap_or_else(|| UNTITLED.to_owned()),
@@ -276,7 +280,10 @@ impl Reader {
                 tempo: self.header.tempo.unwrap_or(DEFAULT_TEMPO),
                 feel: self.header.feel.unwrap_or_default(),
                 palette: self.header.palette,
+                ending: self.header.ending,
                 form,
+                intro,
+                tag,
                 sections,
                 remarks: Remarks::default(),
             };
