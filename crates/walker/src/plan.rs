@@ -48,11 +48,16 @@ pub struct Turn {
     pub fixed: Vec<Fixed>,
 }
 
-/// What every chorus plays, without end: some turns once, then others over and over.
+/// What every chorus plays, without end: some turns once, then others over and over. Before the first chorus
+/// may come an intro, which is chorus 0; one chorus may be the last, after which the line comes home.
 #[derive(Clone, Debug)]
 pub struct Plan {
+    /// The intro if there is one, the choruses, and if there is a last chorus that and the chord it leads to.
     turns: Vec<Turn>,
     repeat_from: usize,
+    has_intro: bool,
+    /// The place of the last chorus in the order of playing, from 0.
+    last: Option<u64>,
 }
 
 impl Plan {
@@ -111,18 +116,99 @@ impl Plan {
         plan
     }
 
+    /// Plays an intro before the first chorus, developed as far as that; it is chorus 0.
+    pub fn with_intro(mut self, chorus: Chorus) -> Plan {
+        let intro = Turn {
+            chorus: Arc::new(chorus),
+            development: self.turns[0].development,
+            fixed: Vec::new(),
+        };
+        self.turns.insert(0, intro);
+        self.repeat_from += 1;
+        self.has_intro = true;
+        self
+    }
+
+    /// Makes a chorus (from 1) the last: it plays `chorus`, the form with what comes after it, fixed where the
+    /// form is, and leads into `home`.
+    pub fn ending_with(mut self, number: u32, chorus: Chorus, home: Chorus) -> Plan {
+        let at = self.place_of(number);
+        let like = self.turns[self.turn_of(at)].clone();
+        self.turns.push(Turn {
+            chorus: Arc::new(chorus),
+            ..like.clone()
+        });
+        self.turns.push(Turn {
+            chorus: Arc::new(home),
+            fixed: Vec::new(),
+            ..like
+        });
+        self.last = Some(at);
+        self
+    }
+
     /// Fixes something in a chorus (from 1), or in every chorus.
     pub fn fix(&mut self, chorus: Option<u32>, fixed: &[Fixed]) {
-        let turns = match chorus {
-            None => 0..self.turns.len(),
+        let turns: Vec<usize> = match chorus {
+            None => self.chorus_turns().collect(),
             Some(chorus) => {
-                let turn = self.own_turn(chorus);
-                turn..turn + 1
+                let own = self.own_turn(chorus);
+                let last = self.last_turn().filter(|_| self.is_last(chorus));
+                [own].into_iter().chain(last).collect()
             }
         };
-        for turn in &mut self.turns[turns] {
-            turn.fixed.extend_from_slice(fixed);
+        for turn in turns {
+            self.turns[turn].fixed.extend_from_slice(fixed);
         }
+    }
+
+    /// The turns that choruses play: neither an intro nor what the last chorus leads to.
+    fn chorus_turns(&self) -> impl Iterator<Item = usize> + use<> {
+        let choruses = usize::from(self.has_intro)..self.endless();
+        choruses.chain(self.last_turn())
+    }
+
+    /// How many turns there are besides the last chorus and what it leads to.
+    pub(crate) fn endless(&self) -> usize {
+        match self.last {
+            Some(_) => self.turns.len() - 2,
+            None => self.turns.len(),
+        }
+    }
+
+    /// The turn of the last chorus, if there is one.
+    pub fn last_turn(&self) -> Option<usize> {
+        self.last.map(|_| self.turns.len() - 2)
+    }
+
+    /// The turn in whose place the last chorus is played: both begin alike.
+    pub(crate) fn in_place_of_last(&self) -> Option<usize> {
+        self.last.map(|at| self.endless_turn_of(at))
+    }
+
+    fn is_last(&self, number: u32) -> bool {
+        self.last == Some(self.place_of(number))
+    }
+
+    /// Whether an intro comes before the first chorus.
+    pub fn has_intro(&self) -> bool {
+        self.has_intro
+    }
+
+    /// The turn of the first chorus.
+    pub fn first_turn(&self) -> usize {
+        usize::from(self.has_intro)
+    }
+
+    /// The place in the order of playing, from 0, of a chorus (from 1; 0 is the intro).
+    pub fn place_of(&self, number: u32) -> u64 {
+        (u64::from(number) + u64::from(self.has_intro)).saturating_sub(1)
+    }
+
+    /// The chorus (from 1; 0 is the intro) at a place in the order of playing, from 0.
+    pub fn number_at(&self, place: u64) -> u32 {
+        let number = place + 1 - u64::from(self.has_intro);
+        u32::try_from(number).unwrap_or(u32::MAX)
     }
 
     /// Keeps bars of a chorus through all choruses, and that chorus as it is.
@@ -132,6 +218,7 @@ impl Plan {
     pub fn hold(&mut self, source: &ChorusLine, bars: &Bars) -> Result<(), WalkError> {
         let own = self.own_turn(source.chorus);
         let last = self.turns[own].chorus.bars.len() as u32;
+        let own_as_last = self.last_turn().filter(|_| self.is_last(source.chorus));
         if *bars.0.end() > last {
             return Err(WalkError::NoBar {
                 bar: *bars.0.end(),
@@ -139,10 +226,11 @@ impl Plan {
             });
         }
         let held = Fixed::bars_of(source, last, |bar| bars.0.contains(&bar));
-        for (turn, fixed) in self.turns.iter_mut().enumerate() {
-            match turn == own {
-                true => fixed.fixed = Fixed::bars_of(source, last, |_| true),
-                false => fixed.fixed.extend_from_slice(&held),
+        for turn in self.chorus_turns() {
+            let fixed = &mut self.turns[turn].fixed;
+            match turn == own || Some(turn) == own_as_last {
+                true => *fixed = Fixed::bars_of(source, last, |_| true),
+                false => fixed.extend_from_slice(&held),
             }
         }
         Ok(())
@@ -150,11 +238,11 @@ impl Plan {
 
     /// Makes the turn of a chorus (from 1) its own, played by no other, and gives it.
     pub fn own_turn(&mut self, chorus: u32) -> usize {
-        let turn = chorus.max(1) as usize - 1;
+        let turn = self.place_of(chorus.max(1)) as usize;
         while self.repeat_from <= turn {
             // One more play of the first repeated turn before the repeats begin; the others move round.
             let first = self.turns[self.repeat_from].clone();
-            self.turns.push(first);
+            self.turns.insert(self.endless(), first);
             self.repeat_from += 1;
         }
         turn
@@ -166,7 +254,12 @@ impl Plan {
     /// If nothing is left to repeat.
     pub fn of_turns(turns: Vec<Turn>, repeat_from: usize) -> Plan {
         assert!(repeat_from < turns.len(), "a plan needs turns to repeat");
-        Plan { turns, repeat_from }
+        Plan {
+            turns,
+            repeat_from,
+            has_intro: false,
+            last: None,
+        }
     }
 
     /// The different turns.
@@ -174,21 +267,32 @@ impl Plan {
         &self.turns
     }
 
-    /// Which turn a chorus (from 0) plays.
-    pub fn turn_of(&self, chorus: u64) -> usize {
-        let count = self.turns.len() as u64;
-        if chorus < count {
-            return chorus as usize;
+    /// Which turn is played at a place in the order of playing, from 0: the intro if there is one, then the
+    /// choruses.
+    pub fn turn_of(&self, place: u64) -> usize {
+        match self.last {
+            Some(last) if place == last => self.endless(),
+            Some(last) if place > last => self.endless() + 1,
+            _ => self.endless_turn_of(place),
         }
-        let period = count - self.repeat_from as u64;
-        self.repeat_from + ((chorus - self.repeat_from as u64) % period) as usize
     }
 
-    /// The turn after a turn.
+    /// The same as if there were no last chorus.
+    fn endless_turn_of(&self, place: u64) -> usize {
+        let count = self.endless() as u64;
+        if place < count {
+            return place as usize;
+        }
+        let period = count - self.repeat_from as u64;
+        self.repeat_from + ((place - self.repeat_from as u64) % period) as usize
+    }
+
+    /// The turn after a turn; home stays home.
     pub fn after(&self, turn: usize) -> usize {
-        match turn + 1 < self.turns.len() {
-            true => turn + 1,
-            false => self.repeat_from,
+        match turn + 1 {
+            next if turn >= self.endless() => next.min(self.turns.len() - 1),
+            next if next < self.endless() => next,
+            _ => self.repeat_from,
         }
     }
 }

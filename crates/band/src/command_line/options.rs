@@ -6,7 +6,7 @@ use crate::{
     outputs::origin::Spared,
     performance::{
         arrangement::ArrangeOptions,
-        practice::{BarRange, KeyOrder},
+        practice::{BarRange, KeyOrder, StopTime},
         score::PartName,
         session::{Session, Wishes, chart_at_level},
     },
@@ -15,7 +15,7 @@ use crate::{
 use clap::Args;
 use endpin_theory::{
     Chart, Feel, FoundKey, Key, Meter, Palette, Pitch, ReadKey, Spelling,
-    chart::{TEMPO_RANGE, plain},
+    chart::{Ending, TEMPO_RANGE, plain},
     did_you_mean, find_key, find_keys,
 };
 use endpin_walker::{
@@ -114,7 +114,10 @@ pub struct LineOptions {
     /// Names of notes: reader (by key and direction, no double signs) or strict (each degree on its own letter)
     #[arg(long, value_name = "FOR", default_value_t)]
     pub spelling: Spelling,
-    /// No ending bar, so that the choruses loop
+    /// How the band ends: held, ritard, stop or thrice [default: the chart's, or held, ritard or stop by the seed]
+    #[arg(long, value_name = "HOW", conflicts_with = "loop_ready")]
+    pub ending: Option<Ending>,
+    /// No intro, tag or ending, so that the choruses loop
     #[arg(long)]
     pub loop_ready: bool,
 }
@@ -175,6 +178,9 @@ pub struct BandOptions {
     /// Take turns: the bass rests every other N bars, for you to play
     #[arg(long, value_name = "N", value_parser = whole::<u32, 1, 64>)]
     pub trade: Option<u32>,
+    /// Play on the first beat of each bar alone: in chorus N, or in all
+    #[arg(long, value_name = "N", num_args = 0..=1, default_missing_value = "all", require_equals = true)]
+    pub stop_time: Option<StopTime>,
     /// Quarter notes a minute by which each chorus is faster than the one before
     #[arg(long, value_name = "BPM", default_value_t = 0.0, allow_negative_numbers = true, value_parser = number::<-100, 100>)]
     pub tempo_step: f64,
@@ -286,7 +292,10 @@ impl Performance {
             apart: self.line.apart,
             keys: self.band.keys,
             bars: self.band.bars_range,
+            ending: self.line.ending,
+            stop_time: self.band.stop_time,
             loop_ready: self.line.loop_ready,
+            endless: false,
         };
         Ok((chart, wishes))
     }

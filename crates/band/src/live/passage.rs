@@ -96,6 +96,67 @@ impl Passage {
         cues
     }
 
+    /// Puts another passage behind this one, without its notes.
+    pub fn append(&mut self, next: Passage) {
+        let (sections, bars, beats) = (self.sections.len(), self.bars.len(), self.beats.len());
+        if bars == 0 {
+            self.key = next.key;
+        }
+        let end = self.end;
+        self.sections
+            .extend(next.sections.into_iter().map(|section| PassageSection {
+                first_bar: section.first_bar + bars,
+                ..section
+            }));
+        self.bars
+            .extend(next.bars.into_iter().map(|bar| PassageBar {
+                section: bar.section + sections,
+                first_beat: bar.first_beat + beats,
+                ..bar
+            }));
+        self.beats
+            .extend(next.beats.into_iter().map(|beat| PassageBeat {
+                start: end + beat.start,
+                bar: beat.bar + bars,
+                ..beat
+            }));
+        self.end = end + next.end;
+    }
+
+    /// What follows the bars before `bar`, an index at which a section begins; without its notes.
+    pub fn from_bar(self, bar: usize) -> Passage {
+        let (first_beat, start) = (self.bars[bar].first_beat, self.bar_start(bar));
+        let first_section = self.bars[bar].section;
+        let sections = self.sections.into_iter().skip(first_section);
+        let bars = self.bars.into_iter().skip(bar);
+        let beats = self.beats.into_iter().skip(first_beat);
+        Passage {
+            key: self.key,
+            sections: sections
+                .map(|section| PassageSection {
+                    first_bar: section.first_bar - bar,
+                    ..section
+                })
+                .collect(),
+            bars: bars
+                .map(|bar| PassageBar {
+                    section: bar.section - first_section,
+                    first_beat: bar.first_beat - first_beat,
+                    ..bar
+                })
+                .collect(),
+            beats: beats
+                .map(|beat| PassageBeat {
+                    start: beat.start - start,
+                    bar: beat.bar - bar,
+                    ..beat
+                })
+                .collect(),
+            notes: Vec::new(),
+            end: self.end - start,
+        }
+    }
+
     /// Whether this beat opens its bar.
     pub fn opens_bar(&self, beat: usize) -> bool {
         self.bars[self.beats[beat].bar].first_beat == beat

@@ -10,13 +10,13 @@ use super::redraw::Amendment;
 /// What a passage is to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum PassageKind {
-    /// What is played before the first chorus.
+    /// What is played before the first chorus: the bars counted in, and the intro.
     CountIn,
     /// The whole form.
     Chorus,
     /// One section of it, as an index in playing order, that will be played again and again.
     Section(usize),
-    /// The bar after the last chorus.
+    /// What is played after the last chorus: the tag, and the last chord.
     Ending,
 }
 

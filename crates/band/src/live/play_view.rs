@@ -131,8 +131,10 @@ impl PlayView {
     /// Where play is, in words: `chorus 2 of 3`.
     pub fn place(&self) -> String {
         match (self.kind, self.choruses) {
+            // Before the bars of an intro stand those that are counted.
+            (PassageKind::CountIn, _) if !self.section().is_empty() => "intro".into(),
             (PassageKind::CountIn, _) => "count-in".into(),
-            (PassageKind::Ending, _) => "ending".into(),
+            (PassageKind::Ending, _) => self.section().to_lowercase(),
             (PassageKind::Section(_), _) => format!("section {} again", self.section()),
             (PassageKind::Chorus, Some(choruses)) => {
                 format!("chorus {} of {choruses}", self.chorus)

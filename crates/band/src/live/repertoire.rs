@@ -1,6 +1,6 @@
 //! The repertoire: passages made from a chart, as sessions make them for files.
 
-use endpin_theory::{Chart, Chorus, Ticks};
+use endpin_theory::{Chart, Chorus, Ticks, chart::Bar};
 use endpin_walker::{ChorusLine, Level, LineNote};
 
 use super::passage::{Passage, PassageBar, PassageBeat, PassageSection};
@@ -10,9 +10,10 @@ use crate::failure::Failure;
 use crate::performance::arrangement::{self, ArrangeOptions, EndingBar, MadeChorus};
 use crate::performance::practice::{self, BarRange};
 use crate::performance::session::{Session, Wishes, chart_at_level};
+use crate::players::comp::ChorusComp;
 
-/// What tells one session from another.
-type Sort = (u64, u8, i8, Option<usize>);
+/// What tells one session from another: seed, level, key, section, and the chorus that is the last.
+type Sort = (u64, u8, i8, Option<usize>, Option<u32>);
 
 /// Sessions kept at hand: the form, a section of it, and the same before the last change of mind.
 const KEPT: usize = 4;
@@ -29,6 +30,7 @@ impl Repertoire {
     /// The repertoire of a chart. Parts are muted in play, not here.
     pub fn new(chart: Chart, mut wishes: Wishes) -> Repertoire {
         wishes.arrange.mute.clear();
+        wishes.endless = true;
         Repertoire {
             chart,
             wishes,
@@ -45,6 +47,15 @@ impl Repertoire {
             level: self.wishes.line.level.number(),
             transpose: 0,
         }
+    }
+
+    /// Whether an intro comes before the first chorus.
+    ///
+    /// # Errors
+    /// A chart that leaves no line.
+    pub fn has_intro(&mut self) -> Result<bool, Failure> {
+        let request = self.first_request();
+        Ok(self.session(&request)?.0.has_intro())
     }
 
     /// Makes a passage.
@@ -91,7 +102,18 @@ impl Repertoire {
             PassageKind::Section(section) => Some(section),
             _ => None,
         };
-        let sort = (request.seed, request.level, request.transpose, section);
+        let last = (request.kind == PassageKind::Ending).then_some(request.chorus);
+        let last = last.filter(|_| {
+            self.chart
+                .has_bars_after(self.wishes.ending.or(self.chart.ending))
+        });
+        let sort = (
+            request.seed,
+            request.level,
+            request.transpose,
+            section,
+            last,
+        );
         let bars = section.map(|section| self.bars_of(section)).transpose()?;
         match self.sessions.iter().position(|(kept, _)| *kept == sort) {
             Some(found) => {
@@ -122,6 +144,10 @@ impl Repertoire {
         wishes.arrange.seed = request.seed;
         wishes.line.level = Level::try_from(request.level).map_err(Failure::input)?;
         wishes.bars = bars.or(wishes.bars);
+        if request.kind == PassageKind::Ending {
+            wishes.endless = false;
+            wishes.choruses = request.chorus..request.chorus + 1;
+        }
         let key = practice::transposed(self.chart.key, request.transpose.into());
         let chart = self.chart.in_key(key);
         Session::new(chart_at_level(chart, &wishes.line), wishes)
@@ -161,11 +187,7 @@ impl PassageSource for Repertoire {
 }
 
 /// The bars, beats and labels of a chorus, without its sound.
-fn labelled(
-    chorus: &Chorus,
-    line: &[LineNote],
-    tempo: impl Fn(&endpin_theory::chart::Bar) -> f64,
-) -> Passage {
+fn labelled(chorus: &Chorus, line: &[LineNote], tempo: impl Fn(&Bar) -> f64) -> Passage {
     let mut passage = Passage {
         key: chorus.key.to_string(),
         end: chorus.length(),
@@ -174,7 +196,7 @@ fn labelled(
     for (index, bar) in chorus.bars.iter().enumerate() {
         if bar.opens_section || index == 0 {
             passage.sections.push(PassageSection {
-                name: bar.section.clone(),
+                name: bar.heading().to_owned(),
                 first_bar: index,
             });
         }
@@ -208,13 +230,7 @@ fn labelled(
 }
 
 /// A passage of `bars` empty bars like `like`, at its tempo.
-fn plain(
-    session: &Session,
-    like: &endpin_theory::chart::Bar,
-    bars: u32,
-    name: &str,
-    chord: &str,
-) -> Passage {
+fn plain(session: &Session, like: &Bar, bars: u32, name: &str, chord: &str) -> Passage {
     let beats = usize::from(like.meter.beats());
     let mut passage = Passage {
         key: session.chart().key.to_string(),
@@ -244,24 +260,37 @@ fn plain(
     passage
 }
 
-/// The bars counted in before a chorus.
+/// What comes before a first chorus: the bars counted in, and the intro.
 fn count_in(session: &Session, line: &ChorusLine) -> Passage {
-    let chorus = session.chorus(line.chorus);
     let options = &session.wishes().arrange;
+    let intro = session.has_intro().then(|| session.line(0));
+    let opening = intro.as_ref().unwrap_or(line);
+    let comp = match intro {
+        Some(_) => session.comp(opening),
+        None => ChorusComp::default(),
+    };
+    let chorus = session.chorus(opening.chorus);
     let made = MadeChorus {
         chorus,
-        development: session.development(line.chorus),
-        line,
-        comp: &Default::default(),
+        development: session.development(opening.chorus),
+        line: opening,
+        comp: &comp,
     };
     let score = arrangement::arrange(&[made], None, options);
-    let mut passage = plain(session, &chorus.bars[0], options.count_in, "", "");
+    let mut passage = match options.count_in {
+        0 => Passage::default(),
+        bars => plain(session, &chorus.bars[0], bars, "", ""),
+    };
+    if intro.is_some() {
+        let tempo = |bar: &Bar| practice::tempo(bar.tempo, options.tempo_step, 1);
+        passage.append(labelled(chorus, &opening.notes, tempo));
+    }
     passage.notes = Passage::cues(&score, Ticks::ZERO);
     passage.notes.retain(|note| note.start < passage.end);
     passage
 }
 
-/// The bar after a chorus.
+/// What comes after a chorus: the tag or what else leads on, and the last chord.
 fn ending(session: &Session, line: &ChorusLine) -> Passage {
     let chorus = session.chorus(line.chorus);
     let options = ArrangeOptions {
@@ -271,31 +300,41 @@ fn ending(session: &Session, line: &ChorusLine) -> Passage {
     let Some((bass, attack)) = session.ending(line) else {
         return Passage::default();
     };
+    let tempo = |bar: &Bar| practice::tempo(bar.tempo, options.tempo_step, line.chorus);
+    let form = chorus.form_bars();
+    let (comp, mut passage) = match chorus.bars.get(form) {
+        Some(first) => {
+            let whole = labelled(chorus, &line.notes, tempo);
+            (
+                session.comp(line),
+                whole.from_bar(first.number as usize - 1),
+            )
+        }
+        None => (ChorusComp::default(), Passage::default()),
+    };
     let made = MadeChorus {
         chorus,
         development: session.development(line.chorus),
         line,
-        comp: &Default::default(),
+        comp: &comp,
     };
-    let held = EndingBar {
+    let last_bar = EndingBar {
         bass: &bass,
         comp: attack.as_ref(),
+        how: session.how_it_ends(),
     };
-    let score = arrangement::arrange(&[made], Some(held), &options);
-    let origin = chorus.length();
+    let score = arrangement::arrange(&[made], Some(last_bar), &options);
+    let origin = chorus.length() - passage.end;
     let last = &chorus.bars[chorus.bars.len() - 1];
-    let like = match last.meter.bar_ticks() == bass.length {
-        true => last,
-        false => &chorus.bars[0],
-    };
-    let mut passage = plain(session, like, 1, "ending", &bass.chord);
-    let tempo = practice::tempo(last.tempo, options.tempo_step, line.chorus);
-    passage.bars[0].tempo = tempo;
-    passage.bars[0].number = chorus.bars.len() as u32 + 1;
+    let mut home = plain(session, last, 1, "ending", &bass.chord);
+    home.bars[0].tempo = tempo(last);
+    home.bars[0].number = chorus.bars.len() as u32 + 1;
     let label = (bass.pitch.to_string(), bass.role.to_string());
-    for beat in &mut passage.beats {
+    let sounding = home.beats.iter_mut();
+    for beat in sounding.filter(|beat| beat.start < bass.length) {
         beat.bass = Some(label.clone());
     }
+    passage.append(home);
     passage.notes = Passage::cues(&score, origin);
     passage.notes.retain(|note| note.start >= Ticks::ZERO);
     passage

@@ -2,11 +2,22 @@
 
 use super::marks::{Grade, Mark, grade_line};
 use crate::failure::printable;
-use endpin_theory::{Chorus, Ticks, chart::Bar};
+use endpin_theory::{
+    Chorus, Ticks,
+    chart::{Bar, Place},
+};
 use endpin_walker::{ChorusLine, LineNote};
 
 /// What stands under a bar besides the line, such as the comp's attacks.
 pub type Beneath<'a> = &'a dyn Fn(u32) -> Vec<String>;
+
+/// `Chorus 2`; chorus 0 is the intro.
+pub fn chorus_words(number: u32) -> String {
+    match number {
+        0 => "Intro".to_owned(),
+        _ => format!("Chorus {number}"),
+    }
+}
 
 /// A note as it stands in its bar: where, its name, and its number among the marks.
 #[derive(Clone, Debug)]
@@ -24,9 +35,11 @@ pub fn chorus(chorus: &Chorus, line: &ChorusLine, marks: &[Mark], beneath: Benea
     let mut text = String::new();
     let mut section = "";
     for bar in &chorus.bars {
-        if bar.opens_section && (bar.section != section || chorus.bars.len() > 16) {
-            text.push_str(&format!("[{}]\n", printable(&bar.section)));
-            section = &bar.section;
+        // Over an intro its name stands already.
+        let is_named = bar.heading() != section || chorus.bars.len() > 16;
+        if bar.opens_section && bar.place != Place::Intro && is_named {
+            text.push_str(&format!("[{}]\n", printable(bar.heading())));
+            section = bar.heading();
         }
         let notes = line.notes.iter().enumerate();
         let notes = notes.filter(|(_, note)| note.bar == bar.number);

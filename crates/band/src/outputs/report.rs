@@ -7,7 +7,7 @@ use crate::{
         comp::CompAttack,
     },
 };
-use endpin_theory::Palette;
+use endpin_theory::{Chorus, Palette, chart::Place};
 use endpin_walker::{Liberty, LineNote, line::fingering::Fingering};
 use serde::Serialize;
 
@@ -34,10 +34,12 @@ pub fn rounded(value: f64, digits: i32) -> f64 {
 /// A note of a line as reports give it.
 #[derive(Debug, Serialize)]
 pub struct NoteReport<'a> {
-    /// Its chorus, from 1.
+    /// Its chorus, from 1; 0 is the intro.
     pub chorus: u32,
-    /// Its bar within the chorus, from 1.
+    /// Its bar within the chorus, from 1; a tag and the ending go on counting where the form ends.
     pub bar: u32,
+    /// What its bar belongs to: intro, form, tag or ending.
+    pub place: String,
     /// Its beat, from 1.
     pub beat: f64,
     /// Notated length in beats.
@@ -69,11 +71,18 @@ pub struct NoteReport<'a> {
     pub why: &'a str,
 }
 
+/// What a bar of a chorus, from 1, belongs to; the last chord stands beyond the chorus.
+fn place_of(chorus: &Chorus, bar: u32) -> String {
+    let bar = chorus.bars.get((bar as usize).wrapping_sub(1));
+    bar.map_or(Place::Ending, |bar| bar.place).to_string()
+}
+
 impl<'a> NoteReport<'a> {
-    fn new(note: &'a LineNote, place: Option<&Fingering>) -> Self {
+    fn new(note: &'a LineNote, chorus: &Chorus, place: Option<&Fingering>) -> Self {
         NoteReport {
             chorus: note.chorus,
             bar: note.bar,
+            place: place_of(chorus, note.bar),
             beat: note.beat(),
             length: note.beats(),
             midi: note.pitch.midi(),
@@ -114,6 +123,7 @@ pub struct LineReport<'a> {
 struct AttackReport {
     chorus: u32,
     bar: u32,
+    place: String,
     beat: f64,
     length: f64,
     midi: Vec<u8>,
@@ -123,10 +133,11 @@ struct AttackReport {
 }
 
 impl AttackReport {
-    fn new(chorus: u32, attack: &CompAttack) -> Self {
+    fn new(number: u32, chorus: &Chorus, attack: &CompAttack) -> Self {
         AttackReport {
-            chorus,
+            chorus: number,
             bar: attack.bar,
+            place: place_of(chorus, attack.bar),
             beat: attack.beat(),
             length: attack.beats(),
             midi: attack.voicing.keys.clone(),
@@ -192,13 +203,19 @@ impl<'a> LineReport<'a> {
     pub fn new(session: &'a Session, made: &'a Made<'a>) -> LineReport<'a> {
         let tablature = made.tablature();
         let place = |index: usize| tablature.as_ref()?.places.get(index);
-        let note = |(index, note)| NoteReport::new(note, place(index));
+        let note = |(index, note): (usize, &'a LineNote)| {
+            NoteReport::new(note, session.chorus(note.chorus), place(index))
+        };
         LineReport {
             format: "endpin-line/1",
             chart: &session.chart().title,
             key: session.chart().key.to_string(),
             seed: session.wishes().seed,
-            choruses: made.choruses.len() as u32,
+            choruses: made
+                .played()
+                .iter()
+                .filter(|(_, line)| line.chorus > 0)
+                .count() as u32,
             notes: made.notes().enumerate().map(note).collect(),
             comp: None,
             meetings: None,
@@ -209,13 +226,13 @@ impl<'a> LineReport<'a> {
     /// With the comp and its collisions.
     pub fn with_comp(self, made: &Made<'_>) -> LineReport<'a> {
         let attacks = made.choruses.iter().flat_map(|(line, comp)| {
-            comp.attacks
-                .iter()
-                .map(|attack| AttackReport::new(line.chorus, attack))
+            let chorus = made.chorus(line.chorus);
+            let attacks = comp.attacks.iter();
+            attacks.map(move |attack| AttackReport::new(line.chorus, chorus, attack))
         });
         let last = made.choruses.last().map_or(0, |(line, _)| line.chorus);
         let ending = made.ending.iter().flat_map(|(_, chord)| chord);
-        let ending = ending.map(|chord| AttackReport::new(last, chord));
+        let ending = ending.map(|chord| AttackReport::new(last, made.chorus(last), chord));
         let found = made.collisions();
         let mut meetings = vec![MeetingReport::new(None, &found)];
         let under_all = made.under_every_palette().into_iter();

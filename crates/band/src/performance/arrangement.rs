@@ -20,7 +20,7 @@ use crate::{
 };
 use endpin_theory::{
     Ticks,
-    chart::{Bar, Chorus, Place},
+    chart::{Bar, Chorus, Ending, Place},
     meter::TICKS_PER_QUARTER,
 };
 use endpin_walker::{ChorusLine, Development, LineNote, line::feel_of};
@@ -79,13 +79,15 @@ pub struct MadeChorus<'a> {
     pub comp: &'a ChorusComp,
 }
 
-/// The bar after the last chorus, in which all hold the home chord.
+/// The bar after the last chorus, in which all hold the home chord or strike it short.
 #[derive(Clone, Copy, Debug)]
 pub struct EndingBar<'a> {
-    /// The held root; its length is that of the bar.
+    /// The root: as long as the bar, or a beat where it is struck short.
     pub bass: &'a LineNote,
-    /// The held chord, if the comp plays one.
+    /// The chord, if the comp plays one.
     pub comp: Option<&'a CompAttack>,
+    /// How the band ends.
+    pub how: Ending,
 }
 
 /// Merges the parts of some choruses, in order, and the ending bar if there is one.
@@ -98,8 +100,10 @@ pub fn arrange(
     if let Some(first) = choruses.first() {
         band.count_in(first);
     }
-    for made in choruses {
-        band.chorus(made);
+    for (index, made) in choruses.iter().enumerate() {
+        let is_last = index + 1 == choruses.len();
+        let slows = ending.is_some_and(|ending| is_last && ending.how == Ending::Ritard);
+        band.chorus(made, slows);
     }
     if let (Some(ending), Some(last)) = (ending, choruses.last()) {
         band.ending(ending, last);
@@ -212,16 +216,31 @@ impl<'a> Band<'a> {
         }
     }
 
-    fn chorus(&mut self, made: &MadeChorus) {
+    fn chorus(&mut self, made: &MadeChorus, slows: bool) {
         let (chorus, number) = (made.chorus, made.line.chorus);
+        let beats = chorus.beats();
+        let slowing = match slows {
+            true => chorus.bars.iter().rev().take(RITARD_BARS).last(),
+            false => None,
+        };
+        let slows_from = slowing.map_or(beats, |bar| bar.first_beat);
         for bar in &chorus.bars {
             let (at, tempo) = (self.now + bar.start, self.tempo_of(bar, number));
-            self.marks.signs(at, &bar.meter, tempo, chorus.key);
-            if bar.start == Ticks::ZERO {
-                let marker = format!("chorus {number}, {}", bar.section);
+            let slowed = |beat: usize| match (bar.first_beat + beat).checked_sub(slows_from) {
+                Some(slowed) => tempo * ritard(slowed as f64 / (beats - slows_from) as f64),
+                None => tempo,
+            };
+            self.marks.signs(at, &bar.meter, slowed(0), chorus.key);
+            let heading = bar.heading();
+            if bar.start == Ticks::ZERO && bar.place == Place::Form {
+                let marker = format!("chorus {number}, {heading}");
                 self.marks.put(at, Mark::Marker(marker));
             } else if bar.opens_section {
-                self.marks.put(at, Mark::Marker(bar.section.clone()));
+                self.marks.put(at, Mark::Marker(heading.to_owned()));
+            }
+            for beat in 1..usize::from(bar.meter.beats()) {
+                let at = at + bar.meter.beat_ticks() * beat as i64;
+                self.marks.signs(at, &bar.meter, slowed(beat), chorus.key);
             }
         }
         if self.options.chord_texts {
@@ -285,7 +304,7 @@ impl<'a> Band<'a> {
         let loudness = match note.ghost {
             true => GHOST,
             false => {
-                let phrase = swing::phrase(place.index, made.line.chorus - 1);
+                let phrase = swing::phrase(place.index, made.line.chorus.saturating_sub(1));
                 BASS + swing::accent(note.strength, is_arrival) + phrase
             }
         };
@@ -316,7 +335,7 @@ impl<'a> Band<'a> {
             let shift = place.shift(&mut placement, attack.in_bar);
             let is_short = attack.length <= Ticks(attack.beat_length.0 / 2);
             let accent = if is_short { 5 } else { 0 };
-            let loudness = COMP + swing::phrase(place.index, number - 1) + accent;
+            let loudness = COMP + swing::phrase(place.index, number.saturating_sub(1)) + accent;
             let held = swing::comp_length(length, is_short);
             self.chord(attack, start + shift, held, end, loudness, placement.rng());
         }
@@ -394,23 +413,27 @@ impl<'a> Band<'a> {
 
     fn ending(&mut self, ending: EndingBar, last: &MadeChorus) {
         let bars = &last.chorus.bars;
-        let length = ending.bass.length;
-        // The held note lasts a bar of the meter at hand, or else of the opening one.
-        let meter = [bars.last(), bars.first()].into_iter().flatten();
-        let meter = meter
-            .map(|bar| &bar.meter)
-            .find(|meter| meter.bar_ticks() == length);
-        if let Some(meter) = meter {
-            let tempo = self.marks.tempo().unwrap_or(bars[0].tempo);
-            self.marks
-                .signs(self.now, &meter.clone(), tempo, last.chorus.key);
-        }
+        let meter = &bars[bars.len() - 1].meter;
+        let length = meter.bar_ticks();
+        let slowest = match ending.how {
+            Ending::Ritard => {
+                let written = self.tempo_of(&bars[bars.len() - 1], last.line.chorus);
+                Some(written * ritard(1.0))
+            }
+            _ => self.marks.tempo(),
+        };
+        let tempo = slowest.unwrap_or(bars[0].tempo);
+        self.marks.signs(self.now, meter, tempo, last.chorus.key);
         self.marks.put(self.now, Mark::Marker("ending".into()));
         if self.options.chord_texts {
             self.marks
                 .put(self.now, Mark::Chord(ending.bass.chord.clone()));
         }
-        let held = length - Ticks(RELEASE);
+        let held = match ending.how {
+            // Half of the beat that is written.
+            Ending::Stop => Ticks(ending.bass.length.0 / 2),
+            _ => length - Ticks(RELEASE),
+        };
         let root = ScoreNote {
             start: Ticks::ZERO,
             length: held,
@@ -464,6 +487,18 @@ const DRUMS: i32 = 13;
 const OPEN_STRINGS: [i16; 4] = [28, 33, 38, 43];
 /// A stroke is a moment; percussion sounds ring as they will.
 const STROKE: Ticks = Ticks(TICKS_PER_QUARTER / 8);
+/// Bars over which the band slows down.
+const RITARD_BARS: usize = 2;
+/// The share of the tempo at which a ritard arrives. Our choice.
+const SLOWEST: f64 = 0.55;
+
+/// The share of the tempo at which the band plays so far (0 to 1) on its way through a ritard: the cube of the
+/// speed falls evenly, as a runner comes to a halt (A. Friberg and J. Sundberg, "Does music performance allude to
+/// locomotion? A model of final ritardandi", J. Acoust. Soc. Am. 105, 1999; from memory, exponent 3).
+fn ritard(way: f64) -> f64 {
+    (1.0 + (SLOWEST.powi(3) - 1.0) * way.clamp(0.0, 1.0)).cbrt()
+}
+
 /// What is let go before the last bar line.
 const RELEASE: i64 = TICKS_PER_QUARTER / 8;
 

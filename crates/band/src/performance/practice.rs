@@ -32,6 +32,58 @@ pub fn trade_bar(trade: Option<u32>, bars_before: u64) -> Option<TradeBar> {
     })
 }
 
+/// The choruses in which the band plays on the first beat of each bar alone.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum StopTime {
+    /// All of them.
+    Always,
+    /// One of them, counted from 1.
+    Chorus(u32),
+}
+
+/// The last chorus that can be asked to be in stop-time: each up to it is planned by itself.
+const LAST_STOP_TIME: u32 = 64;
+
+/// A word that names no choruses.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+#[error(
+    "\"{0}\" is no chorus for stop-time; write its number, from 1 to {LAST_STOP_TIME}, or nothing for all"
+)]
+pub struct StopTimeError(String);
+
+impl FromStr for StopTime {
+    type Err = StopTimeError;
+
+    fn from_str(text: &str) -> Result<Self, StopTimeError> {
+        let number = text.parse().ok();
+        let number = number.filter(|number| (1..=LAST_STOP_TIME).contains(number));
+        match text {
+            "all" => Ok(StopTime::Always),
+            _ => number
+                .map(StopTime::Chorus)
+                .ok_or_else(|| StopTimeError(text.to_owned())),
+        }
+    }
+}
+
+impl StopTime {
+    /// Whether a chorus, counted from 1, is in stop-time.
+    pub fn includes(self, number: u32) -> bool {
+        match self {
+            StopTime::Always => true,
+            StopTime::Chorus(own) => own == number,
+        }
+    }
+
+    /// The first chorus, counted from 1, from which on all are alike.
+    pub fn settles_in(self) -> u32 {
+        match self {
+            StopTime::Always => 1,
+            StopTime::Chorus(number) => number + 1,
+        }
+    }
+}
+
 /// The tempo of a bar in the `chorus`-th chorus (from 1) if each is `step` quarters a minute faster than the
 /// one before, kept within what a chart may have.
 pub fn tempo(written: f64, step: f64, chorus: u32) -> f64 {

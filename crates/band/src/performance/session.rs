@@ -8,15 +8,19 @@ use crate::{
     outputs::midi_file,
     performance::{
         arrangement::{self, ArrangeOptions, EndingBar, MadeChorus},
-        practice,
+        practice::{self, StopTime},
         score::Score,
     },
     players::{
         collisions::{self, Collisions},
         comp::{self, ChorusComp, CompAttack, CompOptions},
+        random_streams::{Purpose, stream, weighted},
     },
 };
-use endpin_theory::{Chart, Chorus, Feel, Palette, Scale, Understood, analyse};
+use endpin_theory::{
+    Chart, Chorus, Feel, Palette, Scale, Understood, analyse,
+    chart::{Bar, Ending, Place},
+};
 use endpin_walker::{
     ChorusLine, Development, LineNote, Options, Plan, Tablature, Walker,
     pins::{Bars, Hold},
@@ -48,8 +52,14 @@ pub struct Wishes {
     pub keys: Option<practice::KeyOrder>,
     /// The bars to play, if not all.
     pub bars: Option<practice::BarRange>,
-    /// Whether the ending bar is left out.
+    /// How the band ends; none leaves it to the chart, or else to the seed.
+    pub ending: Option<Ending>,
+    /// In which bars the band plays on the first beat alone, besides those that the chart names.
+    pub stop_time: Option<StopTime>,
+    /// Whether intro, tag and ending are left out.
     pub loop_ready: bool,
+    /// Whether none of the choruses is known to be the last, so that none leads into a tag.
+    pub endless: bool,
 }
 
 impl Wishes {
@@ -73,7 +83,10 @@ impl Wishes {
             },
             keys: None,
             bars: None,
+            ending: None,
+            stop_time: None,
             loop_ready: false,
+            endless: false,
         }
     }
 }
@@ -87,10 +100,30 @@ pub fn chart_at_level(mut chart: Chart, line: &Options) -> Chart {
     chart
 }
 
+/// How often each ending is chosen where none is named. One that adds bars has to be named, since a player who
+/// reads along has to see it coming; slowing down is for slow tempi. Our choice.
+const ENDINGS: [(Ending, u32); 3] = [(Ending::Held, 3), (Ending::Stop, 2), (Ending::Ritard, 2)];
+/// Quarters a minute up to which the seed may choose to slow down.
+const RITARD_UP_TO: f64 = 120.0;
+
+/// The ending of a chart: as asked, as written, or as the seed chooses.
+fn ending_of(chart: &Chart, wishes: &Wishes) -> Ending {
+    let chosen = || {
+        let mut rng = stream(wishes.seed, 0, Purpose::Ending);
+        let weights = ENDINGS.map(|(ending, weight)| match ending {
+            Ending::Ritard if chart.tempo > RITARD_UP_TO => 0,
+            _ => weight,
+        });
+        weighted(&mut rng, &weights).map_or(Ending::Held, |chosen| ENDINGS[chosen].0)
+    };
+    wishes.ending.or(chart.ending).unwrap_or_else(chosen)
+}
+
 /// A chart, understood and ready to be played.
 #[derive(Debug)]
 pub struct Session {
     chart: Chart,
+    ending: Ending,
     wishes: Wishes,
     walker: Walker,
     /// For each turn of the plan, what its chords mean.
@@ -107,22 +140,48 @@ impl Session {
         let tempi = chart.chorus().bars.into_iter().map(|bar| bar.tempo);
         let quarter = midi_file::microseconds(tempi.fold(chart.tempo, f64::max));
         wishes.line.hand.quarter = Some(quarter.as_int());
-        let chorus = |number: u32| -> Result<Chorus, Failure> {
+        let in_key = |number: u32| {
             let key = wishes.keys.map_or(chart.key, |order| {
                 practice::key(chart.key, order, number, wishes.seed)
             });
-            let chorus = chart.in_key(key).numbered_chorus(number);
+            chart.in_key(key)
+        };
+        let stop_time = |chorus: &mut Chorus, number: u32| {
+            let stops = wishes.stop_time.filter(|stops| stops.includes(number));
+            let of_form = |bar: &&mut Bar| bar.place == Place::Form;
+            if stops.is_some() {
+                let bars = chorus.bars.iter_mut().filter(of_form);
+                bars.for_each(|bar| bar.stop_time = true);
+            }
+        };
+        let chorus = |number: u32| -> Result<Chorus, Failure> {
+            let mut chorus = in_key(number).numbered_chorus(number);
+            stop_time(&mut chorus, number);
             match wishes.bars {
                 Some(bars) => bars.of(&chorus).map_err(Failure::input),
                 None => Ok(chorus),
             }
         };
         // Feels settle in some chorus; keys come round after twelve.
-        let settled = chart.settles_in();
+        let stops = wishes.stop_time.map_or(1, StopTime::settles_in);
+        let settled = chart.settles_in().max(stops);
         let round = settled..settled + wishes.keys.map_or(1, |_| 12);
         let first = (1..settled).map(chorus).collect::<Result<_, _>>()?;
         let then = round.map(chorus).collect::<Result<_, _>>()?;
-        let plan = Plan::through(first, then, &wishes.line);
+        let mut plan = Plan::through(first, then, &wishes.line);
+        let ending = ending_of(&chart, &wishes);
+        let is_whole = wishes.bars.is_none() && wishes.vary.is_none();
+        if let Some(intro) = in_key(1).intro_chorus().filter(|_| is_whole) {
+            plan = plan.with_intro(intro);
+        }
+        let ends = is_whole && !wishes.loop_ready && !wishes.endless;
+        if ends && chart.has_bars_after(Some(ending)) {
+            let number = wishes.choruses.end.saturating_sub(1).max(1);
+            let chart = in_key(number);
+            let mut last = chart.last_chorus(number, Some(ending));
+            stop_time(&mut last, number);
+            plan = plan.ending_with(number, last, chart.home_bar());
+        }
         let meaning =
             |turn: &endpin_walker::plan::Turn| analyse(&turn.chorus.spans, turn.chorus.key);
         let understood = plan.turns().iter().map(meaning).collect();
@@ -130,6 +189,7 @@ impl Session {
         let walker = walker.map_err(Failure::input)?;
         Ok(Session {
             chart,
+            ending,
             wishes,
             walker,
             understood,
@@ -157,10 +217,27 @@ impl Session {
             Some(_) => self.wishes.choruses.start,
             None => number,
         };
-        self.walker.plan().turn_of(u64::from(number) - 1)
+        let plan = self.walker.plan();
+        plan.turn_of(plan.place_of(number))
     }
 
-    /// What chorus `number` (from 1) plays: the form in its key.
+    /// Whether an intro comes before the first chorus.
+    pub fn has_intro(&self) -> bool {
+        let Wishes {
+            choruses,
+            loop_ready,
+            ..
+        } = &self.wishes;
+        choruses.start == 1 && !loop_ready && self.walker.plan().has_intro()
+    }
+
+    /// How the band ends.
+    pub fn how_it_ends(&self) -> Ending {
+        self.ending
+    }
+
+    /// What chorus `number` (from 1; 0 is the intro) plays: the form in its key, and as the last of those asked
+    /// for what comes after it.
     pub fn chorus(&self, number: u32) -> &Chorus {
         &self.walker.plan().turns()[self.turn(number)].chorus
     }
@@ -175,7 +252,7 @@ impl Session {
         &self.understood[self.turn(number)]
     }
 
-    /// The lines of the choruses asked for.
+    /// The lines of the choruses asked for, with the intro before the first.
     ///
     /// # Errors
     /// More choruses, or versions of one, than there are.
@@ -201,7 +278,9 @@ impl Session {
                     versions
                 }),
         };
-        lines.map_err(Failure::input)
+        let intro = self.has_intro().then(|| self.walker.line(seed, 0));
+        let lines = lines.map_err(Failure::input)?;
+        Ok(intro.into_iter().chain(lines).collect())
     }
 
     /// The line of one chorus.
@@ -253,13 +332,17 @@ impl Session {
         })
     }
 
-    /// The ending after a last chorus, unless the choruses are to loop: the held bass note and the chord
-    /// above it.
+    /// The ending after a last chorus, unless the choruses are to loop: the last bass note, held for a bar or
+    /// struck short, and the chord above it.
     pub fn ending(&self, last: &ChorusLine) -> Option<(LineNote, Option<CompAttack>)> {
         if self.wishes.loop_ready {
             return None;
         }
-        let note = self.walker.ending(self.wishes.seed, last);
+        let mut note = self.walker.ending(self.wishes.seed, last);
+        if self.ending == Ending::Stop {
+            note.length = note.beat_length;
+            note.why = format!("home: the root of {}, struck short", note.chord);
+        }
         let chord = note.chord.parse().ok();
         let attack = chord.and_then(|chord| comp::ending(self.chorus(last.chorus), &chord, &note));
         Some((note, attack))
@@ -281,6 +364,11 @@ impl Made<'_> {
     pub fn notes(&self) -> impl Iterator<Item = &LineNote> {
         let choruses = self.choruses.iter().flat_map(|(line, _)| &line.notes);
         choruses.chain(self.ending.iter().map(|(note, _)| note))
+    }
+
+    /// What chorus `number` (from 1; 0 is the intro) plays.
+    pub fn chorus(&self, number: u32) -> &Chorus {
+        self.session.chorus(number)
     }
 
     /// Each chorus as played: its form and the line over it.
@@ -343,6 +431,7 @@ impl Made<'_> {
         let ending = self.ending.as_ref().map(|(bass, comp)| EndingBar {
             bass,
             comp: comp.as_ref(),
+            how: self.session.ending,
         });
         arrangement::arrange(&choruses, ending, &self.session.wishes.arrange)
     }

@@ -27,6 +27,8 @@ pub enum Purpose {
     Changes,
     /// The bend of the whole band's time.
     Breath,
+    /// How the band ends.
+    Ending,
 }
 
 /// Keeps the band's streams apart from the walker's under the same seed.

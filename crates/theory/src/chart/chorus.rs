@@ -47,6 +47,18 @@ pub struct Bar {
     pub start: Ticks,
 }
 
+impl Bar {
+    /// What a reader meets over the first bar of its section: its name, or what it is for.
+    pub fn heading(&self) -> &str {
+        match self.place {
+            Place::Form => &self.section,
+            Place::Intro => "Intro",
+            Place::Tag => "Tag",
+            Place::Ending => "Three times",
+        }
+    }
+}
+
 /// The stretch of beats that one chord lasts.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Span {

@@ -1,7 +1,9 @@
 //! What stands around the choruses of a chart: its intro, its tag and its ending.
 
-use super::{Chart, Harmony, Section, Symbol, WrittenBar, chorus::Unrolling};
-use crate::{Chorus, Feel, Interval, Key, Meter, Mode, did_you_mean};
+use super::{
+    Bar, Chart, Chorus, Feel, Harmony, Section, Span, Symbol, WrittenBar, chorus::Unrolling,
+};
+use crate::{Chord, Interval, Key, Meter, Mode, Ticks, did_you_mean};
 use std::{fmt, str::FromStr};
 
 /// What a bar belongs to.
@@ -119,6 +121,49 @@ impl Chart {
         unrolling.chorus()
     }
 
+    /// The bar of the home chord into which a last chorus leads: the first chord if its root is the tonic, else
+    /// the tonic, in the meter in which the chart ends.
+    pub fn home_bar(&self) -> Chorus {
+        let chorus = self.chorus();
+        let tonic = self.key.tonic;
+        let suffix = if self.key.mode == Mode::Minor {
+            "m"
+        } else {
+            ""
+        };
+        let symbol = match chorus.home_chord() {
+            Some(_) => chorus.spans[0].symbol.clone(),
+            None => format!("{tonic}{suffix}"),
+        };
+        let last = &chorus.bars[chorus.bars.len() - 1];
+        let beats = usize::from(last.meter.beats());
+        let chord: Option<Chord> = symbol.parse().ok();
+        let root = chord.as_ref().map_or(tonic, Chord::root);
+        Chorus {
+            bars: vec![Bar {
+                number: 1,
+                section: ENDING_SECTION.to_owned(),
+                opens_section: true,
+                feel: Feel::Pedal,
+                pedal: root,
+                place: Place::Ending,
+                stop_time: false,
+                first_beat: 0,
+                start: Ticks::ZERO,
+                ..last.clone()
+            }],
+            spans: vec![Span {
+                symbol,
+                chord,
+                start: 0,
+                beats,
+                bar: 1,
+                beat: 1,
+            }],
+            ..chorus
+        }
+    }
+
     /// Whether anything but a held chord comes after the last chorus.
     pub fn has_bars_after(&self, ending: Option<Ending>) -> bool {
         self.tag.is_some() || ending == Some(Ending::Thrice)
@@ -156,3 +201,6 @@ fn ways_home(key: Key, meter: &Meter) -> Vec<WrittenBar> {
     let once: Vec<WrittenBar> = once.collect();
     once.iter().chain(&once).cloned().collect()
 }
+
+#[cfg(test)]
+mod tests;

@@ -7,7 +7,7 @@ use super::{
     spelling::{self, Naming},
 };
 use crate::{options::Options, plan::Development, role::Role, rules::Sound};
-use endpin_theory::{Degree, NoteName, Strength, Ticks, chart::Chorus};
+use endpin_theory::{Degree, Mode, NoteName, Strength, Ticks, chart::Chorus};
 
 /// What follows a chorus: the note on which the next one begins.
 #[derive(Clone, Copy, Debug)]
@@ -170,6 +170,7 @@ pub(crate) fn ending(
     let bar = &chorus.bars[chorus.bars.len() - 1];
     let chord = match chorus.home_chord() {
         Some(_) => chorus.spans[0].symbol.clone(),
+        None if chorus.key.mode == Mode::Minor => format!("{name}m"),
         None => name.to_string(),
     };
     LineNote {

@@ -52,7 +52,7 @@ pub(crate) enum Purpose {
 /// A drawn chorus, not yet named.
 #[derive(Clone, Debug)]
 pub(crate) struct Drawn {
-    /// Its number, from 0.
+    /// Its place in the order of playing, from 0.
     pub chorus: u64,
     /// The entry on which it begins.
     pub entry: usize,
@@ -63,7 +63,7 @@ pub(crate) struct Drawn {
 }
 
 impl Walker {
-    /// The chorus `number` (from 1) of the line with this seed.
+    /// The chorus `number` (from 1; 0 is the intro, if the plan has one) of the line with this seed.
     ///
     /// It is the same whether made alone or among others. Choruses of one seed differ from each other for
     /// as long as there are different ones; see [`Walker::distinct`] for a set that must.
@@ -91,7 +91,7 @@ impl Walker {
         count: u32,
         apart: u32,
     ) -> Result<Vec<ChorusLine>, WalkError> {
-        let first = u64::from(from.max(1)) - 1;
+        let first = self.plan.place_of(from);
         let end = first + u64::from(count);
         if apart <= 1 && end > FEW && self.lines_abound() {
             return Ok(self.lines(seed, from, count));
@@ -129,8 +129,12 @@ impl Walker {
     /// probabilities between any two ends. Among *n* choruses a repeat has odds below *n*²/2 times this.
     pub fn repeat_odds(&self) -> f64 {
         *self.odds.get_or_init(|| {
-            let odds = |link: &Link| link.weights().greatest_odds_of_equals();
-            self.links.iter().map(odds).fold(0.0, f64::max)
+            // An intro and a last chorus are played once.
+            let once = |turn: usize| turn < self.plan.first_turn() || turn >= self.plan.endless();
+            let links = self.links.iter().enumerate();
+            let links = links.filter(|(turn, _)| !once(*turn));
+            let odds = |(_, link): (usize, &Link)| link.weights().greatest_odds_of_equals();
+            links.map(odds).fold(0.0, f64::max)
         })
     }
 
@@ -143,7 +147,7 @@ impl Walker {
 
     /// Draws choruses by number; it never fails, and repeats itself when there is nothing new.
     fn draw(&self, seed: u64, from: u32, count: u32) -> Vec<Drawn> {
-        let first = u64::from(from.max(1)) - 1;
+        let first = self.plan.place_of(from);
         let end = first + u64::from(count);
         if end <= FEW || !self.lines_abound() {
             let mut drawn = self.in_order(seed, end, &mut Apart::new(1));
@@ -269,8 +273,9 @@ impl Walker {
 
     /// The entry on which the first chorus begins.
     fn begin(&self, seed: u64) -> usize {
-        let weight = |entry: usize| match self.links[0].alive[entry] {
-            true => self.beginnings[entry] * self.onward(0, entry),
+        let first = self.plan.turn_of(0);
+        let weight = |entry: usize| match self.links[first].alive[entry] {
+            true => self.beginnings[entry] * self.onward(first, entry),
             false => 0.0,
         };
         choose(self.beginnings.len(), weight, self.start(seed, 0))
@@ -306,7 +311,7 @@ impl Walker {
     pub(crate) fn name(&self, drawn: &Drawn) -> ChorusLine {
         let turn = self.plan.turn_of(drawn.chorus);
         annotate::chorus(
-            drawn.chorus as u32 + 1,
+            self.plan.number_at(drawn.chorus),
             &self.links[turn].layout,
             self.plan.turns()[turn].development,
             &drawn.keys,
@@ -317,7 +322,7 @@ impl Walker {
     /// The note on which the line ends after its chorus `last`: the root of the home key, held for a bar.
     pub fn ending(&self, seed: u64, last: &ChorusLine) -> LineNote {
         let drawn = self.draw(seed, last.chorus, 1);
-        let turn = self.plan.turn_of(u64::from(last.chorus.max(1)) - 1);
+        let turn = self.plan.turn_of(self.plan.place_of(last.chorus));
         let following = drawn
             .first()
             .and_then(|drawn| self.following(turn, drawn.next));

@@ -301,6 +301,10 @@ impl BeatsOfSpan<'_> {
         };
         let sound = match &self.harmony.chord {
             None => (arrival || opens_bar || self.every_beat).then_some(Sound::Rest),
+            Some(_) if bar.stop_time => Some(match opens_bar {
+                true => Sound::Note,
+                false => Sound::Rest,
+            }),
             Some(_) if arrival => Some(Sound::Note),
             Some(_) => feel
                 .sound(
@@ -351,7 +355,7 @@ impl BeatsOfSpan<'_> {
         if sound.is_some() {
             slots.push(slot(onset.clone(), Ticks::ZERO));
         }
-        if self.harmony.chord.is_none() {
+        if self.harmony.chord.is_none() || bar.stop_time {
             return;
         }
         let half = Ticks(length.0 / 2);

@@ -21,9 +21,10 @@ use std::fmt;
 /// One note of a bass line, at its notated place (before swing and articulation).
 #[derive(Clone, Debug, PartialEq)]
 pub struct LineNote {
-    /// Its chorus, from 1.
+    /// Its chorus, from 1; 0 is the intro.
     pub chorus: u32,
-    /// Its bar within the chorus, from 1; the ending is one bar after the last.
+    /// Its bar within the chorus, from 1; those of a tag come after those of the form, and the last chord is one
+    /// bar after the last.
     pub bar: u32,
     /// Where it starts, from the start of its chorus.
     pub start: Ticks,
@@ -88,7 +89,7 @@ impl fmt::Display for LineNote {
 /// One chorus of a line.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ChorusLine {
-    /// Which chorus it is, from 1.
+    /// Which chorus it is, from 1; 0 is the intro.
     pub chorus: u32,
     /// Its notes in time.
     pub notes: Vec<LineNote>,

@@ -299,6 +299,9 @@ impl Walker {
         let mut entries: Vec<Vec<State>> = vec![Vec::new(); layouts.len()];
         entries[0] = begin.iter().map(|&(state, _)| state).collect();
         entries[0].sort();
+        if let (Some(0), Some(last)) = (plan.in_place_of_last(), plan.last_turn()) {
+            entries[last] = entries[0].clone();
+        }
         let ways: Vec<Way> = (0..layouts.len())
             .map(|turn| {
                 let next = layouts[turn].before(&layouts[plan.after(turn)], grammars.is_timed());
@@ -313,6 +316,11 @@ impl Walker {
         let mut stale = BTreeSet::from([0]);
         while let Some(turn) = stale.pop_first() {
             let next = plan.after(turn);
+            // The last chorus begins as the one in whose place it is played.
+            let follow = match (plan.in_place_of_last(), plan.last_turn()) {
+                (Some(like), Some(last)) if like == next => vec![next, last],
+                _ => vec![next],
+            };
             let level = plan.turns()[turn].development.level;
             let same = |other: &usize| {
                 plan.turns()[*other].development.level == level
@@ -337,9 +345,11 @@ impl Walker {
             merged.extend(lattice.exits());
             merged.sort();
             merged.dedup();
-            if merged != entries[next] {
-                entries[next] = merged;
-                stale.insert(next);
+            for next in follow {
+                if merged != entries[next] {
+                    entries[next].clone_from(&merged);
+                    stale.insert(next);
+                }
             }
             lattices[turn] = Some(lattice);
         }
@@ -423,6 +433,17 @@ impl Walker {
                     self.links[turn].alive[entry] &= alive;
                 }
             }
+            // What leads to the one chorus has to lead on in the other as well.
+            if let (Some(like), Some(last)) = (self.plan.in_place_of_last(), self.plan.last_turn())
+            {
+                for entry in 0..self.links[like].alive.len() {
+                    let both = self.links[like].alive[entry] && self.links[last].alive[entry];
+                    for turn in [like, last] {
+                        changed |= self.links[turn].alive[entry] != both;
+                        self.links[turn].alive[entry] = both;
+                    }
+                }
+            }
         }
     }
 
@@ -492,13 +513,13 @@ impl Walker {
 
     /// Exact number of different note sequences of the first chorus that some following root completes.
     pub fn count(&self) -> BigUint {
-        self.count_of(0)
+        self.count_of(self.plan.first_turn())
     }
 
     /// Those note sequences, the key that starts at each onset or [`Edge::SILENT`], unless there are more than
     /// `most` that begin with one note.
     pub fn list(&self, most: usize) -> Option<Vec<Vec<u8>>> {
-        let lattice = self.all_lines(0)?;
+        let lattice = self.all_lines(self.plan.first_turn())?;
         let even: Arc<Along> = Arc::new([1.0; 256]);
         let along: Vec<Arc<Along>> = (0..lattice.onsets()).map(|_| even.clone()).collect();
         let mut lines = Vec::new();
@@ -515,7 +536,7 @@ impl Walker {
 
     /// The logarithm to base 10 of that number; none if there is no line.
     pub fn digits(&self) -> Option<f64> {
-        self.all_lines(0)?.digits()
+        self.all_lines(self.plan.first_turn())?.digits()
     }
 
     /// The same number of the choruses of a turn, from wherever they may begin.
@@ -600,11 +621,12 @@ impl Semiring for Reaching {
 /// Whether every rule by itself lets a note stand on a beat of the first chorus, whatever stands around it; not
 /// where no note starts.
 pub fn admits(plan: &Plan, options: &Options, bar: u32, beat: u32, key: u8) -> bool {
-    let Ok(layout) = layout(plan, 0, options) else {
+    let Ok(layout) = layout(plan, plan.first_turn(), options) else {
         return false;
     };
     let slot = layout.slots.iter().find(|slot| slot.is_on(bar, beat));
-    let rules = rules(Conditions::of(plan.turns()[0].development.level));
+    let first = &plan.turns()[plan.first_turn()];
+    let rules = rules(Conditions::of(first.development.level));
     slot.is_some_and(|slot| {
         let sounds = matches!(slot.onset.sound, Sound::Note | Sound::Option);
         sounds && rules.iter().all(|rule| rule.admits(&slot.onset, key))

@@ -82,7 +82,7 @@ fn chorus_heading(session: &Session, line: &ChorusLine) -> String {
         .keys
         .map(|_| session.chorus(line.chorus).key);
     let key = key.map_or_else(String::new, |key| format!(" in {key}"));
-    format!("\nChorus {}{key}\n", line.chorus)
+    format!("\n{}{key}\n", reading::chorus_words(line.chorus))
 }
 
 /// The line as tablature.

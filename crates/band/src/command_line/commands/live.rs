@@ -259,7 +259,7 @@ impl LiveArgs {
         !self.no_clock && self.follow.is_none()
     }
 
-    /// The first chorus, counted in unless another clock leads, and how play goes on from there.
+    /// The first chorus with what comes before it, counted in unless another clock leads, and how play goes on from there.
     fn programme(
         &self,
         repertoire: &mut Repertoire,
@@ -268,7 +268,8 @@ impl LiveArgs {
     ) -> Result<Programme, Failure> {
         let first = repertoire.first_request();
         let chorus = (first, repertoire.make(&first)?);
-        let (opening, then) = if counts_in && self.follow.is_none() {
+        let is_counted_in = counts_in && self.follow.is_none();
+        let (opening, then) = if is_counted_in || repertoire.has_intro()? {
             let request = PassageRequest {
                 kind: PassageKind::CountIn,
                 ..first

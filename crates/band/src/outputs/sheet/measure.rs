@@ -10,7 +10,7 @@ use super::{
 use crate::outputs::marks::{self, Mark};
 use endpin_theory::{
     Chord, Key, Meter, Pitch, Ticks,
-    chart::{Chorus, Feel},
+    chart::{Chorus, Feel, Place},
 };
 use endpin_walker::{ChorusLine, Hand, LineNote, Tablature};
 
@@ -34,9 +34,9 @@ pub struct Music {
 /// One bar.
 #[derive(Clone, Debug)]
 pub struct Measure {
-    /// Its chorus, from 1.
+    /// Its chorus, from 1; 0 is the intro.
     pub chorus: u32,
-    /// Its number in the chorus, from 1.
+    /// Its number in the chorus, from 1; those of a tag come after those of the form.
     pub number: u32,
     /// The key of its chorus, whose signature is written.
     pub key: Key,
@@ -46,7 +46,7 @@ pub struct Measure {
     pub feel: Feel,
     /// Quarter notes a minute.
     pub tempo: f64,
-    /// The name of the section that opens here, if one does.
+    /// What stands over the section that opens here, if one does: its name, or Intro, Tag.
     pub section: Option<String>,
     /// Whether a chorus opens here.
     pub opens_chorus: bool,
@@ -254,8 +254,8 @@ fn bar(
         meter: bar.meter.clone(),
         feel: bar.feel,
         tempo: bar.tempo,
-        section: bar.opens_section.then(|| bar.section.clone()),
-        opens_chorus: index == 0,
+        section: bar.opens_section.then(|| bar.heading().to_owned()),
+        opens_chorus: index == 0 && bar.place == Place::Form,
         is_ending: false,
         barline: Barline::Plain,
         chords: chords.collect(),
@@ -303,7 +303,7 @@ fn events(
     events
 }
 
-/// The ending bar: one held note under the home chord, in the meter of the last bar.
+/// The ending bar: one note under the home chord, in the meter of the last bar.
 fn ending_bar(
     chorus: &Chorus,
     notes: &[LineNote],

@@ -400,7 +400,7 @@ impl<'a> MusicLine<'a> {
             picture.text(ShapeUse::Words, None, &chorus, (x, y), 2.0, Face::Regular);
             x += Face::Regular.width(&chorus) * 2.0 + 2.4;
         }
-        if first.opens_chorus && first.number == 1 {
+        if first.number == 1 && (first.opens_chorus || first.chorus == 0) {
             let quarter = Shape::Sign {
                 glyph: Glyph::MetQuarter,
                 x,

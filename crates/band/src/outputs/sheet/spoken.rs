@@ -1,6 +1,7 @@
 //! Music in words, for those who hear it rather than see it.
 
 use super::measure::{Measure, Music};
+use crate::outputs::reading::chorus_words;
 use endpin_theory::NoteName;
 
 /// A bar in words: `Bar 3, F7: F2, root, keeps it; A2, third`.
@@ -39,7 +40,9 @@ pub fn lines(music: &Music) -> String {
     let mut text = String::new();
     for measure in &music.measures {
         if measure.opens_chorus {
-            text.push_str(&format!("Chorus {}.\n", measure.chorus));
+            text.push_str(&format!("{}.\n", chorus_words(measure.chorus)));
+        } else if measure.chorus == 0 && measure.number == 1 {
+            text.push_str("Intro.\n");
         }
         text.push_str(&format!("{}.\n", bar(music, measure)));
     }

@@ -145,6 +145,11 @@ impl KeyData {
         }
     }
 
+    /// The number of each chorus; 0 is the intro.
+    pub fn numbers(&self) -> impl Iterator<Item = u32> {
+        self.choruses.iter().map(|chorus| chorus.number)
+    }
+
     /// The markup of each chorus.
     pub fn markup(&self) -> impl Iterator<Item = &str> {
         self.choruses.iter().map(|chorus| chorus.html.as_str())

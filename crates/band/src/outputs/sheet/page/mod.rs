@@ -12,6 +12,7 @@ use crate::{
     outputs::{
         html::{filled, head},
         marks::LEGEND,
+        reading::chorus_words,
     },
     performance::{
         arrangement::ArrangeOptions,
@@ -122,7 +123,7 @@ pub fn write(session: &Session, about: &str) -> Result<Vec<u8>, Failure> {
         "legend" => legend(),
         "first" => keys[0].first_chorus(),
         "keys" => key_options(&keys),
-        "choruses" => chorus_options(session),
+        "choruses" => chorus_options(&keys[0]),
         "settings" => json_for_script(&settings),
         "music" => keys.iter().map(packed).collect(),
         "script" => SCRIPTS.map(bare).concat(),
@@ -180,11 +181,10 @@ fn key_options(keys: &[KeyData]) -> String {
         .collect()
 }
 
-fn chorus_options(session: &Session) -> String {
-    let numbers = session.wishes().choruses.clone();
-    let options = numbers.enumerate();
+fn chorus_options(key: &KeyData) -> String {
+    let options = key.numbers().enumerate();
     options
-        .map(|(index, number)| option(&index.to_string(), &format!("Chorus {number}"), index == 0))
+        .map(|(index, number)| option(&index.to_string(), &chorus_words(number), index == 0))
         .collect()
 }
 

@@ -45,7 +45,8 @@ function showChorus(index) {
   music.innerHTML = key.choruses[index].html;
   byId("tab").disabled = key.strings === 0;
   if (key.strings) drawTablature();
-  byId("heading").textContent = `Chorus ${key.choruses[index].number}`;
+  const { number } = key.choruses[index];
+  byId("heading").textContent = number ? `Chorus ${number}` : "Intro";
   byId("chorus").value = index;
   // A loop may hold the ending, which other choruses lack.
   if (player.loop && player.loop[1] >= key.choruses[index].bars.length) player.loop = null;
