@@ -4,7 +4,8 @@
 
 FOLDER is described in players.py. Lines are made over the charts of the lines kept for reporting, with the options
 after `--` (such as `--level 5 --loose`); both sides are cut to bars of four quarter notes without a wide leap, of a
-chord tone on beat 1 and, unless `--all-bars`, of one chord. The area under the curve is cross-validated by line: .5 is a coin, 1 a certainty.
+chord tone on beat 1 and, unless `--all-bars`, of one chord. With `--plain` both are also cut to bars that keep the plain
+rules on beats 1 and 3 (the root where a chord arrives, chord tones else), so that a manner is told apart, not a rule. The area under the curve is cross-validated by line: .5 is a coin, 1 a certainty.
 Needs scikit-learn.
 """
 
@@ -39,7 +40,7 @@ def harmony(program, chart):
     return beats
 
 
-def bars_of(notes, beats, all_bars):
+def bars_of(notes, beats, all_bars, plain):
     """Bars of four notes, with the note before and the note after: rows of figures."""
     rows = []
     for start in range(0, len(beats), 4):
@@ -57,6 +58,9 @@ def bars_of(notes, beats, all_bars):
         # A pitch outside the chord on beat 1, or one that nothing near it explains, is an error of estimation.
         strays = [not tone and min(abs(moves[at]), abs(moves[at + 1])) > 2 for at, tone in enumerate(tones)]
         if any(strays) or not tones[0]:
+            continue
+        new = start == 0 or beats.get(start - 1, (None, None, None))[2] != chords[0][2]
+        if plain and not (tones[2] and (degrees[0] == 0 or not new)):
             continue
         rows.append({
             "tones": tones, "degrees": degrees, "moves": moves, "keys": bar,
@@ -108,6 +112,24 @@ def area(ours, theirs, forest):
     return roc_auc_score(side, told[:, 1])
 
 
+FIGURES = (
+    [f"{what} on {beat}" for what in ("tone", "root", "fifth") for beat in (1, 2, 3, 4)]
+    + [f"{what} {at}" for what in ("move", "width", "repeat") for at in range(5)]
+    + ["a-b-a", "-b-b", "height", "compass", "turns"]
+)
+
+
+def giveaways(real, ours):
+    """What a forest looks at most: its share, its name, and its mean on either side."""
+    from sklearn.ensemble import RandomForestClassifier
+
+    data = np.array([figures(row) for row in real + ours], float)
+    side = np.array([0] * len(real) + [1] * len(ours))
+    forest = RandomForestClassifier(300, min_samples_leaf=5, random_state=1).fit(data, side)
+    means = [data[side == at].mean(axis=0) for at in (0, 1)]
+    return sorted(zip(forest.feature_importances_, FIGURES, *means), reverse=True)
+
+
 def main():
     own, theirs = sys.argv[1:], []
     if "--" in own:
@@ -118,9 +140,12 @@ def main():
     parser.add_argument("--endpin", default="endpin")
     parser.add_argument("--seed", default="1")
     parser.add_argument("--all-bars", action="store_true")
+    parser.add_argument("--plain", action="store_true")
+    parser.add_argument("--develop", action="store_true", help="the other half of the lines, and what gives endpin away")
     args = parser.parse_args(own)
     lines = players.read(args.folder)
-    _, names = players.halves(lines)
+    develop, report = players.halves(lines)
+    names = develop if args.develop else report
     ours, real = defaultdict(list), defaultdict(list)
     with tempfile.TemporaryDirectory() as folder:
         players.write(lines, names, folder)
@@ -141,7 +166,7 @@ def main():
                     made[note["chorus"]][(note["bar"] - 1) * 4 + int(note["beat"]) - 1] = note["midi"]
             for side, choruses in ((real, played), (ours, made)):
                 for notes in choruses.values():
-                    side[name] += bars_of(notes, beats, args.all_bars)
+                    side[name] += bars_of(notes, beats, args.all_bars, args.plain)
     everything = [[row for rows in side.values() for row in rows] for side in (real, ours)]
     print(f"{len(everything[0])} recorded bars, {len(everything[1])} of endpin ({' '.join(theirs)})")
     both = [statistics(rows) for rows in everything]
@@ -149,6 +174,9 @@ def main():
         print(f"  {name:<20}{both[0][name]:.3f} {both[1][name]:.3f}")
     for forest, name in ((False, "logistic"), (True, "forest")):
         print(f"  area under the curve, {name}: {area(ours, real, forest):.3f}")
+    if args.develop:
+        for weight, name, theirs, ours in giveaways(*everything)[:16]:
+            print(f"  {name:<20}{weight:.3f}  recorded {theirs:.2f}, endpin {ours:.2f}")
 
 
 if __name__ == "__main__":

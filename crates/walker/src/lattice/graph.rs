@@ -142,7 +142,7 @@ pub struct TooLarge {
 }
 
 /// The most different edges of a lattice: 16 bytes each, and twice that while it is made.
-pub const MOST_EDGES: usize = 1 << 22;
+pub const MOST_EDGES: usize = 1 << 23;
 
 /// The layered graph of one chorus.
 #[derive(Debug)]

@@ -46,6 +46,23 @@ impl Heard {
         (self.seam + Self::ZERO) as Memory | Memory::from(self.rooted) << 9 | high << 10
     }
 
+    /// The same, with what no longer matters forgotten, `root` and `seventh` being semitones above the last note: of
+    /// the highest note only which root would keep it, and once that root is waited for, nothing of others.
+    fn settled(self, root: i16, seventh: i16) -> Heard {
+        let Some(high) = self.high else { return self };
+        // The lowest note that the same roots would keep: just above the seam of the next root below.
+        let lowest = high - (high - root - seventh - 1).rem_euclid(12);
+        Heard {
+            seam: if high > self.seam {
+                lowest - 1
+            } else {
+                self.seam
+            },
+            high: Some(lowest),
+            ..self
+        }
+    }
+
     fn unpack(memory: Memory) -> Option<Heard> {
         let high = memory >> 10;
         (memory > 0).then(|| Heard {
@@ -107,7 +124,8 @@ impl Rule for RootToSeventh {
                 }
             }
         };
-        Some(now.pack())
+        let above = i16::from((to % 12 + 12 - step.onset.root) % 12);
+        Some(now.settled(-above, seam).pack())
     }
 
     fn owes(&self, memory: Memory) -> bool {
