@@ -134,7 +134,11 @@ fn line(chorus: &Chorus, dice: &[u16], in_two: bool) -> ChorusLine {
             why: String::new(),
         });
     }
-    ChorusLine { chorus: 1, notes }
+    ChorusLine {
+        chorus: 1,
+        notes,
+        phrases: Vec::new(),
+    }
 }
 
 /// Everything that a comp must keep whatever was drawn.

@@ -335,6 +335,7 @@ fn by_hand() -> Music {
     let line = ChorusLine {
         chorus: 1,
         notes: line.iter().map(note).collect(),
+        phrases: Vec::new(),
     };
     Music::new(&[(&chorus, &line)], None, true, &Hand::default())
 }

@@ -53,6 +53,7 @@ pub mod lattice;
 pub mod learn;
 pub mod line;
 pub mod options;
+pub mod phrases;
 pub mod pins;
 pub mod plan;
 pub mod role;
@@ -68,6 +69,7 @@ pub use line::{
     walker::{WalkError, Walker},
 };
 pub use options::{Arc, Level, Options};
+pub use phrases::{Motif, Phrases};
 pub use plan::{Development, Plan, Turn};
 pub use role::Role;
 pub use rules::{Liberties, Liberty, Loose, Shares};

@@ -2,6 +2,7 @@
 
 use crate::{
     instrument::{Hand, Instrument},
+    phrases::Phrases,
     pins::{Avoid, BarBeat, Pin},
     rules::{Liberties, Shares, Vocabulary},
     tastes::Weights,
@@ -192,6 +193,8 @@ pub struct Options {
     pub loose: Liberties,
     /// How often it does instead, of a hundred places where it could.
     pub shares: Shares,
+    /// Bars that take up others.
+    pub phrases: Phrases,
     /// Notes to play on given beats.
     pub pins: Vec<Pin>,
     /// Beats to rest on.
@@ -214,6 +217,7 @@ impl Default for Options {
             arc: None,
             loose: Liberties::NONE,
             shares: Shares::default(),
+            phrases: Phrases::default(),
             pins: Vec::new(),
             rests: Vec::new(),
             avoid: Vec::new(),

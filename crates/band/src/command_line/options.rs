@@ -19,7 +19,7 @@ use endpin_theory::{
     did_you_mean, find_key, find_keys,
 };
 use endpin_walker::{
-    Arc, Hand, Instrument, Level, Loose, Options, Weights,
+    Arc, Hand, Instrument, Level, Loose, Motif, Options, Phrases, Weights,
     pins::{Avoid, BarBeat, Bars, Hold, Pin, PinError},
 };
 use std::{
@@ -108,6 +108,13 @@ pub struct LineOptions {
     /// unannounced and repeated; inverted:20 takes twenty in a hundred of its places
     #[arg(long, value_name = "WHICH", num_args = 0..=1, default_missing_value = "all", require_equals = true)]
     pub loose: Option<Loose>,
+    /// A figure to play wherever the rules let it: degrees of the chord, a beat each, such as "1 2 b3 5"; 5:2 lasts two
+    /// beats, 5, lies an octave lower
+    #[arg(long, value_name = "DEGREES", allow_hyphen_values = true)]
+    pub motif: Option<Motif>,
+    /// Let no bar take up another (levels 4 to 6 in four otherwise do)
+    #[arg(long, conflicts_with = "motif")]
+    pub no_phrases: bool,
     /// Weights of the line, a TOML file (explain --weights-template prints one)
     #[arg(long, value_name = "FILE")]
     pub weights: Option<PathBuf>,
@@ -391,6 +398,10 @@ impl LineOptions {
             arc: self.arc,
             loose: loose.liberties,
             shares: loose.shares,
+            phrases: Phrases {
+                on: !self.no_phrases,
+                motif: self.motif.clone(),
+            },
             pins: pins.collect(),
             rests: self.rest.clone(),
             avoid: self.avoid.clone(),

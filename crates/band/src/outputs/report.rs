@@ -8,8 +8,13 @@ use crate::{
     },
 };
 use endpin_theory::{Chorus, Palette, chart::Place};
-use endpin_walker::{Liberty, LineNote, line::fingering::Fingering};
+use endpin_walker::{
+    Liberty, LineNote,
+    line::fingering::Fingering,
+    phrases::{Likeness, Restated, Theme},
+};
 use serde::Serialize;
+use std::ops::RangeInclusive;
 
 /// Any report as indented JSON, ending in a line break.
 ///
@@ -110,12 +115,59 @@ pub struct LineReport<'a> {
     seed: u64,
     choruses: u32,
     notes: Vec<NoteReport<'a>>,
+    phrases: Vec<PhraseReport>,
     #[serde(skip_serializing_if = "Option::is_none")]
     comp: Option<Vec<AttackReport>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     meetings: Option<Vec<MeetingReport>>,
     #[serde(skip_serializing_if = "Option::is_none")]
     collisions: Option<Vec<ClashReport>>,
+}
+
+/// Bars that take up others, or a motif, as reports give them.
+#[derive(Debug, Serialize)]
+struct PhraseReport {
+    chorus: u32,
+    /// The first and the last.
+    bars: [u32; 2],
+    /// The bars that they take up; none if it is a motif.
+    of: Option<TakenUp>,
+    motif: Option<String>,
+    likeness: &'static str,
+    /// Semitones by which they lie higher, where they are the same but for that.
+    semitones: Option<i8>,
+    /// Whether what leads into a change is left out of the likeness.
+    until_it_leads: bool,
+    words: String,
+}
+
+#[derive(Debug, Serialize)]
+struct TakenUp {
+    chorus: u32,
+    bars: [u32; 2],
+}
+
+impl PhraseReport {
+    fn new(restated: &Restated) -> PhraseReport {
+        let ends = |bars: &RangeInclusive<u32>| [*bars.start(), *bars.end()];
+        let (of, motif) = match &restated.of {
+            Theme::Bars { chorus, bars } => (Some((*chorus, ends(bars))), None),
+            Theme::Motif(motif) => (None, Some(motif.clone())),
+        };
+        PhraseReport {
+            chorus: restated.chorus,
+            bars: ends(&restated.bars),
+            of: of.map(|(chorus, bars)| TakenUp { chorus, bars }),
+            motif,
+            likeness: restated.likeness.name(),
+            semitones: match restated.likeness {
+                Likeness::Moved(by) => Some(by),
+                _ => None,
+            },
+            until_it_leads: restated.until_it_leads,
+            words: restated.words(),
+        }
+    }
 }
 
 /// An attack of the comp as reports give it.
@@ -203,6 +255,8 @@ impl<'a> LineReport<'a> {
     pub fn new(session: &'a Session, made: &'a Made<'a>) -> LineReport<'a> {
         let tablature = made.tablature();
         let place = |index: usize| tablature.as_ref()?.places.get(index);
+        let lines = made.choruses.iter().map(|(line, _)| line);
+        let phrases = lines.flat_map(|line| &line.phrases);
         let note = |(index, note): (usize, &'a LineNote)| {
             NoteReport::new(note, session.chorus(note.chorus), place(index))
         };
@@ -217,6 +271,7 @@ impl<'a> LineReport<'a> {
                 .filter(|(_, line)| line.chorus > 0)
                 .count() as u32,
             notes: made.notes().enumerate().map(note).collect(),
+            phrases: phrases.map(PhraseReport::new).collect(),
             comp: None,
             meetings: None,
             collisions: None,

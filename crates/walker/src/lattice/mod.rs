@@ -2,13 +2,15 @@
 //!
 //! [`skeleton`] reads rules and tastes side by side; [`graph`] is the layered graph of the states that they
 //! reach; [`sums`] gather what follows each state, over any semiring: numbers of lines, weights, costs;
-//! [`draw`] chooses lines by those weights; [`expected`] says what to expect of them; [`favours`] bring that
-//! near to what is asked.
+//! [`draw`] chooses lines by those weights, `redraw` a stretch of one anew; [`expected`] says what to expect of them;
+//! [`favours`] bring that near to what is asked.
 
 pub mod draw;
 pub mod expected;
 pub mod favours;
 pub mod graph;
+pub(crate) mod redraw;
+pub(crate) mod rest;
 pub mod skeleton;
 pub mod sums;
 

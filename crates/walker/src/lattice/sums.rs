@@ -494,6 +494,16 @@ impl Weights {
             .map(move |first| first..last.min(first + STRETCH))
     }
 
+    /// Of a layer as [`Weights::stretch`] gives it, the weight of what follows a state after a statement to an exit.
+    pub(super) fn sum_at(&self, layer: &[f64], state: usize, stated: usize, exit: usize) -> f64 {
+        layer[state * self.width() + stated * TOGETHER + exit % TOGETHER]
+    }
+
+    /// What varies along the form at the onset after a layer.
+    pub(super) fn along_at(&self, layer: usize) -> &Along {
+        &self.along[layer]
+    }
+
     /// The weights of the edges of a state towards an exit, given what was stated before it and the weights of
     /// the layer after.
     pub(super) fn of_edges<'a>(
@@ -571,16 +581,16 @@ fn greatest(numbers: &[f64]) -> f64 {
 }
 
 /// The power of two by which the greatest number has to be divided to lie between 1 and 2.
-fn power_of(numbers: &[f64]) -> i64 {
+pub(super) fn power_of(numbers: &[f64]) -> i64 {
     (greatest(numbers).to_bits() >> 52) as i64 - 1023
 }
 
-fn divide(numbers: &mut [f64], by: f64) {
+pub(super) fn divide(numbers: &mut [f64], by: f64) {
     let factor = 1.0 / by;
     numbers.iter_mut().for_each(|number| *number *= factor);
 }
 
 /// 2 to a power; weights keep sums far from the ends of the range, so it is a normal number.
-fn power_of_two(power: i64) -> f64 {
+pub(super) fn power_of_two(power: i64) -> f64 {
     f64::from_bits(((1023 + power) as u64) << 52)
 }

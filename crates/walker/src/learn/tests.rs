@@ -33,6 +33,8 @@ fn walker(chorus: &Chorus, level: Level, range: (u8, u8), weights: Weights) -> W
         range,
         weights,
         arc: Some(options::Arc::Flat),
+        // What is planted is the law of the weights alone.
+        phrases: crate::Phrases::NONE,
         ..Options::default()
     };
     Walker::new(Plan::of(chorus.clone(), &options), options).unwrap()

@@ -94,6 +94,7 @@ pub(crate) fn chorus(
     ChorusLine {
         chorus: number,
         notes,
+        phrases: Vec::new(),
     }
 }
 

@@ -12,6 +12,7 @@ use super::{
 };
 use crate::{
     lattice::{Drawing, Edge, sums::choose},
+    phrases::{Phrased, Restated},
     rules::Sound,
 };
 use rand::{Rng, SeedableRng};
@@ -45,6 +46,10 @@ const BATCH: usize = 128;
 pub(crate) enum Purpose {
     /// Its notes, at the n-th attempt.
     Notes(u32),
+    /// Its scheme of phrases.
+    Scheme,
+    /// The notes of bars that take up others, at the n-th attempt.
+    Phrases(u32),
     /// Another version of some of its bars, by number and attempt.
     Version(u32, u32),
 }
@@ -60,6 +65,21 @@ pub(crate) struct Drawn {
     pub next: usize,
     /// The key of each of its onsets.
     pub keys: Vec<u8>,
+    /// What its bars take up.
+    pub phrases: Vec<Restated>,
+}
+
+impl Drawn {
+    /// A chorus as it is walked between two entries, its bars taking up nothing yet.
+    fn walked(chorus: u64, (entry, next): (usize, usize), keys: Vec<u8>) -> Drawn {
+        Drawn {
+            chorus,
+            entry,
+            next,
+            keys,
+            phrases: Vec::new(),
+        }
+    }
 }
 
 impl Walker {
@@ -126,15 +146,18 @@ impl Walker {
     }
 
     /// A bound on the odds that two given choruses of a seed are equal: the greatest sum of squared
-    /// probabilities between any two ends. Among *n* choruses a repeat has odds below *n*²/2 times this.
+    /// probabilities between any two ends, or, where bars take up others, the greatest probability of what is left
+    /// as it was walked. Among *n* choruses a repeat has odds below *n*²/2 times this.
     pub fn repeat_odds(&self) -> f64 {
         *self.odds.get_or_init(|| {
             // An intro and a last chorus are played once.
             let once = |turn: usize| turn < self.plan.first_turn() || turn >= self.plan.endless();
-            let links = self.links.iter().enumerate();
-            let links = links.filter(|(turn, _)| !once(*turn));
-            let odds = |(_, link): (usize, &Link)| link.weights().greatest_odds_of_equals();
-            links.map(odds).fold(0.0, f64::max)
+            let odds = |turn: usize| {
+                let equals = self.links[turn].weights().greatest_odds_of_equals();
+                equals.max(self.odds_of_phrases(turn))
+            };
+            let turns = (0..self.links.len()).filter(|turn| !once(*turn));
+            turns.map(odds).fold(0.0, f64::max)
         })
     }
 
@@ -157,12 +180,7 @@ impl Walker {
             for chorus in drawn.len() as u64..end {
                 let next = self.next_entry(chorus, entry, self.start(seed, chorus + 1));
                 let keys = self.draw_keys(seed, chorus, entry, next);
-                drawn.push(Drawn {
-                    chorus,
-                    entry,
-                    next,
-                    keys,
-                });
+                drawn.push(Drawn::walked(chorus, (entry, next), keys));
                 entry = next;
             }
             drawn.drain(..first as usize);
@@ -174,12 +192,12 @@ impl Walker {
             let random = starting.next_u64();
             starts.push(self.next_entry(chorus, starts[chorus as usize], random));
         }
-        let mut drawn: Vec<Drawn> = (first..end)
-            .map(|chorus| Drawn {
-                chorus,
-                entry: starts[chorus as usize],
-                next: starts[chorus as usize + 1],
-                keys: Vec::new(),
+        // What its bars take up may lie in the chorus before.
+        let with_before = first.saturating_sub(u64::from(self.has_phrases(first)));
+        let mut drawn: Vec<Drawn> = (with_before..end)
+            .map(|chorus| {
+                let ends = (starts[chorus as usize], starts[chorus as usize + 1]);
+                Drawn::walked(chorus, ends, Vec::new())
             })
             .collect();
         let draw = |drawn: &mut Drawn| {
@@ -192,7 +210,36 @@ impl Walker {
             MANY.. => drawn.par_iter_mut().for_each(draw),
             _ => drawn.iter_mut().for_each(draw),
         }
-        drawn
+        self.all_take_up(seed, drawn, (first - with_before) as usize)
+    }
+
+    /// Lets the bars of walked choruses, from the `first` of them on, take up others.
+    fn all_take_up(&self, seed: u64, walked: Vec<Drawn>, first: usize) -> Vec<Drawn> {
+        if !walked.iter().any(|drawn| self.has_phrases(drawn.chorus)) {
+            return walked;
+        }
+        let take_up = |number: usize| {
+            let before = number.checked_sub(1).map(|before| &*walked[before].keys);
+            self.phrased((seed, 0), walked[number].clone(), before)
+        };
+        let numbers = first..walked.len();
+        match numbers.len() as u64 {
+            MANY.. => numbers.into_par_iter().map(take_up).collect(),
+            _ => numbers.map(take_up).collect(),
+        }
+    }
+
+    /// A walked chorus with its bars taking up others, if they do.
+    fn phrased(&self, seed: (u64, u32), walked: Drawn, before: Option<&[u8]>) -> Drawn {
+        if !self.has_phrases(walked.chorus) {
+            return walked;
+        }
+        let Phrased { keys, phrases } = self.take_up(seed, &walked, before);
+        Drawn {
+            keys,
+            phrases,
+            ..walked
+        }
     }
 
     /// Draws the keys of choruses side by side, a turn at a time: the same as one by one.
@@ -234,20 +281,22 @@ impl Walker {
             let alive = &self.links[self.plan.after(turn)].alive;
             let notes = |attempt| self.stream(seed, chorus, Purpose::Notes(attempt));
             let exit = link.exit_to(planned);
-            let redrawn = link.draw_apart(entry, exit, set, notes);
-            let found = redrawn.map(|keys| (planned, keys)).or_else(|| {
+            let before = drawn.last().map(|before| &*before.keys);
+            let found = (0..ATTEMPTS).find_map(|attempt| {
+                let keys = link.draw(entry, exit, &mut notes(attempt));
+                let walked = Drawn::walked(chorus, (entry, planned), keys);
+                let drawn = self.phrased((seed, attempt), walked, before);
+                set.take(link.beats(&drawn.keys)).then_some(drawn)
+            });
+            let found = found.or_else(|| {
                 let goes_on = |exit: usize| alive[link.entry_of_exit[exit]];
                 let chosen = link.choose_unused(entry, goes_on, set, &mut notes(u32::MAX))?;
-                Some((link.entry_of_exit[chosen.0], chosen.1))
+                let ends = (entry, link.entry_of_exit[chosen.0]);
+                Some(Drawn::walked(chorus, ends, chosen.1))
             });
-            let Some((next, keys)) = found else { break };
-            drawn.push(Drawn {
-                chorus,
-                entry,
-                next,
-                keys,
-            });
-            entry = next;
+            let Some(found) = found else { break };
+            entry = found.next;
+            drawn.push(found);
         }
         drawn
     }
@@ -263,6 +312,8 @@ impl Walker {
     pub(crate) fn stream(&self, seed: u64, chorus: u64, purpose: Purpose) -> ChaCha8Rng {
         let mut rng = ChaCha8Rng::seed_from_u64(seed);
         let (kind, attempt) = match purpose {
+            Purpose::Scheme => (0, u32::MAX),
+            Purpose::Phrases(attempt) => (0, attempt),
             Purpose::Notes(attempt) => (1, attempt),
             Purpose::Version(version, attempt) => (2 + u64::from(version), attempt),
         };
@@ -310,13 +361,17 @@ impl Walker {
 
     pub(crate) fn name(&self, drawn: &Drawn) -> ChorusLine {
         let turn = self.plan.turn_of(drawn.chorus);
-        annotate::chorus(
+        let named = annotate::chorus(
             self.plan.number_at(drawn.chorus),
             &self.links[turn].layout,
             self.plan.turns()[turn].development,
             &drawn.keys,
             self.following(turn, drawn.next),
-        )
+        );
+        ChorusLine {
+            phrases: drawn.phrases.clone(),
+            ..named
+        }
     }
 
     /// The note on which the line ends after its chorus `last`: the root of the home key, held for a bar.
@@ -346,7 +401,7 @@ fn starting(seed: u64, chorus: u64) -> ChaCha8Rng {
 
 impl Link {
     /// The exit that is this entry of the next turn; the entry must have been drawn among the exits.
-    fn exit_to(&self, entry: usize) -> usize {
+    pub(crate) fn exit_to(&self, entry: usize) -> usize {
         let exit = self.entry_of_exit.iter().position(|&next| next == entry);
         exit.unwrap_or(0)
     }

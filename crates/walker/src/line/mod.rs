@@ -14,7 +14,7 @@ pub mod walker;
 
 pub use feels::feel_of;
 
-use crate::{role::Role, rules::Liberty};
+use crate::{phrases::Restated, role::Role, rules::Liberty};
 use endpin_theory::{Degree, Pitch, Strength, Ticks};
 use std::fmt;
 
@@ -93,13 +93,16 @@ pub struct ChorusLine {
     pub chorus: u32,
     /// Its notes in time.
     pub notes: Vec<LineNote>,
+    /// Bars that take up others, in the order of the bars.
+    pub phrases: Vec<Restated>,
 }
 
 impl ChorusLine {
-    /// Gives the chorus another number.
+    /// Gives the chorus another number; what its bars took up is then no longer said, since that may lie elsewhere.
     pub fn renumber(&mut self, chorus: u32) {
         self.chorus = chorus;
         self.notes.iter_mut().for_each(|note| note.chorus = chorus);
+        self.phrases.clear();
     }
 }
 

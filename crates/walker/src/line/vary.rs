@@ -78,6 +78,7 @@ impl Walker {
             });
             let drawn = Drawn {
                 keys: keys?,
+                phrases: Vec::new(),
                 ..original.clone()
             };
             Some(self.name(&drawn))

@@ -8,7 +8,8 @@ use crate::{
         graph::{Along, Edge},
     },
     options::{Level, Options},
-    plan::Plan,
+    phrases::form::Form,
+    plan::{Development, Plan},
     rules::{Conditions, InTime, Liberty, Onset, Rule, Sound, rules},
     tastes::{self, tastes},
 };
@@ -108,6 +109,18 @@ pub enum WalkError {
         /// How many choruses there are.
         exist: BigUint,
     },
+    /// A motif that no line plays.
+    #[error(
+        "no bar of this chart lets the motif \"{motif}\" begin on its first beat at level {level}: strong beats take \
+         chord tones only, and the note before a change has to lead into it; other degrees, another level or another \
+         feel may do"
+    )]
+    Motif {
+        /// As it was asked for.
+        motif: String,
+        /// The level.
+        level: Level,
+    },
     /// No line goes through.
     #[error("no line goes through bar {bar}, beat {beat}: rule {rule} is in the way")]
     NoLine {
@@ -142,6 +155,8 @@ pub(crate) struct Link {
     weights: OnceLock<Weights>,
     /// Tables for drawing many choruses, once asked for; none where they would be too large.
     tables: OnceLock<Option<Tables>>,
+    /// Its bars as phrases see them, once asked for.
+    form: OnceLock<Form>,
     /// For each exit, the entry of the next turn that it is.
     pub(crate) entry_of_exit: Vec<usize>,
     /// For each entry, whether lines go on from it for ever.
@@ -162,6 +177,7 @@ impl Link {
             favours: None,
             weights: OnceLock::new(),
             tables: OnceLock::new(),
+            form: OnceLock::new(),
             entry_of_exit,
             layout,
             lattice,
@@ -171,6 +187,17 @@ impl Link {
 
     pub(crate) fn lattice(&self) -> &Lattice {
         &self.lattice
+    }
+
+    /// What varies along the form.
+    pub(crate) fn along(&self) -> &[Arc<Along>] {
+        &self.along
+    }
+
+    /// Its bars as phrases see them.
+    pub(crate) fn form(&self, development: Development) -> &Form {
+        self.form
+            .get_or_init(|| Form::of(&self.layout, development))
     }
 
     /// The weights of its lines, gathered when first asked for.
@@ -405,6 +432,14 @@ impl Walker {
         };
         walker.bury_dead_ends();
         walker.check_alive()?;
+        if let Some(motif) = walker.options.phrases.motif.as_ref()
+            && !walker.can_play(motif)
+        {
+            return Err(WalkError::Motif {
+                motif: motif.to_string(),
+                level: walker.options.level,
+            });
+        }
         Ok(walker)
     }
 

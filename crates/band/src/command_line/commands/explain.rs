@@ -144,6 +144,7 @@ fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
             });
             whys.chain(attacks).collect()
         }));
+        text.push_str(&phrases(line));
     }
     if let (Some((note, chord)), Some((line, _))) = (&made.ending, made.choruses.last()) {
         let chorus = session.chorus(line.chorus);
@@ -164,6 +165,19 @@ fn text(session: &Session, made: &Made<'_>, why: bool) -> String {
         }
     }
     format!("{}\n{}\n", printable(&text), LEGEND.join("\n"))
+}
+
+/// What bars of a chorus take up, one row each.
+fn phrases(line: &ChorusLine) -> String {
+    let rows = line
+        .phrases
+        .iter()
+        .map(|restated| format!("  {restated}\n"));
+    let rows: String = rows.collect();
+    match rows.is_empty() {
+        true => rows,
+        false => format!("Phrases\n{rows}"),
+    }
 }
 
 fn because(note: &LineNote) -> String {

@@ -48,6 +48,7 @@ impl<'a> WrittenChorus<'a> {
         let line = ChorusLine {
             chorus: number,
             notes: notes.collect(),
+            phrases: Vec::new(),
         };
         let ending = (close < end).then(|| line_note(bench, verdicts, close));
         let written = begin..close + usize::from(ending.is_some());

@@ -48,6 +48,7 @@ impl Trader {
         let line = ChorusLine {
             chorus: places.first()?.request.chorus,
             notes: Vec::new(),
+            phrases: Vec::new(),
         };
         for mut amendment in stretch.amendments(&line, &within, 1.0) {
             for (index, place) in stretch.places.iter().enumerate() {
