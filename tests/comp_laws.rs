@@ -8,7 +8,7 @@ use endpin::{
     },
     players::{
         collisions,
-        comp::{ChorusComp, CompOptions, comp, seams, voicing::low_limit},
+        comp::{ChorusComp, CompOptions, comp, comping::Comping, seams, voicing::low_limit},
         drums::TimeKeeping,
         swing::Swing,
     },
@@ -240,11 +240,12 @@ proptest! {
         seed in 0u64..1000,
         density in 0.0f64..=1.0,
         palette in prop::option::of(prop::sample::select(Palette::ALL.to_vec())),
+        comping in prop::sample::select(Comping::ALL[..5].to_vec()),
     ) {
         let chorus = chorus(&bars, &meter);
         let line = line(&chorus, &dice, in_two);
         let scales = scales(&chorus, seed as usize);
-        let options = CompOptions { seed, density, palette };
+        let options = CompOptions { seed, density, palette, comping };
         let comped = comp(&chorus, &scales, &line, &options);
         check(&chorus, &line, &comped)?;
         prop_assert_eq!(&comped, &comp(&chorus, &scales, &line, &options), "the same seed, another comp");
@@ -385,6 +386,7 @@ fn attacks_a_bar_follow_the_density() {
                     seed,
                     density,
                     palette: None,
+                    ..CompOptions::default()
                 };
                 comp(&chorus, &scales(&chorus, 0), &line, &options)
                     .attacks
@@ -414,6 +416,7 @@ fn palettes_colour_dominants_and_nothing_else() {
                 seed,
                 density: 1.0,
                 palette: Some(palette),
+                ..CompOptions::default()
             };
             for attack in comp(&chorus, &scales(&chorus, 5), &line, &options).attacks {
                 let symbol = chorus.spans[attack.span].symbol.clone();
@@ -442,4 +445,82 @@ fn palettes_colour_dominants_and_nothing_else() {
     }
     assert!(tones(Palette::Plain)["C7b9"].contains(&"b9".to_owned()));
     assert!(!tones(Palette::Plain)["C7b9"].contains(&"9".to_owned()));
+}
+
+#[test]
+fn each_kind_of_comp_plays_its_own_voicings() {
+    let meter: Meter = "4/4".parse().unwrap();
+    // Cm7, F7, Bbmaj7, C7b9, Am7b5, Dm6.
+    let bars: Vec<DrawnBar> = [(0, 10), (5, 0), (10, 16), (0, 1), (9, 21), (2, 12)]
+        .map(|chord| vec![chord])
+        .to_vec();
+    let chorus = chorus(&bars, &meter);
+    let line = line(&chorus, &[7; 48], false);
+    let played = |comping: Comping| -> Vec<String> {
+        let of_seed = |seed| {
+            let options = CompOptions {
+                seed,
+                comping,
+                ..CompOptions::default()
+            };
+            comp(&chorus, &scales(&chorus, 5), &line, &options).attacks
+        };
+        (0..40)
+            .flat_map(of_seed)
+            .map(|attack| attack.voicing.kind.to_string())
+            .collect()
+    };
+    let share = |kinds: &[String], kind: &str| {
+        kinds.iter().filter(|other| *other == kind).count() as f64 / kinds.len() as f64
+    };
+    assert_eq!(share(&played(Comping::GuideTones), "shell"), 1.0);
+    let rootless = share(&played(Comping::Rootless), "rootless");
+    let open = share(&played(Comping::DropTwo), "drop-2");
+    println!("four notes: rootless {rootless:.2}, drop-2 {open:.2}");
+    assert!(rootless > 0.6 && open > 0.6);
+    assert!(played(Comping::None).is_empty());
+}
+
+#[test]
+fn a_chorus_of_comping_has_phrases_rests_and_pushes() {
+    // Common practice, no source: a rhythm comes back within a phrase more often than across one, a comp rests a
+    // bar in several, and no chorus is comped as the one before.
+    let meter: Meter = "4/4".parse().unwrap();
+    let bars: Vec<DrawnBar> = (0..12).map(|bar| vec![(bar * 5 % 12, 0)]).collect();
+    let chorus = chorus(&bars, &meter);
+    let dice: Vec<u16> = (0..48).map(|beat| beat * 131).collect();
+    let line = line(&chorus, &dice, false);
+    let choruses: Vec<Vec<Vec<Ticks>>> = (0..200)
+        .map(|seed| {
+            let options = CompOptions {
+                seed,
+                ..CompOptions::default()
+            };
+            rhythms(
+                &chorus,
+                &comp(&chorus, &scales(&chorus, 0), &line, &options),
+            )
+        })
+        .collect();
+    let among = |is: &dyn Fn(&[Vec<Ticks>], usize) -> bool, bars: &[usize]| {
+        let all = choruses
+            .iter()
+            .flat_map(|chorus| bars.iter().map(move |&bar| is(chorus, bar)));
+        let found: Vec<bool> = all.collect();
+        found.iter().filter(|is| **is).count() as f64 / found.len() as f64
+    };
+    let returns: &dyn Fn(&[Vec<Ticks>], usize) -> bool =
+        &|chorus, bar| chorus[bar] == chorus[bar - 2] && !chorus[bar].is_empty();
+    let (within, across) = (among(returns, &[2, 6, 10]), among(returns, &[4, 8]));
+    let rests = among(
+        &|chorus, bar| chorus[bar].is_empty(),
+        &(0..12).collect::<Vec<_>>(),
+    );
+    let alike = choruses
+        .windows(2)
+        .filter(|pair| pair[0] == pair[1])
+        .count();
+    println!("returns within {within:.2}, across {across:.2}, rests {rests:.2}");
+    assert!(within > 2.0 * across && within > 0.2);
+    assert!((0.05..0.3).contains(&rests) && alike == 0);
 }

@@ -76,7 +76,7 @@ def test_scenarios_are_valid_and_read_the_same(endpin, schema, scenario, tmp_pat
     choruses = 2 if scenario.stem == "ropewalk-blues" else 1
     options = [scenario, "--choruses", choruses, "--level", level, "--seed", 5]
     beside = tmp_path / "report.json"
-    extras = ["--tab", "--fingering", "--marks", "--comp", "--report", beside]
+    extras = ["--tab", "--fingering", "--marks", "--with-comp", "--report", beside]
     document = endpin("sheet", *options, "-o", "-", *extras)
     assert valid(schema, document)
     score, notes = read(document)
@@ -98,7 +98,7 @@ def test_every_key_and_level(endpin, report, schema, key):
     root = Path(__file__).resolve().parents[2]
     options = [root / "scenarios/breakwater-blues.toml", "--key", key, "--choruses", 1]
     options += ["--level", 1 + KEYS.index(key) % 6, "--seed", 3]
-    document = endpin("sheet", *options, "-o", "-", "--comp")
+    document = endpin("sheet", *options, "-o", "-", "--with-comp")
     assert valid(schema, document)
     score, notes = read(document)
     signatures = {found.sharps for found in score.recurse().getElementsByClass("KeySignature")}

@@ -66,7 +66,7 @@ def test_what_makes_no_sense_is_said(endpin, tmp_path):
     for arguments in (
         ["-o", tmp_path / "line.txt"],
         ["-o", tmp_path / "line"],
-        ["-o", tmp_path / "line.pdf", "--comp"],
+        ["-o", tmp_path / "line.pdf", "--with-comp"],
         ["-o", tmp_path / "line.html", "--lesson"],
         ["-o", tmp_path / "line.pdf", "--tab", "--lowest", "E0", "--highest", "G1"],
         ["-o", tmp_path / "line.html", "--choruses", 5000],

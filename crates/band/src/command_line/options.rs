@@ -10,7 +10,11 @@ use crate::{
         score::PartName,
         session::{Session, Wishes, chart_at_level},
     },
-    players::{comp::CompOptions, drums::TimeKeeping, swing::Swing},
+    players::{
+        comp::{CompOptions, comping::Comping},
+        drums::TimeKeeping,
+        swing::Swing,
+    },
 };
 use clap::Args;
 use endpin_theory::{
@@ -176,6 +180,10 @@ pub struct BandOptions {
     /// Colours on dominants: plain, altered, diminished, quartal or function [default: the chart's, or function]
     #[arg(long)]
     pub palette: Option<Palette>,
+    /// What the comp is made of: auto (pads in ballads and over pedals), guide-tones, rootless, drop-2, pads (held)
+    /// or none
+    #[arg(long, value_name = "KIND", default_value_t)]
+    pub comp: Comping,
     /// Who keeps time: auto, ride, brushes, cross-stick, click, click-2-4, click-every-N, click-drop-N
     #[arg(long, value_name = "HOW", default_value_t)]
     pub time: TimeKeeping,
@@ -197,6 +205,15 @@ pub struct BandOptions {
     /// Only these bars, such as 9-12
     #[arg(long, value_name = "BARS")]
     pub bars_range: Option<BarRange>,
+}
+
+impl BandOptions {
+    /// The parts that are left out; `--comp none` leaves out the comp.
+    fn muted(&self) -> Vec<PartName> {
+        let mut parts = self.mute.clone();
+        parts.extend((self.comp == Comping::None).then_some(PartName::Comp));
+        parts
+    }
 }
 
 /// Reads a whole number of an option, within its range.
@@ -277,6 +294,7 @@ impl Performance {
                 seed: self.line.seed,
                 density: self.band.density,
                 palette: self.band.palette,
+                comping: self.band.comp,
             },
             arrange: ArrangeOptions {
                 seed: self.line.seed,
@@ -286,7 +304,7 @@ impl Performance {
                     _ => Swing::ByTempo,
                 },
                 human: self.band.human,
-                mute: self.band.mute.clone(),
+                mute: self.band.muted(),
                 count_in: self.band.count_in,
                 keeping: self.band.time,
                 trade: self.band.trade,

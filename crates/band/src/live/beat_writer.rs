@@ -14,7 +14,7 @@ use super::queue::{Act, Event};
 use super::scheduler::EARLY;
 use super::sink::Sinks;
 use super::timebase::{PlayTick, Quarter};
-use crate::performance::score::PartName;
+use crate::performance::score::{PartName, Sound};
 
 /// Ticks between two timing clocks (MIDI 1.0: 24 to the quarter note).
 const PULSE: i64 = Ticks::QUARTER.0 / 24;
@@ -96,6 +96,8 @@ pub struct BeatWriter {
     pub gain: ByPart<f64>,
     /// The tempo last written since play began or went on.
     quarter: Option<Quarter>,
+    /// What the parts sound with since then.
+    sounds: ByPart<Option<Sound>>,
     epoch: u32,
 }
 
@@ -109,6 +111,7 @@ impl BeatWriter {
             held: Vec::new(),
             gain: [1.0; PartName::ALL.len()],
             quarter: None,
+            sounds: ByPart::default(),
             epoch,
         }
     }
@@ -136,14 +139,24 @@ impl BeatWriter {
         self.outgoing.is_empty()
     }
 
-    /// Play begins, or goes on, here. The sounds are chosen first.
+    /// Play begins, or goes on, here. The sounds are chosen with its first beat.
     pub fn begin(&mut self, from: PlayTick) {
         self.quarter = None;
         self.write(from, Act::Begin);
+        self.sounds = ByPart::default();
+    }
+
+    /// Chooses what the parts sound with, where that is not chosen yet.
+    fn choose_sounds(&mut self, passage: &Passage, at: PlayTick) {
         for part in PartName::ALL {
-            let message = Message::program(part.channel(), part.program());
+            let sound = passage.sounds[part as usize].unwrap_or(part.sound());
+            if self.sounds[part as usize].replace(sound) == Some(sound) {
+                continue;
+            }
             let to = self.routing.parts[part as usize];
-            self.write(PlayTick(from.0 - EARLY), Act::Send { message, to });
+            for message in Message::sound(part.channel(), sound) {
+                self.write(at, Act::Send { message, to });
+            }
         }
     }
 
@@ -154,6 +167,7 @@ impl BeatWriter {
         let from = leg.here();
         let opens = PlayTick(from.0 - EARLY);
         let closes = PlayTick(leg.at(passage.beat_end(leg.beat)).0 - EARLY);
+        self.choose_sounds(passage, opens);
         let first = self.outgoing.len();
 
         let written = passage.bars[passage.beats[leg.beat].bar].tempo;

@@ -1,5 +1,6 @@
 //! MIDI messages as they go down the wire (MIDI 1.0 Detailed Specification, tables I to V).
 
+use crate::performance::score::Sound;
 use std::fmt;
 
 /// One short MIDI message: a status byte and up to two data bytes. It is `Copy` and holds no heap
@@ -58,6 +59,14 @@ impl Message {
             bytes: [0xC0 | (channel & 0x0F), program & 0x7F, 0],
             length: 2,
         }
+    }
+
+    /// What chooses a sound: its bank, if it has one, then its program.
+    pub fn sound(channel: u8, sound: Sound) -> impl Iterator<Item = Message> {
+        let bank = sound.bank.into_iter();
+        let bank = bank.flat_map(|(most, least)| [(0, most), (32, least)]);
+        bank.map(move |(controller, value)| Message::control(channel, controller, value))
+            .chain(std::iter::once(Message::program(channel, sound.program)))
     }
 
     /// Song position pointer, in sixteenth notes from the start of the song; `None` beyond the

@@ -2,7 +2,8 @@
 
 use endpin_theory::Ticks;
 
-use crate::performance::score::{PartName, Score};
+use super::beat_writer::ByPart;
+use crate::performance::score::{PartName, Score, Sound};
 
 /// Music between two bar lines, performed and labelled.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -19,6 +20,8 @@ pub struct Passage {
     pub notes: Vec<Cue>,
     /// The closing bar line.
     pub end: Ticks,
+    /// What each part sounds with, where it is not the usual.
+    pub sounds: ByPart<Option<Sound>>,
 }
 
 /// A section as played; a chart's section played twice is two of these.
@@ -76,6 +79,14 @@ pub struct Cue {
 }
 
 impl Passage {
+    /// Takes its notes and sounds from `score`, whose tick `origin` is the passage's tick 0.
+    pub fn take(&mut self, score: &Score, origin: Ticks) {
+        self.notes = Passage::cues(score, origin);
+        for part in &score.parts {
+            self.sounds[part.name as usize] = Some(part.sound);
+        }
+    }
+
     /// The notes of `score`, whose tick `origin` is the passage's tick 0, in order of start.
     pub fn cues(score: &Score, origin: Ticks) -> Vec<Cue> {
         let mut cues: Vec<Cue> = score
@@ -132,6 +143,7 @@ impl Passage {
         let beats = self.beats.into_iter().skip(first_beat);
         Passage {
             key: self.key,
+            sounds: self.sounds,
             sections: sections
                 .map(|section| PassageSection {
                     first_bar: section.first_bar - bar,

@@ -86,7 +86,7 @@ impl Repertoire {
                 let mut passage = labelled(chorus, &line.notes, |bar| {
                     practice::tempo(bar.tempo, options.tempo_step, request.chorus)
                 });
-                passage.notes = Passage::cues(&score, Ticks::ZERO);
+                passage.take(&score, Ticks::ZERO);
                 passage
             }
         };
@@ -285,7 +285,7 @@ fn count_in(session: &Session, line: &ChorusLine) -> Passage {
         let tempo = |bar: &Bar| practice::tempo(bar.tempo, options.tempo_step, 1);
         passage.append(labelled(chorus, &opening.notes, tempo));
     }
-    passage.notes = Passage::cues(&score, Ticks::ZERO);
+    passage.take(&score, Ticks::ZERO);
     passage.notes.retain(|note| note.start < passage.end);
     passage
 }
@@ -335,7 +335,7 @@ fn ending(session: &Session, line: &ChorusLine) -> Passage {
         beat.bass = Some(label.clone());
     }
     passage.append(home);
-    passage.notes = Passage::cues(&score, origin);
+    passage.take(&score, origin);
     passage.notes.retain(|note| note.start >= Ticks::ZERO);
     passage
 }

@@ -139,12 +139,19 @@ fn part_events(part: &Part) -> Vec<Timed<'_>> {
         PartName::Comp => b"Comp",
         PartName::Time => b"Time",
     };
-    let mut events = vec![
-        setting(TrackEventKind::Meta(MetaMessage::TrackName(name))),
-        setting(midi(MidiMessage::ProgramChange {
-            program: u7::new(part.program & 127),
-        })),
-    ];
+    let mut events = vec![setting(TrackEventKind::Meta(MetaMessage::TrackName(name)))];
+    // Bank select, most significant then least, comes before its program (MIDI 1.0 Detailed Specification).
+    let bank = part.sound.bank.into_iter();
+    let bank = bank.flat_map(|(most, least)| [(0, most), (32, least)]);
+    events.extend(bank.map(|(controller, value)| {
+        setting(midi(MidiMessage::Controller {
+            controller: u7::new(controller),
+            value: u7::new(value & 127),
+        }))
+    }));
+    events.push(setting(midi(MidiMessage::ProgramChange {
+        program: u7::new(part.sound.program & 127),
+    })));
     for note in &part.notes {
         let key = u7::new(note.key & 127);
         events.push(Timed {

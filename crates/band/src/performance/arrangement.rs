@@ -8,11 +8,11 @@ mod marks;
 use crate::{
     performance::{
         practice::{self, TradeBar},
-        score::{Mark, Part, PartName, Score, ScoreNote, midi_key},
+        score::{Mark, Part, PartName, Score, ScoreNote, Sound, midi_key},
     },
     players::{
         comp::{ChorusComp, CompAttack},
-        drums::{self, BarContext, TimeKeeping},
+        drums::{self, BarContext, Coming, Kit, TimeKeeping, kit::BRUSH_SET},
         placement::{self, Habit, Placement},
         random_streams::{Purpose, stream},
         swing::{self, Fingered, Swing, Warp},
@@ -62,6 +62,20 @@ impl Default for ArrangeOptions {
             trade: None,
             tempo_step: 0.0,
             chord_texts: true,
+        }
+    }
+}
+
+impl ArrangeOptions {
+    /// What a part sounds with: brushes have a set of their own.
+    fn sound(&self, part: PartName) -> Sound {
+        let (most, least, program) = BRUSH_SET;
+        match (part, self.keeping) {
+            (PartName::Time, TimeKeeping::Kit(Kit::Brushes)) => Sound {
+                bank: Some((most, least)),
+                program,
+            },
+            _ => part.sound(),
         }
     }
 }
@@ -367,33 +381,39 @@ impl<'a> Band<'a> {
     fn time(&mut self, made: &MadeChorus) {
         let number = made.line.chorus;
         let bars = &made.chorus.bars;
-        let mut strokes = stream(self.options.seed, number, Purpose::Time);
         let mut placement = self.placement(made, placement::TIME);
         let end = made.chorus.length();
         let is_drummer = matches!(self.options.keeping, TimeKeeping::Kit(_));
-        let mut comp: Vec<Vec<Ticks>> = vec![Vec::new(); bars.len()];
-        for attack in &made.comp.attacks {
-            if let Some(bar) = comp.get_mut((attack.bar as usize).wrapping_sub(1)) {
-                bar.push(attack.in_bar);
-            }
-        }
-        for bar in bars {
+        let attacks = made.comp.attacks.iter();
+        let comp = by_bar(
+            bars.len(),
+            attacks.map(|attack| (attack.bar, attack.in_bar)),
+        );
+        let notes = made.line.notes.iter();
+        let bass = by_bar(bars.len(), notes.map(|note| (note.bar, note.in_bar)));
+        let contexts: Vec<BarContext> = bars
+            .iter()
+            .enumerate()
+            .map(|(index, bar)| {
+                let before = bars_before(made.chorus, number, index);
+                BarContext {
+                    meter: &bar.meter,
+                    tempo: self.tempo_of(bar, number),
+                    feel: feel_of(bar, made.development),
+                    busy: made.development.busy,
+                    comp: &comp[index],
+                    bass: &bass[index],
+                    bars_before: before,
+                    opens_section: index == 0 || bar.opens_section,
+                    stop_time: bar.stop_time,
+                    coming: self.coming(made, index),
+                }
+            })
+            .collect();
+        let drummed = drums::chorus(&contexts, self.options.keeping, self.options.seed, number);
+        for (bar, hits) in bars.iter().zip(drummed) {
             let place = self.place(made, bar.number);
-            let (index, tempo) = (place.index, place.tempo);
-            let context = BarContext {
-                meter: &bar.meter,
-                tempo,
-                feel: feel_of(bar, made.development),
-                busy: made.development.busy,
-                comp: &comp[index],
-                bars_before: bars_before(made.chorus, number, index),
-                opens_chorus: index == 0,
-                closes_section: bars.get(index + 1).is_none_or(|next| next.opens_section),
-                place: bar.place,
-                stop_time: bar.stop_time,
-                trade: self.trade_bar(made, index),
-            };
-            for hit in drums::bar(&context, self.options.keeping, &mut strokes) {
+            for hit in hits {
                 if is_drummer && is_silent(made.chorus, bar, hit.in_bar) {
                     continue;
                 }
@@ -408,6 +428,19 @@ impl<'a> Band<'a> {
                 let stroke = stroke((start + shift).max(Ticks::ZERO), hit.key, velocity);
                 self.play(PartName::Time, self.shifted(stroke, end));
             }
+        }
+    }
+
+    /// What begins after a bar of a chorus (from 0), if anything does. A trade is led into as a section is.
+    fn coming(&self, made: &MadeChorus, index: usize) -> Option<Coming> {
+        match self.trade_bar(made, index).filter(|trade| trade.is_last) {
+            Some(trade) if trade.is_students => return Some(Coming::Band),
+            Some(_) => return Some(Coming::Section),
+            None => {}
+        }
+        match made.chorus.bars.get(index + 1) {
+            None => Some(Coming::Chorus),
+            Some(next) => next.opens_section.then_some(Coming::Section),
         }
     }
 
@@ -464,7 +497,10 @@ impl<'a> Band<'a> {
             .filter(|(name, _)| {
                 !self.options.mute.contains(name) || (*name == PartName::Time && counted_in)
             })
-            .map(|(name, notes)| Part::new(name, notes))
+            .map(|(name, notes)| Part {
+                sound: self.options.sound(name),
+                ..Part::new(name, notes)
+            })
             .collect();
         Score {
             title: title.to_owned(),
@@ -517,6 +553,17 @@ pub fn trade_bar(
 /// Bars before bar `index` of chorus `number` since the first chorus began; in an intro, since that began.
 fn bars_before(chorus: &Chorus, number: u32, index: usize) -> u64 {
     u64::from(number.saturating_sub(1)) * chorus.form_bars() as u64 + index as u64
+}
+
+/// Places from the bar line of what is numbered by bars from 1, for each of so many bars.
+fn by_bar(bars: usize, placed: impl Iterator<Item = (u32, Ticks)>) -> Vec<Vec<Ticks>> {
+    let mut places = vec![Vec::new(); bars];
+    for (bar, in_bar) in placed {
+        if let Some(bar) = places.get_mut((bar as usize).wrapping_sub(1)) {
+            bar.push(in_bar);
+        }
+    }
+    places
 }
 
 /// Whether the harmony is silent there (`N.C.`): the whole band stops with it.

@@ -33,14 +33,26 @@ impl PartName {
         }
     }
 
-    /// Its General MIDI level 1 program, counted from 0: acoustic bass, acoustic grand piano, and the
-    /// standard kit.
-    pub fn program(self) -> u8 {
-        match self {
+    /// What it sounds with, unless it is told otherwise: acoustic bass, acoustic grand piano, and the standard kit.
+    pub fn sound(self) -> Sound {
+        let program = match self {
             PartName::Bass => 32,
             PartName::Comp | PartName::Time => 0,
+        };
+        Sound {
+            bank: None,
+            program,
         }
     }
+}
+
+/// What a part sounds with.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Sound {
+    /// The bank, most and least significant, where it is not left alone.
+    pub bank: Option<(u8, u8)>,
+    /// Program of General MIDI level 1, counted from 0.
+    pub program: u8,
 }
 
 impl fmt::Display for PartName {
@@ -80,8 +92,8 @@ pub struct Part {
     pub name: PartName,
     /// MIDI channel, counted from 0.
     pub channel: u8,
-    /// MIDI program, counted from 0.
-    pub program: u8,
+    /// What it sounds with.
+    pub sound: Sound,
     /// In order of start, then key; no two notes of one key overlap.
     pub notes: Vec<ScoreNote>,
 }
@@ -110,7 +122,7 @@ impl Part {
         Part {
             name,
             channel: name.channel(),
-            program: name.program(),
+            sound: name.sound(),
             notes: kept,
         }
     }

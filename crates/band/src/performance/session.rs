@@ -182,6 +182,8 @@ impl Session {
             stop_time(&mut last, number);
             plan = plan.ending_with(number, last, chart.home_bar());
         }
+        let opening = &plan.turns()[0].chorus.bars[0];
+        wishes.arrange.keeping = wishes.arrange.keeping.settled(opening);
         let meaning =
             |turn: &endpin_walker::plan::Turn| analyse(&turn.chorus.spans, turn.chorus.key);
         let understood = plan.turns().iter().map(meaning).collect();
@@ -300,8 +302,12 @@ impl Session {
             .zip(&self.chorus(line.chorus).spans)
             .map(|(understood, span)| span.chord.as_ref().map(|_| understood.scale))
             .collect();
+        let options = CompOptions {
+            density: grown(options.density, self.development(line.chorus).busy),
+            ..*options
+        };
         let chorus = self.chorus(line.chorus);
-        let mut comp = comp::comp(chorus, &scales, line, options);
+        let mut comp = comp::comp(chorus, &scales, line, &options);
         comp.attacks.retain(|attack| {
             let index = (attack.bar as usize).saturating_sub(1);
             let trade = arrangement::trade_bar(&self.wishes.arrange, chorus, line.chorus, index);
@@ -344,9 +350,21 @@ impl Session {
             note.why = format!("home: the root of {}, struck short", note.chord);
         }
         let chord = note.chord.parse().ok();
-        let attack = chord.and_then(|chord| comp::ending(self.chorus(last.chorus), &chord, &note));
+        let attack = chord.and_then(|chord| {
+            comp::ending(
+                self.chorus(last.chorus),
+                &chord,
+                &note,
+                self.wishes.comp.comping,
+            )
+        });
         Some((note, attack))
     }
+}
+
+/// The density of the comp in a chorus that is so lively, 0 to 3: a tenth of an attack a bar more for each.
+fn grown(density: f64, busy: u8) -> f64 {
+    (density + 0.04 * f64::from(busy)).min(1.0)
 }
 
 /// Choruses made: notes on the page, ready to be arranged.

@@ -1,58 +1,46 @@
-//! Time-keeping: ride and hi-hat, brushes, cross-stick, click and count-in.
+//! Time-keeping: the drummer, brushes, cross-stick, click and count-in.
 //!
-//! Patterns are put together from the groups of the meter, so that 5/4, 7/4 or any other grouping has one:
-//! ride on each beat with a skip note after the second beat of a group, pedal hi-hat on that second beat (in
-//! 4/4: 2 and 4). Everything stays under the bass. Common practice, no source. Sounds are those of General
-//! MIDI level 1 (reference file `gm.csv`).
+//! A drummer's chorus is time in two- and four-bar phrases ([`grooves`]), laid over the groups of the meter so that
+//! 5/4, 7/4 or any other grouping has its own; what answers the others ([`answers`]); and what leads into sections
+//! and choruses ([`fills`]). Everything stays under the bass. Common practice, no source.
 
-use crate::performance::practice::TradeBar;
+mod answers;
+mod fills;
+mod grooves;
+pub mod kit;
+mod rows;
+
+pub use fills::Coming;
+pub use grooves::Groove;
+pub use kit::percussion;
+
 use crate::players::{
-    random_streams::below,
-    styles::{Groove, PatternStroke, Piece, Style},
+    random_streams::{Purpose, below, stream, weighted},
+    styles::{OffBeat, Style},
 };
+use answers::answers;
 use endpin_theory::{
     Meter, Strength, Ticks,
-    chart::{Feel, Place},
+    chart::{Bar, Feel},
     did_you_mean,
 };
+use fills::Fill;
+use grooves::Layer;
+use kit::{Piece, Stress, sound};
 use rand_chacha::rand_core::Rng;
 use std::{fmt, str::FromStr};
 
-/// Percussion keys of General MIDI level 1.
-pub mod percussion {
-    /// Bass drum 1.
-    pub const KICK: u8 = 36;
-    /// Side stick.
-    pub const SIDE_STICK: u8 = 37;
-    /// Acoustic snare.
-    pub const SNARE: u8 = 38;
-    /// Closed hi-hat.
-    pub const CLOSED_HAT: u8 = 42;
-    /// Pedal hi-hat.
-    pub const PEDAL_HAT: u8 = 44;
-    /// Crash cymbal 1.
-    pub const CRASH: u8 = 49;
-    /// Ride cymbal 1.
-    pub const RIDE: u8 = 51;
-    /// Cabasa, for the accent of a brush.
-    pub const CABASA: u8 = 69;
-    /// Maracas, for the sweep of a brush.
-    pub const MARACAS: u8 = 70;
-    /// High wood block: the click on beat 1.
-    pub const CLICK_HIGH: u8 = 76;
-    /// Low wood block: the other clicks.
-    pub const CLICK_LOW: u8 = 77;
-}
+pub use grooves::{BOSSA, DOUBLE_TIME, FOUR, HALF_TIME, SHUFFLE, SPARSE};
 
 /// What the drummer plays on.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Kit {
-    /// Ride; cross-stick below 84 quarters a minute.
+    /// Ride; brushes in ballads.
     #[default]
     Auto,
     /// Ride cymbal, pedal hi-hat, feathered bass drum.
     Ride,
-    /// Soft sweeps by shaker sounds, pedal hi-hat.
+    /// Sweeps and taps on the snare, pedal hi-hat: the brush set of General MIDI 2.
     Brushes,
     /// A side stick at the end of each group over a quiet ride, for slow tempi.
     CrossStick,
@@ -78,6 +66,19 @@ pub enum TimeKeeping {
     Kit(Kit),
     /// A click.
     Click(Click),
+}
+
+impl TimeKeeping {
+    /// The same with the kit that a drummer left to choose takes for music that opens with this bar.
+    #[must_use]
+    pub fn settled(self, opening: &Bar) -> TimeKeeping {
+        let is_ballad = Style::of(opening.feel).is_ballad(opening.tempo, &opening.meter);
+        match self {
+            TimeKeeping::Kit(Kit::Auto) if is_ballad => TimeKeeping::Kit(Kit::Brushes),
+            TimeKeeping::Kit(Kit::Auto) => TimeKeeping::Kit(Kit::Ride),
+            chosen => chosen,
+        }
+    }
 }
 
 impl Default for TimeKeeping {
@@ -176,30 +177,32 @@ pub struct BarContext<'a> {
     pub busy: u8,
     /// Where the comp strikes, from the bar line.
     pub comp: &'a [Ticks],
+    /// Where notes of the bass begin, from the bar line.
+    pub bass: &'a [Ticks],
     /// Bars before it since the music began, all choruses counted.
     pub bars_before: u64,
-    /// Whether it is the first of a chorus.
-    pub opens_chorus: bool,
-    /// Whether it is the last of a section or chorus.
-    pub closes_section: bool,
-    /// What it belongs to: intro, form, tag, or what an ending adds.
-    pub place: Place,
+    /// Whether it is the first of a section or chorus.
+    pub opens_section: bool,
     /// Whether the band plays on its first beat alone.
     pub stop_time: bool,
-    /// Whose turn it is, if band and student trade bars.
-    pub trade: Option<TradeBar>,
+    /// What begins with the next bar, if anything does.
+    pub coming: Option<Coming>,
 }
 
-/// The strokes of one bar.
-pub fn bar(context: &BarContext, keeping: TimeKeeping, rng: &mut impl Rng) -> Vec<Hit> {
+/// The strokes of each bar of a chorus (from 1), made from its own random streams.
+pub fn chorus(bars: &[BarContext], keeping: TimeKeeping, seed: u64, number: u32) -> Vec<Vec<Hit>> {
     match keeping {
-        TimeKeeping::Click(click) => clicks(context, click),
+        TimeKeeping::Click(click) => bars.iter().map(|bar| clicks(bar, click)).collect(),
         TimeKeeping::Kit(kit) => {
-            let mut hits = strokes(context, kit, rng);
-            if context.stop_time {
+            let mut drummed = drummed(bars, kit, seed, number);
+            for (hits, _) in drummed
+                .iter_mut()
+                .zip(bars)
+                .filter(|(_, bar)| bar.stop_time)
+            {
                 hits.retain(|hit| hit.in_bar == Ticks::ZERO);
             }
-            hits
+            drummed
         }
     }
 }
@@ -264,242 +267,165 @@ pub fn count_in(meter: &Meter, last: bool) -> Vec<Hit> {
 
 /// What is played where all hold the last chord.
 pub fn ending(keeping: TimeKeeping) -> Vec<Hit> {
-    let hit = |key, velocity| Hit {
-        in_bar: Ticks::ZERO,
-        key,
-        velocity,
-    };
     match keeping {
-        TimeKeeping::Kit(_) => vec![hit(percussion::KICK, 40), hit(percussion::RIDE, 66)],
-        TimeKeeping::Click(_) => vec![hit(percussion::CLICK_HIGH, 84)],
-    }
-}
-
-/// Below this many quarters a minute a drummer left to choose takes the stick off the ride.
-const SLOW: f64 = 84.0;
-
-/// A drummer's bar.
-fn strokes(context: &BarContext, kit: Kit, rng: &mut impl Rng) -> Vec<Hit> {
-    let meter = context.meter;
-    let kit = match kit {
-        Kit::Auto if context.tempo < SLOW => Kit::CrossStick,
-        Kit::Auto => Kit::Ride,
-        chosen => chosen,
-    };
-    // Drawn for each bar whatever comes of it, so that a bar's choices don't hang on those before.
-    let (figure, crash_odds, answer) = (below(rng, 1 << 16), below(rng, 3), below(rng, 1 << 16));
-    let crashes = context.opens_chorus && context.bars_before > 0 && crash_odds < 2;
-    let mut hits = match Style::of(context.feel).groove {
-        Groove::Bars(bars) if !meter.is_compound() => {
-            let bar = bars[(context.bars_before % bars.len() as u64) as usize];
-            pattern(meter, kit, bar)
-        }
-        Groove::Ride { weak_kicks, skips } => ride(context, kit, weak_kicks, skips, figure),
-        Groove::Bars(_) => ride(context, kit, true, true, figure),
-    };
-    if crashes && kit == Kit::Ride {
-        hits.retain(|hit| hit.in_bar > Ticks::ZERO || hit.key != percussion::RIDE);
-        hits.push(Hit {
+        TimeKeeping::Kit(kit) => [Piece::Kick, Piece::Ride, Piece::Sweep]
+            .into_iter()
+            .filter_map(|piece| hit(kit, Ticks::ZERO, piece, Stress::Plain))
+            .collect(),
+        TimeKeeping::Click(_) => vec![Hit {
             in_bar: Ticks::ZERO,
-            key: percussion::CRASH,
-            velocity: 60,
-        });
-    }
-    if matches!(context.feel, Feel::Four | Feel::Broken | Feel::Two) && meter.unit() <= 4 {
-        hits.extend(answers(context, kit, answer));
-    }
-    // Each trade is led into as a section is.
-    if context.closes_section || context.trade.is_some_and(|trade| trade.is_last) {
-        fill(&mut hits, meter, kit, below(rng, FILLS.len() as u32 + 1));
-    }
-    hits.sort_by_key(|hit| (hit.in_bar, hit.key));
-    hits.dedup_by_key(|hit| (hit.in_bar, hit.key));
-    hits
-}
-
-/// The off-beats that the ride skips on in a bar of four, by the back beats after which they come, and how
-/// often each figure is played: most bars after two and four, others to breathe.
-const FIGURES: [(&[usize], u32); 7] = [
-    (&[1, 3], 40),
-    (&[3], 14),
-    (&[1], 12),
-    (&[1, 2, 3], 10),
-    (&[0, 1, 3], 8),
-    (&[2, 3], 8),
-    (&[], 8),
-];
-
-/// Time on the ride, or what the kit has in its place, from the groups of the meter.
-fn ride(context: &BarContext, kit: Kit, weak_kicks: bool, skips: bool, figure: u32) -> Vec<Hit> {
-    let meter = context.meter;
-    let beat = meter.beat_ticks();
-    let back_beats = back_beats(meter);
-    // Skip notes only where a beat is a quarter or longer, and where two of them can still be told apart.
-    let may_skip = meter.beat_ticks().0 >= 960 && context.tempo <= 330.0;
-    let figure = figure % FIGURES.iter().map(|(_, weight)| weight).sum::<u32>();
-    let mut left = figure;
-    let chosen = FIGURES.iter().find(|(_, weight)| {
-        let found = left < *weight;
-        left = left.saturating_sub(*weight);
-        found
-    });
-    let figure = chosen.map_or(FIGURES[0].0, |(figure, _)| figure);
-    let mut hits = Vec::new();
-    for index in 0..usize::from(meter.beats()) {
-        let on = beat * index as i64;
-        let is_back_beat = back_beats.contains(&index);
-        let strong = meter.strength(index) != Strength::Weak;
-        let has_skip = may_skip
-            && match skips {
-                true => figure.contains(&(index % 4)) && (is_back_beat || meter.beats() == 4),
-                false => Some(&index) == back_beats.last() && figure.len() > 1,
-            };
-        let mut hit = |plays: bool, in_bar: Ticks, key: u8, velocity: i32| {
-            hits.extend(plays.then_some(Hit {
-                in_bar,
-                key,
-                velocity,
-            }));
-        };
-        hit(is_back_beat, on, percussion::PEDAL_HAT, 62);
-        let time = piece(kit, Piece::Ride);
-        let (loud, soft) = match kit {
-            Kit::Ride | Kit::Auto => (if is_back_beat { 74 } else { 68 }, 58),
-            Kit::Brushes => (if strong { 62 } else { 56 }, 44),
-            Kit::CrossStick => (54, 44),
-        };
-        hit(true, on, time, loud);
-        if meter.is_compound() {
-            // Three to a beat, the last of them leaning on the next.
-            hit(may_skip, on + Ticks(beat.0 / 3), time, soft - 8);
-            hit(may_skip, on + Ticks(beat.0 * 2 / 3), time, soft);
-            hit(is_back_beat, on, percussion::SIDE_STICK, 56);
-        } else {
-            hit(has_skip, on + half(beat), time, soft);
-        }
-        hit(strong, on, percussion::KICK, 36);
-        hit(
-            !strong && weak_kicks && kit == Kit::Ride,
-            on,
-            percussion::KICK,
-            30,
-        );
-        hit(
-            kit == Kit::Brushes && is_back_beat,
-            on,
-            percussion::CABASA,
-            52,
-        );
-        let is_last = Some(&index) == back_beats.last();
-        hit(
-            kit == Kit::CrossStick && is_last,
-            on,
-            percussion::SIDE_STICK,
-            58,
-        );
-    }
-    hits
-}
-
-/// A bar of a pattern in a meter, with the pieces of a kit.
-fn pattern(meter: &Meter, kit: Kit, bar: &[PatternStroke]) -> Vec<Hit> {
-    let beat = meter.beat_ticks().0;
-    let beats = i64::from(meter.beats());
-    let rounds = (0..)
-        .map(|round| round * 48)
-        .take_while(|from| *from < beats * 12);
-    let strokes = rounds.flat_map(|from| {
-        bar.iter()
-            .map(move |&(at, piece, velocity)| (from + at, piece, velocity))
-    });
-    strokes
-        .filter(|&(at, _, _)| at < beats * 12)
-        .map(|(at, sort, velocity)| Hit {
-            in_bar: Ticks(beat * at / 12),
-            key: piece(kit, sort),
-            velocity,
-        })
-        .collect()
-}
-
-/// What a kit plays a piece on.
-fn piece(kit: Kit, piece: Piece) -> u8 {
-    match (piece, kit) {
-        (Piece::Ride | Piece::Hat, Kit::Brushes) => percussion::MARACAS,
-        (Piece::Snare | Piece::Stick, Kit::Brushes) => percussion::CABASA,
-        (Piece::Snare, Kit::CrossStick) => percussion::SIDE_STICK,
-        (Piece::Ride, _) => percussion::RIDE,
-        (Piece::Hat, _) => percussion::CLOSED_HAT,
-        (Piece::Pedal, _) => percussion::PEDAL_HAT,
-        (Piece::Stick, _) => percussion::SIDE_STICK,
-        (Piece::Snare, _) => percussion::SNARE,
-        (Piece::Kick, _) => percussion::KICK,
+            key: percussion::CLICK_HIGH,
+            velocity: 84,
+        }],
     }
 }
 
-/// Now and then snare or kick go with an off-beat of the comp, or answer it half a beat later; livelier
-/// choruses have more of it.
-fn answers(context: &BarContext, kit: Kit, drawn: u32) -> Option<Hit> {
-    let half = half(context.meter.beat_ticks());
-    let off_beats = context.comp.iter().filter(|at| at.0 % (half.0 * 2) != 0);
-    let off_beats: Vec<Ticks> = off_beats.copied().collect();
-    let plays = drawn % 12 < 3 + u32::from(context.busy);
-    let at = *off_beats.get((drawn / 12) as usize % off_beats.len().max(1))?;
-    let (with_comp, on_kick) = (
-        (drawn / 256).is_multiple_of(2),
-        (drawn / 512).is_multiple_of(3),
-    );
-    let in_bar = if with_comp { at } else { at + half };
-    // On beats the bass drum feathers as the feel has it; what answers there is the snare.
-    let on_kick = on_kick && with_comp;
-    let key = piece(kit, if on_kick { Piece::Kick } else { Piece::Snare });
-    (plays && in_bar < context.meter.bar_ticks()).then_some(Hit {
+fn hit(kit: Kit, in_bar: Ticks, piece: Piece, stress: Stress) -> Option<Hit> {
+    let (key, velocity) = sound(kit, piece, stress)?;
+    Some(Hit {
         in_bar,
         key,
-        velocity: if on_kick { 50 } else { 42 },
+        velocity,
     })
 }
 
-fn half(beat: Ticks) -> Ticks {
-    Ticks(beat.0 / 2)
+/// The figures of a layer in the two bars at hand, as indices, and the one that its phrase began with.
+#[derive(Clone, Copy, Debug, Default)]
+struct Playing {
+    stated: usize,
+    here: [usize; 2],
 }
 
-/// Fills of the last two beats, each place in sixths of a beat from the first of them.
-const FILLS: [&[i64]; 4] = [
-    &[6, 9],     // two eighths
-    &[6, 8, 10], // a triplet
-    &[3, 6],     // the off-beat and the last beat
-    &[3, 8, 10], // pushed into a triplet
-];
-
-/// A quiet fill on the snare over the last two beats; the last choice is none.
-fn fill(hits: &mut Vec<Hit>, meter: &Meter, kit: Kit, choice: u32) {
-    let Some(places) = FILLS.get(choice as usize) else {
-        return;
-    };
-    if meter.beats() < 3 || meter.beat_ticks().0 < 960 || meter.is_compound() {
-        return;
-    }
-    let beat = meter.beat_ticks();
-    let from = beat * (i64::from(meter.beats()) - 2);
-    let (key, velocity) = match kit {
-        Kit::Brushes => (percussion::MARACAS, 56),
-        Kit::CrossStick => (percussion::SIDE_STICK, 44),
-        Kit::Ride | Kit::Auto => (percussion::SNARE, 48),
-    };
-    for (step, &sixths) in places.iter().enumerate() {
-        let in_bar = from + Ticks(beat.0 * sixths / 6);
-        if !hits
+impl Playing {
+    /// Goes on to the next two bars: the first two of a phrase of four state a figure; the others keep its first bar
+    /// and leave it in the second, or play another.
+    fn go_on(self, layer: &Layer, opens_phrase: bool, busy: u8, rng: &mut impl Rng) -> Playing {
+        let weights: Vec<u32> = layer
+            .figures
             .iter()
-            .any(|hit| hit.in_bar == in_bar && hit.key == key)
-        {
-            hits.push(Hit {
-                in_bar,
-                key,
-                velocity: velocity + 3 * step as i32,
-            });
+            .map(|figure| {
+                // Livelier choruses have more between the beats.
+                let between = figure.bars.iter().flat_map(|row| rows::strokes(row));
+                let between = between.filter(|(_, into, _)| *into > 0).count() as u32;
+                figure.weight * (8 + u32::from(busy) * between)
+            })
+            .collect();
+        let drawn = weighted(rng, &weights).unwrap_or(0);
+        let keeps = below(rng, 2) == 0;
+        match (opens_phrase, keeps) {
+            (true, _) => Playing {
+                stated: drawn,
+                here: [drawn; 2],
+            },
+            (false, true) => Playing {
+                here: [self.stated, drawn],
+                ..self
+            },
+            (false, false) => Playing {
+                here: [drawn; 2],
+                ..self
+            },
         }
     }
+}
+
+/// The groove of a bar: compound meters have their own.
+fn groove(context: &BarContext) -> Groove {
+    match context.meter.is_compound() {
+        true => grooves::THREES,
+        false => Style::of(context.feel).groove,
+    }
+}
+
+/// A drummer's chorus.
+fn drummed(bars: &[BarContext], kit: Kit, seed: u64, number: u32) -> Vec<Vec<Hit>> {
+    let mut time = stream(seed, number, Purpose::Time);
+    let mut listening = stream(seed, number, Purpose::DrumAnswers);
+    let mut playing: Vec<Playing> = Vec::new();
+    let (mut in_section, mut section_groove): (usize, Option<Groove>) = (0, None);
+    let mut drummed = Vec::with_capacity(bars.len());
+    for (index, context) in bars.iter().enumerate() {
+        let meter = context.meter;
+        let groove = groove(context);
+        let is_new = context.opens_section
+            || section_groove.is_none_or(|other| !std::ptr::eq(other, groove));
+        section_groove = Some(groove);
+        in_section = if is_new { 0 } else { in_section + 1 };
+        if is_new {
+            playing = vec![Playing::default(); groove.len()];
+        }
+        if in_section.is_multiple_of(2) {
+            for (layer, playing) in groove.iter().zip(&mut playing) {
+                let opens_phrase = in_section.is_multiple_of(4);
+                *playing = playing.go_on(layer, opens_phrase, context.busy, &mut time);
+            }
+        }
+        // Between beats only where a beat is a quarter or longer, and where two strokes can still be told apart.
+        let room = meter.beat_ticks().0 >= 960 && context.tempo <= 330.0;
+        let mut hits: Vec<Hit> = Vec::new();
+        for (layer, playing) in groove.iter().zip(&playing) {
+            let half = in_section % 2;
+            let row = layer.figures[playing.here[half]].bars[half];
+            let laid = rows::lay(row, layer.threes, meter, room).into_iter();
+            hits.extend(laid.filter_map(|(at, stress)| hit(kit, at, layer.piece, stress)));
+        }
+        let is_even = Style::of(context.feel).off_beat == OffBeat::Even;
+        let time_of = |coming| (coming, (seed, number, index));
+        let fill = context
+            .coming
+            .filter(|_| room && meter.beats() >= 3)
+            .map(|coming| {
+                let (coming, at) = time_of(coming);
+                Fill::into(coming, at, meter.is_compound(), is_even)
+            });
+        let said = answers(context, is_even, &mut listening);
+        match fill.filter(|fill| !fill.parts.is_empty()) {
+            Some(fill) => hits.extend(fill.parts.iter().flat_map(|&(piece, row)| {
+                let laid = rows::lay_at_the_end(row, meter).into_iter();
+                laid.filter_map(move |(at, stress)| hit(kit, at, piece, stress))
+            })),
+            None if listens(context) => {
+                let said = said.into_iter();
+                hits.extend(said.filter_map(|(at, piece, stress)| hit(kit, at, piece, stress)));
+            }
+            None => {}
+        }
+        if index == 0 && number > 1 && follows_a_fill(bars, seed, number) {
+            crash(&mut hits, kit);
+        }
+        hits.sort_by_key(|hit| (hit.in_bar, hit.key, -hit.velocity));
+        hits.dedup_by_key(|hit| (hit.in_bar, hit.key));
+        drummed.push(hits);
+    }
+    drummed
+}
+
+/// Whether the drummer has a hand free to answer: in swing, not in patterns that are full already.
+fn listens(context: &BarContext) -> bool {
+    let is_open = matches!(
+        context.feel,
+        Feel::Four | Feel::Broken | Feel::Two | Feel::Pedal
+    );
+    is_open && context.meter.unit() <= 4
+}
+
+/// Whether the chorus before this one ended with a fill that calls for a crash.
+fn follows_a_fill(bars: &[BarContext], seed: u64, number: u32) -> bool {
+    let Some(last) = bars.last().filter(|last| last.meter.beats() >= 3) else {
+        return false;
+    };
+    let is_even = Style::of(last.feel).off_beat == OffBeat::Even;
+    let at = (seed, number - 1, bars.len() - 1);
+    Fill::into(Coming::Chorus, at, last.meter.is_compound(), is_even).large
+}
+
+/// The crash in place of the ride on the first beat.
+fn crash(hits: &mut Vec<Hit>, kit: Kit) {
+    let Some(crash) = hit(kit, Ticks::ZERO, Piece::Crash, Stress::Plain) else {
+        return;
+    };
+    hits.retain(|hit| hit.in_bar > Ticks::ZERO || hit.key != percussion::RIDE);
+    hits.push(crash);
 }
 
 #[cfg(test)]

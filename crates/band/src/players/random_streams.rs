@@ -29,6 +29,10 @@ pub enum Purpose {
     Breath,
     /// How the band ends.
     Ending,
+    /// What leads into sections and choruses.
+    Fill,
+    /// What snare and bass drum answer.
+    DrumAnswers,
 }
 
 /// Keeps the band's streams apart from the walker's under the same seed.

@@ -10,7 +10,7 @@
 
 use crate::players::{
     random_streams::below,
-    styles::{OffBeat, Style},
+    styles::{BALLAD, OffBeat, Style},
 };
 use endpin_theory::{Meter, Strength, Ticks, chart::Feel, meter::TICKS_PER_QUARTER};
 use rand_chacha::rand_core::Rng;
@@ -122,9 +122,6 @@ pub struct Fingered {
     /// Quarter notes a minute.
     pub tempo: f64,
 }
-
-/// Below this many quarters a minute open strings ring on.
-const BALLAD: f64 = 84.0;
 
 /// How long a bass note of this notated length sounds (common practice, no source): a walk is legato, its
 /// steps closer than its leaps; a repeated note lets the string go first; ghosts are dead at once; open strings

@@ -61,8 +61,8 @@ pub(crate) struct FeelRow {
     pub holds: bool,
     /// What the line walks in.
     pub pulse: Pulse,
-    /// What stands between the beats.
-    pub off_beats: OffBeats,
+    /// What stands between the beats, in each bar of a phrase of four.
+    off_beats: [OffBeats; 4],
     /// How much likelier than elsewhere a note is where it is an option.
     pub drive: u8,
     /// Whether a pitch may stand three times running.
@@ -85,7 +85,7 @@ const FOUR: FeelRow = FeelRow {
     last_beat: LastBeat::Leads,
     holds: false,
     pulse: Pulse::Beats,
-    off_beats: OffBeats::OfLevel,
+    off_beats: [OffBeats::OfLevel; 4],
     drive: 0,
     triples: false,
     lively: true,
@@ -126,7 +126,13 @@ const FEELS: [FeelRow; 8] = [
         feel: Feel::Bossa,
         otherwise: None,
         last_beat: LastBeat::Plain,
-        off_beats: OffBeats::Notes,
+        off_beats: [
+            OffBeats::Notes,
+            OffBeats::Options,
+            OffBeats::Notes,
+            OffBeats::Options,
+        ],
+        drive: 4,
         triples: true,
         lively: false,
         vocabulary: Vocabulary::Fifths,
@@ -135,7 +141,7 @@ const FEELS: [FeelRow; 8] = [
     },
     FeelRow {
         feel: Feel::Shuffle,
-        off_beats: OffBeats::Options,
+        off_beats: [OffBeats::Options; 4],
         drive: 2,
         ..FOUR
     },
@@ -160,6 +166,11 @@ impl FeelRow {
         let feel = feel_of(bar, development);
         let row = FEELS.iter().find(|row| row.feel == feel);
         row.unwrap_or(&FOUR)
+    }
+
+    /// What stands between the beats of a bar of this number, from 1.
+    pub fn off_beats(&self, bar: u32) -> OffBeats {
+        self.off_beats[(bar as usize).saturating_sub(1) % 4]
     }
 
     /// Whether the last beat of a bar may lead into a change in it: at the levels that are two-feel of

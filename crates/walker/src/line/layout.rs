@@ -379,7 +379,7 @@ impl BeatsOfSpan<'_> {
         let lively = self.development.level.rung().lively && feel.lively;
         let third = Ticks(length.0 / 3);
         let is_compound = bar.meter.is_compound();
-        let of_feel = match feel.off_beats {
+        let of_feel = match feel.off_beats(bar.number) {
             OffBeats::OfLevel if is_compound && feel.lively => OffBeats::Options,
             of_feel => of_feel,
         };

@@ -159,7 +159,8 @@ impl Small {
         }
         let compound = bar.meter.is_compound();
         let of_feel = match feel {
-            Feel::Bossa => Some(Sound::Note),
+            Feel::Bossa if bar.number % 2 == 1 => Some(Sound::Note),
+            Feel::Bossa => Some(Sound::MayBe),
             Feel::Shuffle => Some(Sound::MayBe),
             Feel::Four | Feel::Two | Feel::Broken if compound => Some(Sound::MayBe),
             _ => None,

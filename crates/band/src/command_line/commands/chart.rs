@@ -32,7 +32,7 @@ pub struct ChartArgs {
 }
 
 /// Options that change the choruses made of a chart or how they are played, but nothing that the chart shows.
-const IDLE: [&str; 17] = [
+const IDLE: [&str; 18] = [
     "choruses",
     "vary",
     "count",
@@ -46,6 +46,7 @@ const IDLE: [&str; 17] = [
     "human",
     "density",
     "palette",
+    "comp",
     "time",
     "count_in",
     "trade",
@@ -258,7 +259,7 @@ mod tests {
     use clap::{CommandFactory, Parser};
 
     /// Each option with a value that differs from the usual one, and what stands beside both.
-    const OPTIONS: [(&str, &str, &str); 30] = [
+    const OPTIONS: [(&str, &str, &str); 31] = [
         ("--tempo", "300", ""),
         ("--feel", "two", ""),
         ("--seed", "5", "--keys all --from 3"),
@@ -284,6 +285,7 @@ mod tests {
         ("--human", "1", ""),
         ("--density", "1", ""),
         ("--palette", "altered", ""),
+        ("--comp", "drop-2", ""),
         ("--time", "click", ""),
         ("--count-in", "1", ""),
         ("--trade", "2", ""),

@@ -55,9 +55,9 @@ pub struct SheetArgs {
     fingering: bool,
     /// The comp on a grand staff (MusicXML only)
     #[arg(long)]
-    comp: bool,
+    with_comp: bool,
     /// A lesson: the chart analysed, eight lines from level 1 up, blanks to fill and answers (PDF or SVG)
-    #[arg(long, conflicts_with_all = ["tab", "fingering", "comp", "marks"])]
+    #[arg(long, conflicts_with_all = ["tab", "fingering", "with_comp", "marks"])]
     lesson: bool,
     /// Paper of PDF and SVG
     #[arg(long, value_enum, default_value_t)]
@@ -152,9 +152,9 @@ pub fn run(args: &SheetArgs) -> Result<ExitCode, Failure> {
         (None, _) if args.lesson => SheetFormat::Pdf,
         (None, _) => SheetFormat::Musicxml,
     };
-    if args.comp && !matches!(format, SheetFormat::Musicxml | SheetFormat::Mxl) {
+    if args.with_comp && !matches!(format, SheetFormat::Musicxml | SheetFormat::Mxl) {
         return Err(Failure::input(
-            "--comp is written in MusicXML only (.musicxml, .mxl)",
+            "--with-comp is written in MusicXML only (.musicxml, .mxl)",
         ));
     }
     if args.lesson && !matches!(format, SheetFormat::Pdf | SheetFormat::Svg) {
@@ -209,7 +209,7 @@ fn written(args: &SheetArgs, format: SheetFormat, session: &Session) -> Result<V
             let attack = ending.and_then(|(_, attack)| attack.as_ref());
             let spelling = session.wishes().line.spelling;
             let comp = args
-                .comp
+                .with_comp
                 .then(|| CompMusic::new(&music, &played, &comps, attack, spelling));
             let contents = musicxml::Contents {
                 tablature: args.tab,

@@ -8,6 +8,7 @@ use flacenc::{
     component::{BitRepr, MetadataBlockData},
     error::Verify,
 };
+use midly::{MidiMessage, Smf, TrackEventKind, num::u28};
 use rustysynth::{MidiFile, MidiFileSequencer, SoundFont, Synthesizer, SynthesizerSettings};
 use std::{
     fs,
@@ -177,6 +178,7 @@ impl Studio {
 
     /// 16 bit samples, left and right in turn.
     fn samples(&self, midi: &[u8]) -> Result<Vec<i16>, AudioError> {
+        let midi = without_percussion_banks(midi).map_err(failed)?;
         let midi = Arc::new(MidiFile::new(&mut Cursor::new(midi)).map_err(failed)?);
         let settings = SynthesizerSettings::new(SAMPLE_RATE as i32);
         let synthesizer = Synthesizer::new(&self.font, &settings).map_err(failed)?;
@@ -202,6 +204,32 @@ impl Studio {
             .collect())
     }
 }
+
+/// The file without bank selects on channel 10: in a sound font all kits are in one bank (SoundFont 2.04, 128), and
+/// the synthesiser adds what is selected to it instead of knowing General MIDI 2's 120 for the same.
+fn without_percussion_banks(midi: &[u8]) -> Result<Vec<u8>, std::io::Error> {
+    let mut file = Smf::parse(midi).map_err(std::io::Error::other)?;
+    for track in &mut file.tracks {
+        let mut waited = u28::new(0);
+        let events = std::mem::take(track).into_iter().filter_map(|mut event| {
+            event.delta = u28::new(event.delta.as_int() + waited.as_int());
+            let is_bank = matches!(
+                event.kind,
+                TrackEventKind::Midi { channel, message: MidiMessage::Controller { controller, .. } }
+                    if channel == PERCUSSION && (controller == 0 || controller == 32)
+            );
+            waited = if is_bank { event.delta } else { u28::new(0) };
+            (!is_bank).then_some(event)
+        });
+        *track = events.collect();
+    }
+    let mut bytes = Vec::new();
+    file.write_std(&mut bytes)?;
+    Ok(bytes)
+}
+
+/// Channel 10, counted from 0.
+const PERCUSSION: u8 = 9;
 
 fn failed(error: impl std::fmt::Display) -> AudioError {
     AudioError::Render(error.to_string())

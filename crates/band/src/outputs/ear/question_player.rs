@@ -117,7 +117,8 @@ impl Drop for QuestionPlayer {
 fn events(score: &Score, tempo: u16) -> Vec<(Duration, Message)> {
     let mut events: Vec<(i64, u8, Message)> = Vec::new();
     for part in &score.parts {
-        events.push((0, 0, Message::program(part.channel, part.program)));
+        let sound = Message::sound(part.channel, part.sound);
+        events.extend(sound.map(|message| (0, 0, message)));
         for note in &part.notes {
             events.push((
                 note.start.0,

@@ -1,106 +1,22 @@
-//! When the comp plays: a small grammar of one- and two-bar rhythms.
+//! When the comp plays: a small grammar of one- and two-bar rhythms, in phrases of four bars.
 //!
 //! A bar is made of the groups of its meter, each with a vocabulary of cells counted in half beats. An
 //! off-beat attack just before a new chord anticipates it; a beat on which the anticipated chord already
-//! sounds is not struck again. No bar has the rhythm of the two bars before it. (Common practice, no source.)
+//! sounds is not struck again. No bar has the rhythm of the two bars before it. The third bar of a phrase often
+//! takes up the rhythm of its first and the fourth leaves it; now and then the comp lays out for the first half of
+//! a phrase; the bar before a section likes to push into it. (Common practice, no source.)
 
+use super::{
+    CompOptions,
+    cells::{FOUR, ONE, THREE, TWO, TWO_BARS_OF_FOUR, TWO_BARS_OF_THREE},
+    phrase::{Phrase, Vocabulary},
+};
 use crate::players::{
     random_streams::{below, weighted},
-    styles::{RhythmCell, Stroke, Style},
+    styles::{RhythmCell, Stroke},
 };
 use endpin_theory::{Meter, Ticks, chart::Chorus};
 use rand_chacha::rand_core::Rng;
-
-/// A rhythm of two bars.
-type TwoBars = (&'static [Stroke], &'static [Stroke], u32);
-
-/// Cells of four beats.
-const FOUR: &[RhythmCell] = &[
-    (&[], 1),
-    (&[(0, 3)], 1),
-    (&[(0, 6)], 2),
-    (&[(3, 2)], 3),
-    (&[(3, 5)], 3),
-    (&[(7, 4)], 4),
-    (&[(2, 2)], 1),
-    (&[(4, 4)], 1),
-    (&[(5, 3)], 2),
-    (&[(1, 3)], 2),
-    (&[(0, 3), (3, 1)], 4), // dotted quarter and eighth
-    (&[(0, 1), (3, 4)], 3),
-    (&[(1, 1), (4, 3)], 2),
-    (&[(3, 1), (6, 2)], 2),
-    (&[(3, 3), (7, 3)], 4),
-    (&[(1, 2), (5, 2)], 2),
-    (&[(2, 1), (6, 1)], 2),
-    (&[(2, 1), (7, 3)], 2),
-    (&[(0, 2), (5, 3)], 2),
-    (&[(1, 2), (7, 4)], 2),
-    (&[(0, 1), (3, 1), (6, 1)], 2),
-    (&[(1, 1), (3, 1), (7, 3)], 2),
-    (&[(0, 1), (3, 2), (7, 3)], 3),
-    (&[(2, 1), (3, 2), (7, 3)], 1),
-    (&[(1, 1), (4, 1), (6, 2)], 2),
-    (&[(0, 1), (2, 1), (3, 1), (7, 3)], 1),
-    (&[(1, 1), (3, 1), (5, 1), (7, 3)], 1),
-    (&[(0, 1), (3, 1), (4, 1), (7, 3)], 1),
-];
-
-/// Cells of three beats.
-const THREE: &[RhythmCell] = &[
-    (&[], 1),
-    (&[(0, 3)], 2),
-    (&[(0, 5)], 2),
-    (&[(2, 2)], 2),
-    (&[(3, 3)], 3),
-    (&[(1, 2)], 2),
-    (&[(5, 3)], 3),
-    (&[(0, 1), (3, 2)], 3),
-    (&[(1, 1), (4, 2)], 2),
-    (&[(2, 1), (4, 1)], 2),
-    (&[(1, 1), (3, 2)], 2),
-    (&[(3, 1), (5, 3)], 2),
-    (&[(0, 2), (5, 3)], 2),
-    (&[(0, 1), (2, 1), (4, 1)], 1),
-    (&[(0, 1), (3, 1), (5, 3)], 2),
-    (&[(1, 1), (3, 1), (5, 3)], 1),
-];
-
-/// Cells of two beats.
-const TWO: &[RhythmCell] = &[
-    (&[], 1),
-    (&[(0, 2)], 2),
-    (&[(0, 4)], 1),
-    (&[(1, 2)], 3),
-    (&[(2, 2)], 2),
-    (&[(3, 3)], 3),
-    (&[(0, 1), (3, 2)], 3),
-    (&[(1, 1), (3, 2)], 1),
-    (&[(0, 1), (2, 1)], 1),
-];
-
-/// Cells of a single beat.
-const ONE: &[RhythmCell] = &[(&[], 1), (&[(0, 1)], 1), (&[(1, 2)], 1)];
-
-/// Two-bar rhythms in 4/4: a figure and its answer.
-const TWO_BARS_OF_FOUR: &[TwoBars] = &[
-    (&[(0, 3), (3, 1)], &[(3, 1), (6, 2)], 2),
-    (&[(3, 5)], &[(1, 1), (4, 2)], 2),
-    (&[(7, 4)], &[(3, 1), (6, 2)], 2),
-    (&[(2, 1), (7, 4)], &[(5, 3)], 2),
-    (&[(0, 7)], &[], 1),
-    (&[], &[(3, 1), (7, 4)], 2),
-    (&[(0, 1), (3, 3)], &[(2, 1), (5, 2)], 2),
-];
-
-/// Two-bar rhythms in 3/4: two across three, dotted quarters, rest and answer.
-const TWO_BARS_OF_THREE: &[TwoBars] = &[
-    (&[(0, 2), (4, 2)], &[(2, 2)], 2),
-    (&[(0, 3), (3, 3)], &[(0, 3), (3, 3)], 1),
-    (&[(3, 3)], &[(1, 2)], 2),
-    (&[], &[(1, 1), (3, 2)], 2),
-    (&[(0, 5)], &[(3, 1), (5, 3)], 2),
-];
 
 /// One attack, at its notated place.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -144,8 +60,9 @@ fn target(density: f64, meter: &Meter) -> i64 {
 
 /// A bar's rhythm as candidates of the grammar make it.
 #[derive(Clone, Debug)]
-struct Candidate {
-    bars: Vec<Vec<Attack>>,
+pub(super) struct Candidate {
+    /// Its attacks, bar by bar.
+    pub(super) bars: Vec<Vec<Attack>>,
     weight: u32,
 }
 
@@ -155,22 +72,33 @@ struct Candidate {
 pub fn chorus(
     chorus: &Chorus,
     number: u32,
-    density: f64,
+    options: &CompOptions,
     around: &impl Surroundings,
     rng: &mut impl Rng,
 ) -> Vec<Attack> {
     let count = chorus.bars.len();
     let mut attacks: Vec<Attack> = Vec::new();
     let mut rhythms: Vec<Rhythm> = Vec::with_capacity(count);
+    let mut phrase = Phrase::default();
     while rhythms.len() < count {
         let bar = rhythms.len();
-        if chorus.bars[bar].stop_time {
+        let here = &chorus.bars[bar];
+        let vocabulary = Vocabulary::of(here, options.comping);
+        phrase.enter(chorus, bar, vocabulary, rng);
+        if here.stop_time {
             // Struck short on the first beat, whatever the bars around it have.
-            attacks.extend(place(chorus, bar, &[(0, 1)], None, around));
+            attacks.extend(place(chorus, bar, &[(0, 1)], false, None, around));
             rhythms.push(vec![0]);
             continue;
         }
-        let mut candidates = candidates(chorus, bar, attacks.last().copied(), around, rng);
+        let mut candidates = candidates(
+            chorus,
+            bar,
+            attacks.last().copied(),
+            (phrase, vocabulary),
+            around,
+            rng,
+        );
         candidates.retain(|candidate| {
             let new = candidate.rhythms(chorus, bar);
             let recent = || rhythms[bar.saturating_sub(2)..].iter().chain(&new);
@@ -179,14 +107,14 @@ pub fn chorus(
                 is_fresh(&so_far, bar + offset, count, number)
             })
         });
-        let meter = &chorus.bars[bar].meter;
-        let style = Style::of(chorus.bars[bar].feel);
-        let weights = weigh(
-            &candidates,
-            target(density, meter) * i64::from(style.density) / 100,
-            around.bass_notes(bar),
-            meter,
-        );
+        let aim = target(options.density, &here.meter) * i64::from(vocabulary.density) / 100;
+        let mut weights = weigh(&candidates, aim, around.bass_notes(bar), &here.meter);
+        let before = bar.checked_sub(2).map(|before| &rhythms[before]);
+        let with_rhythms: Vec<(&Candidate, Vec<Rhythm>)> = candidates
+            .iter()
+            .map(|candidate| (candidate, candidate.rhythms(chorus, bar)))
+            .collect();
+        phrase.lean(&with_rhythms, before, &mut weights);
         match weighted(rng, &weights) {
             Some(choice) => {
                 rhythms.extend(candidates[choice].rhythms(chorus, bar));
@@ -205,7 +133,7 @@ pub fn chorus(
 }
 
 /// Places of a bar's attacks, in half beats from the bar line.
-type Rhythm = Vec<i64>;
+pub(super) type Rhythm = Vec<i64>;
 
 impl Candidate {
     fn rhythms(&self, chorus: &Chorus, bar: usize) -> Vec<Rhythm> {
@@ -276,6 +204,7 @@ fn candidates(
     chorus: &Chorus,
     bar: usize,
     last: Option<Attack>,
+    (phrase, vocabulary): (Phrase, Vocabulary),
     around: &impl Surroundings,
     rng: &mut impl Rng,
 ) -> Vec<Candidate> {
@@ -285,44 +214,44 @@ fn candidates(
         let mut last = last;
         let mut bars = Vec::new();
         for (offset, strokes) in strokes.iter().enumerate() {
-            let attacks = place(chorus, bar + offset, strokes, last, around);
+            let attacks = place(chorus, bar + offset, strokes, vocabulary.pads, last, around);
             last = attacks.last().copied().or(last);
             bars.push(attacks);
         }
         found.push(Candidate { bars, weight });
     };
     let groups = small_groups(meter);
-    let style = Style::of(chorus.bars[bar].feel);
-    match groups[..] {
-        [one] => style
-            .cells
-            .filter(|_| one == 4)
-            .unwrap_or_else(|| cells(one))
-            .iter()
-            .for_each(|&(strokes, weight)| add(&[strokes], weight)),
-        _ => {
-            for _ in 0..32 {
-                add(&[&compose(&groups, rng)], 1);
-            }
-            add(&[&[]], 1);
+    match (vocabulary.cells, &groups[..]) {
+        (Some(cells), _) => cells,
+        (None, [one]) => cells(*one),
+        (None, _) => &[],
+    }
+    .iter()
+    .for_each(|&(strokes, weight)| add(&[strokes], weight));
+    if groups.len() > 1 {
+        for _ in 0..32 {
+            add(&[&compose(&groups, rng)], 1);
         }
     }
+    // A rest, where the vocabulary has none: taken when the comp lays out, and else seldom.
+    add(&[&[]], 1);
     let two_bars = match groups[..] {
-        [4] if style.cells.is_none() => TWO_BARS_OF_FOUR,
-        [3] if style.cells.is_none() => TWO_BARS_OF_THREE,
+        [4] if vocabulary.cells.is_none() => TWO_BARS_OF_FOUR,
+        [3] if vocabulary.cells.is_none() => TWO_BARS_OF_THREE,
         _ => &[],
     };
     let next = chorus.bars.get(bar + 1);
-    if next.is_some_and(|next| next.meter == *meter && !next.opens_section) {
-        for &(first, second, weight) in two_bars {
-            add(&[first, second], weight);
-        }
+    // Two bars belong together within a phrase, not across its join.
+    let together = phrase.place().is_multiple_of(2)
+        && next.is_some_and(|next| next.meter == *meter && !next.opens_section);
+    for &(first, second, weight) in two_bars.iter().filter(|_| together) {
+        add(&[first, second], weight);
     }
     found
 }
 
 /// The meter's groups, those of more than four beats cut into threes and twos.
-fn small_groups(meter: &Meter) -> Vec<u8> {
+pub(super) fn small_groups(meter: &Meter) -> Vec<u8> {
     let mut groups = Vec::new();
     for &group in meter.grouping() {
         let mut left = group;
@@ -368,6 +297,7 @@ fn place(
     chorus: &Chorus,
     bar: usize,
     strokes: &[Stroke],
+    pads: bool,
     mut last: Option<Attack>,
     around: &impl Surroundings,
 ) -> Vec<Attack> {
@@ -395,8 +325,11 @@ fn place(
         let span_end = chorus.ticks_at(chorus.spans[span].start + chorus.spans[span].beats);
         // An anticipation is held past the arrival by half a beat at least; a slow tune is sustained.
         let length = if anticipates { length.max(2) } else { length };
-        let times = if here.tempo < SLOW { 2 } else { 1 };
-        let held = half * i64::from(length) * times;
+        let held = match pads {
+            true => span_end - start,
+            false if here.tempo < SLOW => half * i64::from(length) * 2,
+            false => half * i64::from(length),
+        };
         let attack = Attack {
             bar,
             start,

@@ -17,6 +17,8 @@ pub enum VoicingKind {
     Three,
     /// Four notes, third or seventh lowest.
     Four,
+    /// Four notes, the second from the top of a close position an octave lower.
+    DropTwo,
     /// Stacked by fourths.
     Quartal,
 }
@@ -27,6 +29,7 @@ impl fmt::Display for VoicingKind {
             VoicingKind::Shell => "shell",
             VoicingKind::Three => "three-note",
             VoicingKind::Four => "rootless",
+            VoicingKind::DropTwo => "drop-2",
             VoicingKind::Quartal => "quartal",
         })
     }
