@@ -221,6 +221,18 @@ fn half_time_walks_in_halves_and_double_time_in_eighths() {
         let eighths = bars(&chart, level, Some(Feel::DoubleTime));
         let places = [1.0, 1.5, 2.0, 2.5, 3.0, 3.5, 4.0, 4.5];
         assert_eq!(share(&eighths, |bar| starts(bar) == places), 1.0);
+        // At twice the pace the line moves by steps and thirds for the most part.
+        let keys = eighths
+            .iter()
+            .flat_map(|bar| bar.iter().map(|note| note.pitch.midi()));
+        let keys: Vec<i16> = keys.collect();
+        let leaps = keys
+            .windows(2)
+            .filter(|pair| (pair[1] - pair[0]).abs() > 4)
+            .count();
+        let leaps = leaps as f64 / keys.len() as f64;
+        println!("double-time, level {level}: {leaps:.2} leaps");
+        assert!(leaps < 0.2);
         // A chord that lasts a bar is left by a note that leads on, in its own values.
         for bars in [halves, eighths] {
             let before_changes = bars.iter().filter(|bar| bar[0].bar == 1 || bar[0].bar == 5);

@@ -446,6 +446,7 @@ impl BeatsOfSpan<'_> {
                     false => vocabulary.min(feel.vocabulary),
                 },
                 centre: centre.clamp(i16::from(lowest), i16::from(highest)) as u8,
+                quick: feel.pulse == Pulse::Eighths,
                 busy: feel.drive
                     + self.development.busy
                     + PHRASE[(bar.number as usize - 1) % PHRASE.len()],

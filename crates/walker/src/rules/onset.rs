@@ -226,6 +226,8 @@ pub struct Onset {
     pub opens_bar: bool,
     /// What the line may do here against the plain rules.
     pub loose: Liberties,
+    /// Whether notes follow one another so fast that leaps are rare; no rule looks at it.
+    pub quick: bool,
     /// The key around which the line should move here. It varies along the form, so no rule may look at it.
     pub centre: u8,
     /// How much life the rhythm should have here, 0 to 8. It varies along the form too.
@@ -293,6 +295,7 @@ impl Onset {
             bass: above(self.bass),
             coming: self.coming.map(above),
             beat: Beat::default(),
+            quick: false,
             ..self.without_form()
         }
     }
@@ -307,6 +310,7 @@ impl Onset {
             within: self.within,
             leads: self.leads,
             no_triple: self.no_triple,
+            quick: self.quick,
             opens_bar: self.opens_bar,
             ..Onset::default()
         }

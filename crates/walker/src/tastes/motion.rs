@@ -74,6 +74,9 @@ impl Moves {
     }
 }
 
+/// How much rarer leaps are where notes follow one another fast.
+const HURRIED: u32 = 5;
+
 impl Taste for Motion {
     fn name(&self) -> &'static str {
         "motion"
@@ -96,6 +99,10 @@ impl Taste for Motion {
         };
         let weight = match step.distance() {
             Some(_) if step.onset.arrival && leading == 1 => 1,
+            // Wider than a third, at twice the pace: a fraction of it, whatever the row (common practice, no source).
+            Some(distance) if step.onset.quick && distance.abs() > 4 => {
+                (moves.weight(distance) / HURRIED).max(1)
+            }
             Some(distance) => moves.weight(distance),
             None => 1,
         };

@@ -134,10 +134,11 @@ pub const BOSSA: Groove = &[
     layer(
         Piece::Hat,
         &[
-            figure("xo xo xo xo", "xo xo xo xo", 1),
-            figure("Xo xo Xo xo", "xo xo xo xX", 1),
-            figure("xo xo xo xo", "xo xo xo xX", 2),
-            figure("xo Xo xo Xo", "xo Xo xo Xo", 2),
+            figure("xo xo xo xo", "xo xo xo xX", 4),
+            figure("xo xo xo x", "xo xo xo xo", 3),
+            figure("x xo x xo", "x xo xo xo", 2),
+            figure("xo x xo xo", "xo xo x xo", 2),
+            figure("xo Xo xo Xo", "xo Xo xo X", 2),
         ],
     ),
     BACK_BEATS,
