@@ -151,7 +151,7 @@ def test_ballads_and_pedals_are_held(report):
 def test_sheets_show_each_feel(endpin, tmp_path, meter, options, values):
     file = tmp_path / "feel.musicxml"
     bars = "F7 | Bb7 | F7 Gm7 | C7"
-    endpin("sheet", "--bars", bars, "--key", "F", "--meter", meter, *options, "--choruses", 2, "-o", file)
+    endpin("sheet", "--bars", bars, "--key", "F", "--meter", meter, *options, "--choruses", 2, "--ending", "held", "-o", file)
     part = music21.converter.parse(file).parts[0]
     for measure in part.getElementsByClass("Measure"):
         assert measure.duration.quarterLength == pytest.approx(measure.barDuration.quarterLength)

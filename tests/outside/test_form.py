@@ -3,7 +3,10 @@
 What each of them asks of the band is common practice, without a source.
 """
 
+import json
+import subprocess
 from collections import defaultdict
+from pathlib import Path
 
 import mido
 import music21
@@ -235,3 +238,86 @@ def test_the_page_shows_the_intro_first(endpin, chart, tmp_path):
     assert "<h3>Intro</h3>" in page
     for words in ("Intro", "Chorus 1", "Chorus 2"):
         assert f">{words}</option>" in page
+
+
+def judged(endpin, chart, file, *options):
+    return json.loads(endpin("check", chart, file, *options, "--json"))
+
+
+@pytest.mark.parametrize("choruses", [1, 2, 4])
+@pytest.mark.parametrize("options, intro, tag", [
+    (("--ending", "held"), True, True),
+    (("--ending", "stop", "--count-in", 1), True, True),
+    (("--ending", "thrice"), True, True),
+    (("--loop-ready",), False, False),
+    (("--from", 3, "--ending", "held"), False, True),
+])
+def test_takes_are_laid_between_intro_and_tag(endpin, chart, tmp_path, choruses, options, intro, tag):
+    for seed in (2, 5, 8):
+        file = tmp_path / "take.mid"
+        endpin("write", chart, "--choruses", choruses, "--seed", seed, *options, "--replace", "-o", file)
+        found = judged(endpin, chart, file)
+        assert found["choruses"] == choruses
+        assert (found["cleared"]["intro"] > 0, found["cleared"]["tag"] > 0) == (intro, tag)
+        assert {note["grade"] for note in found["notes"]} <= {"good", "choice"}
+        first = found["notes"][0]
+        assert (first["chorus"], first["bar"], first["beat"]) == (1, 1, 1.0)
+
+
+def test_a_take_without_the_intro_of_its_chart_is_judged_all_the_same(endpin, chart, tmp_path):
+    bare, file = tmp_path / "bare.toml", tmp_path / "take.mid"
+    bare.write_text(CHART.replace('intro = "I"\ntag = "T"\n', 'form = "A"\n'))
+    endpin("write", bare, "--choruses", 2, "--ending", "held", "-o", file)
+    found = judged(endpin, chart, file)
+    assert (found["choruses"], found["cleared"]["intro"], found["cleared"]["tag"]) == (2, 0, 0)
+    assert {note["grade"] for note in found["notes"]} <= {"good", "choice"}
+
+
+BLUES = Path(__file__).parents[2] / "scenarios/breakwater-blues.toml"
+
+
+@pytest.mark.parametrize("feel", ["bossa", "double-time", "half-time", "shuffle"])
+@pytest.mark.parametrize("tempo", [60, 80, 100, 138, 170, 200])
+def test_takes_without_a_tempo_are_heard_at_their_own(endpin, tmp_path, feel, tempo):
+    """The bass alone in a file that says 120 a minute, as a recorder of MIDI leaves it."""
+    made, file = tmp_path / "made.mid", tmp_path / "take.mid"
+    for seed in (1, 4):
+        endpin("write", BLUES, "--feel", feel, "--tempo", tempo, "--choruses", 2, "--ending", "held", "--seed", seed,
+               "--replace", "-o", made)
+        read = mido.MidiFile(made)
+        [bass] = [track for track in read.tracks if track.name == "Bass"]
+        ticks = 960 * 60 / tempo / read.ticks_per_beat
+        take, now, last = mido.MidiFile(ticks_per_beat=480, type=0), 0, 0
+        take.tracks.append(mido.MidiTrack())
+        for message in bass:
+            now += message.time
+            if message.type in ("note_on", "note_off"):
+                at = round(now * ticks) + 1000
+                take.tracks[0].append(message.copy(time=at - last))
+                last = at
+        take.save(file)
+        found = judged(endpin, BLUES, file, "--feel", feel)
+        assert found["choruses"] == 2
+        assert found["timing"]["tempo"] == pytest.approx(tempo, rel=0.01)
+        assert {note["grade"] for note in found["notes"]} <= {"good", "choice"}
+
+
+@pytest.mark.skipif(not any(Path("/usr/share/sounds/sf2").glob("*.sf2")), reason="needs a sound font")
+def test_stems_stand_beside_the_sound_of_all(program, tmp_path):
+    soundfile = pytest.importorskip("soundfile")
+    done = subprocess.run(
+        [program, "write", BLUES, "--choruses", "1", "-o", tmp_path / "blues.wav", "--split", tmp_path / "stems"],
+        stdin=subprocess.DEVNULL, capture_output=True, text=True, timeout=300,
+    )
+    assert done.returncode == 0, done.stderr
+    stems = sorted(file.name for file in (tmp_path / "stems").iterdir())
+    assert stems == ["blues-bass.wav", "blues-comp.wav", "blues-time.wav"]
+    lengths = {soundfile.info(file).frames for file in [tmp_path / "blues.wav", *(tmp_path / "stems").iterdir()]}
+    assert len(lengths) == 1
+    for name in stems:
+        sound, _ = soundfile.read(tmp_path / "stems" / name)
+        assert abs(sound).max() > 0.01
+    # Not on a terminal: a line a file.
+    assert [line.split(" (")[1] for line in done.stderr.splitlines() if line.startswith("rendering")] == [
+        f"{number} of 4)" for number in range(1, 5)
+    ]

@@ -121,6 +121,13 @@ impl Chart {
         unrolling.chorus()
     }
 
+    /// The first chorus as the last one might be played, with what may come behind it, the longest first.
+    pub fn last_choruses(&self) -> Vec<Chorus> {
+        let plain = self.tag.as_ref().map(|_| None);
+        let endings = [Some(Some(Ending::Thrice)), plain].into_iter().flatten();
+        endings.map(|ending| self.last_chorus(1, ending)).collect()
+    }
+
     /// The bar of the home chord into which a last chorus leads: the first chord if its root is the tonic, else
     /// the tonic, in the meter in which the chart ends.
     pub fn home_bar(&self) -> Chorus {

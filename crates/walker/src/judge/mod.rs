@@ -193,6 +193,12 @@ impl Judge {
         self
     }
 
+    /// The same judge of lines whose last chorus leads to another root than home: to that of a tag.
+    pub fn leading_to(mut self, root: NoteName) -> Judge {
+        self.home = root;
+        self
+    }
+
     /// The same judge of lines that nobody has played yet: this hand has to come to each note in time.
     pub fn with_hand(mut self, hand: Hand) -> Judge {
         let layout = std::slice::from_ref(&self.layout);

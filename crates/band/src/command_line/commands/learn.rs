@@ -5,7 +5,7 @@ use crate::{
     failure::{Failure, shown},
     inputs::{
         source,
-        take::{Reading, Take, TakeNote},
+        take::{Reading, Take, TakeNote, align::Around},
     },
     outputs::{
         destination, learnt,
@@ -152,9 +152,15 @@ impl LearnArgs {
             |problem: &dyn std::fmt::Display| Failure::input(format!("{}: {problem}", shown(file)));
         let chorus = chart.chorus();
         let range = self.range.keys()?;
+        let intro = chart.intro_chorus();
+        let lasts = chart.last_choruses();
         let reading = Reading {
             track: self.track.as_deref(),
             range,
+            around: Around {
+                intro: intro.as_ref(),
+                lasts: &lasts,
+            },
         };
         let take = Take::of_file(&source::take(file)?, &chorus, reading);
         let take = take.map_err(|problem| named(&problem))?;

@@ -15,7 +15,10 @@ use crate::{
     },
     performance::score::PartName,
 };
+use indicatif::{ProgressBar, ProgressStyle};
 use std::{
+    cell::Cell,
+    io::{self, IsTerminal},
     path::{Path, PathBuf},
     process::ExitCode,
 };
@@ -30,12 +33,12 @@ pub struct WriteArgs {
     chart: Option<PathBuf>,
     /// The file to write, .wav or .flac for its sound; - is standard output [default: named after the chart, .mid,
     /// in this folder]
-    #[arg(short, long, value_name = "FILE", conflicts_with = "split")]
+    #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
     /// The sound font for .wav and .flac [default: the one of this machine]
     #[arg(long, value_name = "FILE", requires = "output")]
     sound_font: Option<PathBuf>,
-    /// A file for each part, in this folder, in place of one file
+    /// A file for each part, in this folder: MIDI in place of one file, or sound beside -o NAME.wav
     #[arg(long, value_name = "DIR")]
     split: Option<PathBuf>,
     /// Standard MIDI File format: 1 (a track for each part) or 0 (one track)
@@ -70,19 +73,32 @@ pub fn run(args: &WriteArgs) -> Result<ExitCode, Failure> {
              sound{or_sheet}"
         )));
     }
+    if let (Some(_), Some(file), None) = (&args.split, &args.output, sound) {
+        return Err(Failure::input(format!(
+            "--split writes a MIDI file a part in its folder, and {} would be one more; leave -o out, or name a \
+             sound file",
+            shown(file)
+        )));
+    }
     let chart = args.chart.as_deref();
     let file = args.output.clone();
     let file = file.unwrap_or_else(|| destination::named_after(chart, ".mid"));
     destination::report_apart(args.report.as_deref(), [chart, Some(&file)])?;
     let session = args.performance.session(chart)?;
-    let part_file = |folder: &Path, part: PartName| {
-        let ending = format!("-{}.mid", part.to_string().to_lowercase());
-        folder.join(destination::named_after(chart, &ending))
+    let part_file = |folder: &Path, part: PartName| match sound {
+        Some(format) => folder.join(part_name(&file, part, format)),
+        None => {
+            let ending = format!("-{}.mid", part.to_string().to_lowercase());
+            folder.join(destination::named_after(chart, &ending))
+        }
     };
-    let files: Vec<PathBuf> = match &args.split {
-        Some(folder) => PartName::ALL.map(|part| part_file(folder, part)).into(),
-        None => vec![file.clone()],
-    };
+    let parts = args.split.iter();
+    let mut files: Vec<PathBuf> = parts
+        .flat_map(|folder| PartName::ALL.map(|part| part_file(folder, part)))
+        .collect();
+    if args.split.is_none() || sound.is_some() {
+        files.push(file.clone());
+    }
     let spared = args
         .performance
         .spared(chart, &session.chart().title, args.replace);
@@ -94,8 +110,29 @@ pub fn run(args: &WriteArgs) -> Result<ExitCode, Failure> {
     } else {
         TrackLayout::Tracks
     };
-    let written = match &args.split {
-        Some(folder) => {
+    let written = match (&args.split, sound) {
+        (split, Some(format)) => {
+            let studio = Studio::of_machine(args.sound_font.as_deref(), format);
+            let studio = studio.map_err(Failure::input)?;
+            let mut jobs = vec![(file.clone(), score.clone())];
+            if let Some(folder) = split {
+                destination::make_folder(folder)?;
+                let parts = score.parts.iter().map(|part| part.name);
+                jobs.extend(parts.map(|part| (part_file(folder, part), score.only(part))));
+            }
+            let progress = Progress::of(jobs.len());
+            let mut names = Vec::new();
+            for (file, score) in jobs {
+                let bytes = midi_file::bytes(&score, layout);
+                let done = progress.begin(&shown(&file));
+                let rendered = studio.render(&bytes, &done).map_err(Failure::output)?;
+                destination::write(&file, &signed_sound(rendered, &score.title))?;
+                names.push(shown(&file));
+            }
+            progress.end();
+            names.join(", ")
+        }
+        (Some(folder), None) => {
             destination::make_folder(folder)?;
             let mut names = Vec::new();
             for (part, bytes) in midi_file::split(&score, layout) {
@@ -105,15 +142,8 @@ pub fn run(args: &WriteArgs) -> Result<ExitCode, Failure> {
             }
             names.join(", ")
         }
-        None => {
-            let mut bytes = midi_file::bytes(&score, layout);
-            if let Some(format) = sound {
-                let studio = Studio::of_machine(args.sound_font.as_deref(), format);
-                let studio = studio.map_err(Failure::input)?;
-                let rendered = studio.render(&bytes).map_err(Failure::output)?;
-                bytes = signed_sound(rendered, &score.title);
-            }
-            destination::write(&file, &bytes)?;
+        (None, None) => {
+            destination::write(&file, &midi_file::bytes(&score, layout))?;
             shown(&file)
         }
     };
@@ -133,6 +163,61 @@ pub fn run(args: &WriteArgs) -> Result<ExitCode, Failure> {
         eprintln!("{what}: {} in {written}", parts.join(", "));
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// The name of the sound of one part beside that of all: `blues-bass.wav`.
+fn part_name(file: &Path, part: PartName, format: AudioFormat) -> String {
+    let name = match file.file_stem() {
+        Some(stem) if file.as_os_str() != "-" => stem.to_string_lossy().into_owned(),
+        _ => "sound".to_owned(),
+    };
+    let part = part.to_string().to_lowercase();
+    format!("{name}-{part}.{}", format.suffix())
+}
+
+/// How far the rendering is: a bar on a terminal, else a line a file.
+struct Progress {
+    bar: Option<ProgressBar>,
+    files: usize,
+    begun: Cell<usize>,
+}
+
+impl Progress {
+    fn of(files: usize) -> Progress {
+        let bar = io::stderr().is_terminal().then(|| {
+            let style = ProgressStyle::with_template("{msg} {wide_bar} {percent}%");
+            let style = style.unwrap_or_else(|_| ProgressStyle::default_bar());
+            ProgressBar::new(1000).with_style(style)
+        });
+        Progress {
+            bar,
+            files,
+            begun: Cell::new(0),
+        }
+    }
+
+    /// Begins a file; what it gives takes the share of it that is done.
+    fn begin<'a>(&'a self, file: &str) -> impl Fn(f64) + use<'a> {
+        let number = self.begun.get() + 1;
+        self.begun.set(number);
+        let words = format!("rendering {file} ({number} of {})", self.files);
+        match &self.bar {
+            Some(bar) => bar.set_message(words),
+            None => eprintln!("{words}"),
+        }
+        let files = self.files as f64;
+        move |share: f64| {
+            if let Some(bar) = &self.bar {
+                bar.set_position((1000.0 * ((number - 1) as f64 + share) / files) as u64);
+            }
+        }
+    }
+
+    fn end(&self) {
+        if let Some(bar) = &self.bar {
+            bar.finish_and_clear();
+        }
+    }
 }
 
 /// What sound is to be written there, by its name.

@@ -12,6 +12,19 @@ pub struct Alignment {
     pub choruses: u32,
     /// How well the notes spell the chords there: 0 by chance, 1 all.
     pub fit: f64,
+    /// Whether the intro of the chart was played before.
+    pub has_intro: bool,
+    /// Which of the last choruses was played, if one with more than its last chord.
+    pub tag: Option<usize>,
+}
+
+/// What a chart plays around its choruses.
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Around<'a> {
+    /// The intro.
+    pub intro: Option<&'a Chorus>,
+    /// Last chorus with what may come behind it: the tag, the ways home of an ending; the longest first.
+    pub lasts: &'a [Chorus],
 }
 
 /// What the bass is expected to do on a beat.
@@ -45,11 +58,18 @@ const PICKUP_BARS: i64 = 2;
 /// file at which a slot stands, if the file's grid is the one that was played to.
 pub fn align(
     chorus: &Chorus,
+    around: Around<'_>,
     slots: &[Slot],
     keys: &[u8],
     beat_of_file: impl Fn(Slot) -> Option<f64>,
 ) -> Alignment {
+    let intro = around.intro.map_or_else(Vec::new, expected);
+    let tags = around.lasts.iter().map(|last| {
+        let mut whole = expected(last);
+        whole.split_off(chorus.beats().min(whole.len()))
+    });
     let expected = expected(chorus);
+    let before = intro.len() as i64;
     let length = expected.len() as i64;
     let bar = i64::from(chorus.bars[0].meter.beats());
     let heard: Vec<(i64, u8)> = slots
@@ -63,14 +83,16 @@ pub fn align(
             zero: slots.first().copied().unwrap_or(0).div_euclid(IN_A_BEAT) * IN_A_BEAT,
             choruses: 1,
             fit: 0.0,
+            has_intro: false,
+            tag: None,
         };
     };
     let (mut best, mut best_score) = (first, f64::MIN);
     let tried = (MOST_TRIED / heard.len()) as i64;
-    for begin in -PICKUP_BARS * bar..length.min(tried) {
+    for begin in -before - PICKUP_BARS * bar..length.min(tried) {
         let zero = first - begin;
-        let mut score = fit(&expected, &heard, zero);
-        if begin == 0 {
+        let mut score = fit(&intro, &expected, &heard, zero);
+        if begin == 0 || begin == -before {
             score += FROM_THE_TOP;
         }
         let on_a_bar = |beat: f64| (beat / bar as f64 - (beat / bar as f64).round()).abs() < 0.01;
@@ -81,14 +103,28 @@ pub fn align(
             (best, best_score) = (zero, score);
         }
     }
-    let all = heard
+    let without = choruses(&heard, best, length, bar);
+    let mut tags = tags.enumerate();
+    let tag = tags.find_map(|(number, tag)| {
+        let choruses = tagged(&expected, &tag, &heard, best, bar)?;
+        Some((number, choruses))
+    });
+    let tagged = tag.map(|(_, choruses)| choruses);
+    let choruses = tagged.unwrap_or(without);
+    let end = tagged.map_or(i64::MAX, |choruses| i64::from(choruses) * length);
+    let in_form = |beat: i64| before == 0 && beat < end || (0..end).contains(&beat);
+    let of_form = heard.iter().copied();
+    let of_form: Vec<(i64, u8)> = of_form.filter(|(beat, _)| in_form(beat - best)).collect();
+    let all = of_form
         .iter()
         .map(|&(beat, _)| most(&expected, beat - best))
         .sum::<f64>();
-    let spelled = fit(&expected, &heard, best) * heard.len() as f64;
+    let spelled = fit(&[], &expected, &of_form, best) * of_form.len() as f64;
     Alignment {
         zero: best * IN_A_BEAT,
-        choruses: choruses(&heard, best, length, bar),
+        choruses,
+        has_intro: heard[0].0 - best < -before / 2,
+        tag: tag.map(|(number, _)| number),
         fit: if all > 0.0 {
             (spelled / all).clamp(0.0, 1.0)
         } else {
@@ -108,6 +144,36 @@ fn choruses(heard: &[(i64, u8)], zero: i64, length: i64, bar: i64) -> u32 {
     let ending = begun > 0 && last - begun * length < bar && in_it <= 2;
     let count = if ending { begun } else { begun + 1 };
     u32::try_from(count).unwrap_or(u32::MAX)
+}
+
+/// The choruses after which the rest spells the tag, and does so better than it spells the form once more.
+fn tagged(
+    form: &[Expected],
+    tag: &[Expected],
+    heard: &[(i64, u8)],
+    zero: i64,
+    bar: i64,
+) -> Option<u32> {
+    let (length, more) = (form.len() as i64, tag.len() as i64);
+    let last = heard[heard.len() - 1].0 - zero;
+    // The last chord may follow, and the end of the tag be missing.
+    let reaches = |choruses: &i64| {
+        let beyond = last - choruses * length;
+        more > 0 && (more / 2..more + 2 * bar).contains(&beyond)
+    };
+    let spells = |choruses: &i64| {
+        let end = choruses * length;
+        let after = heard.iter().map(|&(beat, key)| (beat - zero - end, key));
+        let after = after.filter(|(beat, _)| (0..more).contains(beat));
+        let (of_tag, of_form) = after.fold((0.0, 0.0), |(of_tag, of_form), (beat, key)| {
+            let of = |expected: &[Expected]| points(expected[beat as usize % expected.len()], key);
+            (of_tag + of(tag), of_form + of(form))
+        });
+        of_tag > of_form && of_tag > 0.0
+    };
+    let mut choruses = (1..=last.div_euclid(length)).rev();
+    let found = choruses.find(|choruses| reaches(choruses) && spells(choruses))?;
+    u32::try_from(found).ok()
 }
 
 fn expected(chorus: &Chorus) -> Vec<Expected> {
@@ -132,24 +198,30 @@ fn expected(chorus: &Chorus) -> Vec<Expected> {
         .collect()
 }
 
-/// Points a note if the form begins at beat `zero`.
-fn fit(expected: &[Expected], heard: &[(i64, u8)], zero: i64) -> f64 {
+/// Points a note if the form begins at beat `zero`, with the intro before it.
+fn fit(intro: &[Expected], expected: &[Expected], heard: &[(i64, u8)], zero: i64) -> f64 {
     let points = heard.iter().map(|&(beat, key)| {
         let beat = beat - zero;
-        if beat < 0 {
-            return OUTSIDE;
-        }
-        let expected = expected[beat.rem_euclid(expected.len() as i64) as usize];
-        let choose = |(kept, missed), keeps: bool| if keeps { kept } else { missed };
-        let spells = expected.tones >> (key % 12) & 1 == 1;
-        match expected.bass {
-            _ if expected.silent => OUTSIDE,
-            Some(bass) => choose(ROOT, key % 12 == bass),
-            None if expected.strong => choose(STRONG, spells),
-            None => choose(WEAK, spells),
+        let in_intro = usize::try_from(beat + intro.len() as i64);
+        match (in_intro, beat) {
+            (Ok(at), ..0) => points(intro[at], key),
+            (Err(_), _) => OUTSIDE,
+            (Ok(_), _) => points(expected[beat as usize % expected.len()], key),
         }
     });
-    points.sum::<f64>() / heard.len() as f64
+    points.sum::<f64>() / heard.len().max(1) as f64
+}
+
+/// What a note brings on a beat.
+fn points(expected: Expected, key: u8) -> f64 {
+    let choose = |(kept, missed), keeps: bool| if keeps { kept } else { missed };
+    let spells = expected.tones >> (key % 12) & 1 == 1;
+    match expected.bass {
+        _ if expected.silent => OUTSIDE,
+        Some(bass) => choose(ROOT, key % 12 == bass),
+        None if expected.strong => choose(STRONG, spells),
+        None => choose(WEAK, spells),
+    }
 }
 
 /// The most points that a beat of the form can bring.
@@ -204,7 +276,7 @@ mod tests {
                 shifted.push((144 * IN_A_BEAT + shift, 41));
             }
             let (slots, keys): (Vec<_>, Vec<_>) = shifted.into_iter().unzip();
-            let found = align(&chorus, &slots, &keys, |_| None);
+            let found = align(&chorus, Around::default(), &slots, &keys, |_| None);
             assert_eq!((found.zero, found.choruses), (shift, 3), "{skip} {shift}");
             assert!(found.fit > 0.9, "{}", found.fit);
         }
@@ -212,8 +284,11 @@ mod tests {
 
     #[test]
     fn nothing_to_go_by_is_no_panic() {
-        assert_eq!(align(&blues(), &[], &[], |_| None).zero, 0);
-        assert_eq!(align(&blues(), &[15], &[40], |_| None).zero, 12);
-        assert_eq!(align(&blues(), &[12], &[41], |_| None).zero, 12);
+        let zero = |slots: &[Slot], keys: &[u8]| {
+            align(&blues(), Around::default(), slots, keys, |_| None).zero
+        };
+        assert_eq!(zero(&[], &[]), 0);
+        assert_eq!(zero(&[15], &[40]), 12);
+        assert_eq!(zero(&[12], &[41]), 12);
     }
 }

@@ -71,7 +71,8 @@ fn begins_after(chorus: &Chorus, times: &[f64], keys: &[u8], count_in: &CountIn)
             .iter()
             .map(|time| (time - times[from]) / beat);
         let slots = slots::quantise(&places.collect::<Vec<f64>>()).slots;
-        align::align(chorus, &slots, &keys[from..end], |_| None)
+        let around = align::Around::default();
+        align::align(chorus, around, &slots, &keys[from..end], |_| None)
     };
     let (rest, whole) = (laid(count_in.notes), laid(0));
     rest.zero == 0 && rest.fit >= whole.fit

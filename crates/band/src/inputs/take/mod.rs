@@ -19,7 +19,7 @@ pub mod timing;
 pub mod track;
 pub mod voice;
 
-use align::Alignment;
+use align::{Alignment, Around};
 use endpin_theory::{Chorus, Ticks};
 use endpin_walker::Heard;
 use file::{FileProblem, TakeFile};
@@ -48,6 +48,11 @@ pub struct Take {
     pub start: Start,
     /// Notes of a count-in before the line.
     pub counted_in: usize,
+    /// Notes of an intro before the first chorus, and of a tag after the last with its last chord: they are
+    /// heard, but not among the notes over the form.
+    pub around: (usize, usize),
+    /// Which of the last choruses of the reading was played.
+    pub tag: Option<usize>,
     /// How well the notes spell the chart where they were laid over it: 0 by chance, 1 all.
     pub fit: f64,
     /// By how many semitones the chart would have to be moved for the notes to spell it much better, -5 to 6.
@@ -125,6 +130,8 @@ pub struct Reading<'a> {
     pub track: Option<&'a str>,
     /// Lowest and highest MIDI key of the instrument.
     pub range: (u8, u8),
+    /// What the chart plays around its choruses.
+    pub around: Around<'a>,
 }
 
 /// A file that cannot be taken for a line.
@@ -189,8 +196,8 @@ impl Take {
             mut grid,
             slots,
             alignment,
-        } = OnGrid::best(chorus, grid, keys);
-        let elsewhere = fits_moved_by(chorus, &slots.slots, keys, alignment.fit);
+        } = OnGrid::best(chorus, reading.around, grid, keys);
+        let elsewhere = fits_moved_by(chorus, reading.around, &slots.slots, keys, alignment.fit);
         let alignment = elsewhere.map_or(alignment, |(_, there)| there);
         let zero = alignment.zero as f64 / slots::IN_A_BEAT as f64;
         let is_counted_in =
@@ -223,6 +230,17 @@ impl Take {
             curve: laid.curve(),
             ..timing::figures(&laid.placed(&notes), start, tempo_is_fitted)
         };
+        let mut leave_out = |is_played: bool, is_there: &dyn Fn(&TakeNote) -> bool| {
+            let all = notes.len();
+            notes.retain(|note| !is_played || !is_there(note));
+            all - notes.len()
+        };
+        let around = (
+            leave_out(alignment.has_intro, &|note| note.start < Ticks::ZERO),
+            leave_out(alignment.tag.is_some(), &|note| {
+                note.start >= chorus.length()
+            }),
+        );
         let zero = laid.seconds_of(0, alignment.zero);
         let tempo = laid.tempo();
         let chords = choice.chords.map_or_else(Vec::new, |voice| {
@@ -244,6 +262,8 @@ impl Take {
             grid: grid.source,
             start,
             counted_in,
+            around,
+            tag: alignment.tag,
             fit: alignment.fit,
             fits_moved_by: elsewhere.map(|(moved, _)| moved),
             octaves,
@@ -274,9 +294,10 @@ const FITS: f64 = 0.6;
 const GOOD_FIT: f64 = 0.7;
 
 impl OnGrid {
-    fn new(chorus: &Chorus, grid: Grid, keys: &[u8]) -> OnGrid {
+    fn new(chorus: &Chorus, around: Around<'_>, grid: Grid, keys: &[u8]) -> OnGrid {
         let slots = slots::quantise(&grid.places);
-        let alignment = align::align(chorus, &slots.slots, keys, |slot| grid.beat_of_file(slot));
+        let of_file = |slot| grid.beat_of_file(slot);
+        let alignment = align::align(chorus, around, &slots.slots, keys, of_file);
         OnGrid {
             grid,
             slots,
@@ -284,13 +305,14 @@ impl OnGrid {
         }
     }
 
-    /// As its pulse says; or at half, twice or a third of that speed, if the notes spell the chart much better so.
-    fn best(chorus: &Chorus, grid: Grid, keys: &[u8]) -> OnGrid {
-        let plain = OnGrid::new(chorus, grid, keys);
-        let others = [0.5, 2.0, 1.0 / 3.0].into_iter();
+    /// As its pulse says; or at half, twice or a third of that speed, or at two against three as dotted quarters
+    /// mislead, if the notes spell the chart much better so.
+    fn best(chorus: &Chorus, around: Around<'_>, grid: Grid, keys: &[u8]) -> OnGrid {
+        let plain = OnGrid::new(chorus, around, grid, keys);
+        let others = [0.5, 2.0, 1.0 / 3.0, 2.0 / 3.0, 1.5].into_iter();
         let others = others.filter(|_| plain.alignment.fit < GOOD_FIT);
         let others: Vec<OnGrid> = others
-            .map(|speed| OnGrid::new(chorus, plain.grid.at_speed(speed), keys))
+            .map(|speed| OnGrid::new(chorus, around, plain.grid.at_speed(speed), keys))
             .filter(|other| {
                 let fit = other.alignment.fit;
                 fit > plain.alignment.fit + BETTER && fit > FITS
@@ -309,6 +331,7 @@ impl OnGrid {
 /// begin.
 fn fits_moved_by(
     chorus: &Chorus,
+    around: Around<'_>,
     slots: &[Slot],
     keys: &[u8],
     fit: f64,
@@ -317,7 +340,7 @@ fn fits_moved_by(
     let there = others.map(|moved| {
         let back = |key: &u8| key.saturating_add_signed(-moved);
         let keys: Vec<u8> = keys.iter().map(back).collect();
-        (moved, align::align(chorus, slots, &keys, |_| None))
+        (moved, align::align(chorus, around, slots, &keys, |_| None))
     });
     there
         .filter(|(_, there)| there.fit > fit + BETTER)

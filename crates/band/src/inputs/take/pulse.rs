@@ -75,7 +75,7 @@ const WINDOW: f64 = 24.0;
 /// Rates are tried this far from the nominal one.
 const NARROW: (f64, f64) = (0.88, 1.12);
 /// Rates that are tried when none near the nominal one fits.
-const WIDE: (f64, f64) = (0.4, 2.5);
+const WIDE: (f64, f64) = (0.4, 5.0);
 /// Between two tries; over a window this is a tenth of a beat.
 const STEP: f64 = 0.004;
 /// Below this clarity near the nominal tempo all rates are tried.

@@ -27,6 +27,8 @@ const PEAK: f32 = 0.89;
 /// How much louder than the synthesizer's own the sound is: one gain for all files, so that loudness says
 /// nothing.
 const GAIN: f32 = 1.5;
+/// Samples rendered between two words about it: whole blocks of the synthesizer, so that cutting changes nothing.
+const STRETCH: usize = 64 * 1024;
 /// FLAC files are so many bytes long, or a multiple.
 pub const FLAC_STEP: usize = 256 * 1024;
 
@@ -164,12 +166,12 @@ impl Studio {
         })
     }
 
-    /// The sound of a MIDI file, encoded.
+    /// The sound of a MIDI file, encoded; `done` is told from time to time what share of it is rendered.
     ///
     /// # Errors
     /// A MIDI file that cannot be read, or an encoder that fails.
-    pub fn render(&self, midi: &[u8]) -> Result<Vec<u8>, AudioError> {
-        let samples = self.samples(midi)?;
+    pub fn render(&self, midi: &[u8], done: &dyn Fn(f64)) -> Result<Vec<u8>, AudioError> {
+        let samples = self.samples(midi, done)?;
         match self.format {
             AudioFormat::Wav => wav(&samples),
             AudioFormat::Flac => flac(&samples),
@@ -177,7 +179,7 @@ impl Studio {
     }
 
     /// 16 bit samples, left and right in turn.
-    fn samples(&self, midi: &[u8]) -> Result<Vec<i16>, AudioError> {
+    fn samples(&self, midi: &[u8], done: &dyn Fn(f64)) -> Result<Vec<i16>, AudioError> {
         let midi = without_percussion_banks(midi).map_err(failed)?;
         let midi = Arc::new(MidiFile::new(&mut Cursor::new(midi)).map_err(failed)?);
         let settings = SynthesizerSettings::new(SAMPLE_RATE as i32);
@@ -186,7 +188,11 @@ impl Studio {
         let length = ((midi.get_length() + TAIL) * f64::from(SAMPLE_RATE)) as usize;
         let (mut left, mut right) = (vec![0f32; length], vec![0f32; length]);
         sequencer.play(&midi, false);
-        sequencer.render(&mut left, &mut right);
+        let stretches = left.chunks_mut(STRETCH).zip(right.chunks_mut(STRETCH));
+        for (number, (left, right)) in stretches.enumerate() {
+            sequencer.render(left, right);
+            done(((number + 1) * STRETCH).min(length) as f64 / length as f64);
+        }
         let loudest = left
             .iter()
             .chain(&right)

@@ -305,7 +305,7 @@ impl Folder {
             if is_there && self.path(&file).exists() {
                 return Ok(());
             }
-            let sound = studio.render(&midi).map_err(Failure::output)?;
+            let sound = studio.render(&midi, &|_| ()).map_err(Failure::output)?;
             destination::write_one_of_many(&self.path(&file), &sound)?;
             destination::write_one_of_many(&self.path(&stamp), made_from.as_bytes())
         })

@@ -65,6 +65,8 @@ struct HabitReport {
 #[derive(Debug, Serialize)]
 struct ClearedReport {
     count_in: usize,
+    intro: usize,
+    tag: usize,
     doubled: usize,
     false_notes: usize,
     double_stops: usize,
@@ -272,6 +274,8 @@ fn take(judged: &Judged) -> TakeReport<'_> {
         },
         cleared: ClearedReport {
             count_in: take.counted_in,
+            intro: take.around.0,
+            tag: take.around.1,
             doubled,
             false_notes,
             double_stops,

@@ -9,7 +9,7 @@ pub mod text;
 pub mod written;
 
 use crate::{
-    inputs::take::{Reading, Take, TakeNote, TakeProblem, file::TakeFile},
+    inputs::take::{Reading, Take, TakeNote, TakeProblem, align::Around, file::TakeFile},
     players::collisions::collides,
 };
 use endpin_theory::{Chart, Chorus, Spelling, Strength, analysis::analyse};
@@ -49,6 +49,9 @@ pub struct Bench {
     pub chart: Chart,
     /// Once through its form.
     pub chorus: Chorus,
+    intro: Option<Chorus>,
+    /// The last chorus with what may come after it.
+    lasts: Vec<Chorus>,
     judge: Judge,
     range: (u8, u8),
 }
@@ -60,6 +63,8 @@ impl Bench {
         let understood = analyse(&chorus.spans, chorus.key);
         Bench {
             judge: Judge::new(chorus.clone(), &understood, range),
+            intro: chart.intro_chorus(),
+            lasts: chart.last_choruses(),
             chart,
             chorus,
             range,
@@ -98,10 +103,21 @@ impl Bench {
         let reading = Reading {
             track,
             range: self.range,
+            around: Around {
+                intro: self.intro.as_ref(),
+                lasts: &self.lasts,
+            },
         };
         let take = Take::of_file(file, &self.chorus, reading)?;
         let heard: Vec<Heard> = take.notes.iter().map(TakeNote::heard).collect();
-        let judgement = self.judge.judge(&heard, take.choruses);
+        let form = self.chorus.bars.len() as u32;
+        let tag = take.tag.and_then(|tag| self.lasts.get(tag));
+        let tag = tag.and_then(|last| last.spans.iter().find(|span| span.bar > form));
+        let judge = match tag.and_then(|span| span.chord.as_ref()) {
+            Some(chord) => &self.judge.clone().leading_to(chord.bass()),
+            None => &self.judge,
+        };
+        let judgement = judge.judge(&heard, take.choruses);
         let collisions = (!take.chords.is_empty()).then(|| self.collisions(&take, &judgement));
         let mut judged = Judged {
             file: name,

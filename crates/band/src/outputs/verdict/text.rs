@@ -79,6 +79,9 @@ pub fn terms(bench: &Bench, judged: &Judged) -> String {
             take.octaves.abs()
         );
     }
+    if let Some(words) = not_judged(take.around) {
+        text += &format!("{words}\n");
+    }
     let (doubled, false_notes, double_stops) = take.cleared;
     if doubled + false_notes + double_stops > 0 {
         text += &format!(
@@ -459,4 +462,17 @@ pub fn progress(takes: &[Judged]) -> Table {
         ]);
     }
     table
+}
+
+/// `an intro of 16 notes and a tag of 17 were heard; the choruses between them are judged`.
+fn not_judged((intro, tag): (usize, usize)) -> Option<String> {
+    let words = match (intro, tag) {
+        (0, 0) => return None,
+        (_, 0) => format!("an intro of {intro} notes was heard; what follows it is judged"),
+        (0, _) => format!("a tag of {tag} notes was heard; what comes before it is judged"),
+        _ => format!(
+            "an intro of {intro} notes and a tag of {tag} were heard; the choruses between them are judged"
+        ),
+    };
+    Some(words)
 }
