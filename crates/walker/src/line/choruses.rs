@@ -5,6 +5,7 @@
 //! exact total weight of all choruses that lead to it; a chorus is then drawn given both its ends, so it
 //! comes out the same alone, among others, and on any machine.
 
+use std::ops::Range;
 use super::{
     ChorusLine, LineNote, annotate,
     apart::Apart,
@@ -18,6 +19,10 @@ use crate::{
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
+
+/// Choruses whose bars may take up others: the first ones. So many blues take five hours and more, and beyond that
+/// a set is no longer listened to in one go.
+pub(crate) const LISTENED: u64 = 1000;
 
 /// Odds of a repeat between two choruses up to which lines are said to abound: 2^-36, one in 7e10. A thousand
 /// choruses then hold a repeat with odds below 8e-6.
@@ -146,19 +151,28 @@ impl Walker {
     }
 
     /// A bound on the odds that two given choruses of a seed are equal: the greatest sum of squared
-    /// probabilities between any two ends, or, where bars take up others, the greatest probability of what is left
-    /// as it was walked. Among *n* choruses a repeat has odds below *n*²/2 times this.
+    /// probabilities between any two ends. Where bars take up others and what stays as it was walked does not tell
+    /// choruses apart so well, the first [`LISTENED`] are made in order; of the others the bound is that of a walked
+    /// chorus against one of those. Among *n* choruses a repeat has odds below *n*²/2 times this.
     pub fn repeat_odds(&self) -> f64 {
         *self.odds.get_or_init(|| {
-            // An intro and a last chorus are played once.
-            let once = |turn: usize| turn < self.plan.first_turn() || turn >= self.plan.endless();
-            let odds = |turn: usize| {
-                let equals = self.links[turn].weights().greatest_odds_of_equals();
-                equals.max(self.odds_of_phrases(turn))
-            };
-            let turns = (0..self.links.len()).filter(|turn| !once(*turn));
-            turns.map(odds).fold(0.0, f64::max)
+            let equals = self.turns_again();
+            let equals = equals.map(|turn| self.links[turn].weights().greatest_odds_of_equals());
+            let equals = equals.fold(0.0, f64::max);
+            // By the inequality of Cauchy and Schwarz.
+            equals.max((equals * self.rest_odds()).sqrt())
         })
+    }
+
+    /// The turns that come again: an intro and a last chorus are played once.
+    fn turns_again(&self) -> Range<usize> {
+        self.plan.first_turn()..self.plan.endless()
+    }
+
+    /// A bound on the odds that choruses whose bars take up others are equal; 0 if there are none.
+    fn rest_odds(&self) -> f64 {
+        let odds = self.turns_again().map(|turn| self.odds_of_phrases(turn));
+        *self.rest_odds.get_or_init(|| odds.fold(0.0, f64::max))
     }
 
     /// Whether lines are so many that no repeat is to be expected (see [`Walker::repeat_odds`]): choruses
@@ -191,6 +205,14 @@ impl Walker {
         for chorus in 0..end {
             let random = starting.next_u64();
             starts.push(self.next_entry(chorus, starts[chorus as usize], random));
+        }
+        if first < LISTENED && self.rest_odds() >= ABOUNDING {
+            let mut drawn = self.in_order(seed, end.min(LISTENED), &mut Apart::new(1));
+            drawn.drain(..first as usize);
+            if end > LISTENED {
+                drawn.extend(self.draw(seed, self.plan.number_at(LISTENED), (end - LISTENED) as u32));
+            }
+            return drawn;
         }
         // What its bars take up may lie in the chorus before.
         let with_before = first.saturating_sub(u64::from(self.has_phrases(first)));

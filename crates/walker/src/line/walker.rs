@@ -230,6 +230,8 @@ pub struct Walker {
     pub(crate) beginnings: Vec<f64>,
     /// The odds that two choruses are equal, once asked for.
     pub(crate) odds: OnceLock<f64>,
+    /// The same of those whose bars take up others.
+    pub(crate) rest_odds: OnceLock<f64>,
 }
 
 /// What all turns of a plan are read by.
@@ -429,6 +431,7 @@ impl Walker {
             grammars,
             links,
             odds: OnceLock::new(),
+            rest_odds: OnceLock::new(),
         };
         walker.bury_dead_ends();
         walker.check_alive()?;

@@ -10,7 +10,7 @@ use super::{
 use crate::{
     lattice::{redraw::Path, sums::choose},
     line::{
-        choruses::{Drawn, Purpose},
+        choruses::{Drawn, LISTENED, Purpose},
         walker::{Link, Walker},
     },
 };
@@ -38,7 +38,7 @@ impl Walker {
 
     /// Whether the bars of a chorus (from 0) take up others.
     pub(crate) fn has_phrases(&self, chorus: u64) -> bool {
-        self.turn_has_phrases(self.plan.turn_of(chorus))
+        chorus < LISTENED && self.turn_has_phrases(self.plan.turn_of(chorus))
     }
 
     fn turn_has_phrases(&self, turn: usize) -> bool {
@@ -96,13 +96,18 @@ impl Walker {
     ) -> Phrased {
         let turn = self.plan.turn_of(drawn.chorus);
         let link = &self.links[turn];
+        let as_walked = || Phrased {
+            keys: drawn.keys.clone(),
+            phrases: Vec::new(),
+        };
+        let scheme = self.scheme(seed, drawn.chorus);
+        let motif = self.options.phrases.motif.as_ref();
+        if scheme.restatements.is_empty() && motif.is_none() {
+            return as_walked();
+        }
         let ends = (drawn.entry, link.exit_to(drawn.next));
-        let along = link.along();
-        let Some(path) = Path::new(link.lattice(), along, ends, drawn.keys.clone()) else {
-            return Phrased {
-                keys: drawn.keys.clone(),
-                phrases: Vec::new(),
-            };
+        let Some(path) = Path::new(link.lattice(), link.along(), ends, drawn.keys.clone()) else {
+            return as_walked();
         };
         let mut rng = self.stream(seed, drawn.chorus, Purpose::Phrases(attempt));
         let mut taking = Taking {
@@ -112,12 +117,13 @@ impl Walker {
             lift: self.plan.turns()[turn].development.lift,
             path,
         };
-        let phrases = match &self.options.phrases.motif {
+        let phrases = match motif {
             Some(motif) => taking.state(motif, &mut rng),
             None => {
-                let scheme = self.scheme(seed, drawn.chorus);
-                let chorus_before = self.chorus_before(drawn.chorus);
-                let earlier = before.zip(chorus_before).map(|(keys, chorus)| {
+                let looks_back = scheme.restatements.iter().any(|one| one.of.before);
+                let before = before.filter(|_| looks_back);
+                let earlier = before.zip(self.chorus_before(drawn.chorus));
+                let earlier = earlier.map(|(keys, chorus)| {
                     let turn = self.plan.turn_of(chorus);
                     Earlier {
                         link: &self.links[turn],
@@ -218,7 +224,6 @@ impl<'a> Taking<'a> {
         rng: &mut impl Rng,
     ) -> bool {
         let Restatement { bars, of, manner } = restatement;
-        let model_keys = earlier.map_or_else(|| self.path.keys().to_vec(), |one| one.keys.to_vec());
         let form = earlier.map_or(self.form, |earlier| earlier.form);
         let models = &form.bars[of.bar..of.bar + bars.len()];
         let first = self.form.bars[bars.start].slots.start;
@@ -226,7 +231,7 @@ impl<'a> Taking<'a> {
             let model = Model {
                 form,
                 layout: &earlier.map_or(self.link, |earlier| earlier.link).layout,
-                keys: &model_keys,
+                keys: earlier.map_or(self.path.keys(), |earlier| earlier.keys),
                 slots: (models[0].slots.start, models[bars.len() - 1].slots.end),
             };
             let place = Place {
