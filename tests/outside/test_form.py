@@ -321,3 +321,36 @@ def test_stems_stand_beside_the_sound_of_all(program, tmp_path):
     assert [line.split(" (")[1] for line in done.stderr.splitlines() if line.startswith("rendering")] == [
         f"{number} of 4)" for number in range(1, 5)
     ]
+
+
+@pytest.mark.parametrize("instrument, interval", [("Bb", "M2"), ("Eb", "M6")])
+@pytest.mark.parametrize("key", KEYS)
+def test_a_part_for_another_instrument_sounds_the_same(endpin, chart, tmp_path, instrument, interval, key):
+    """music21 reads the transposition and brings the part back to its sound."""
+
+    def part(name, *options):
+        file = tmp_path / name
+        endpin("sheet", chart, "--key", key, "--choruses", 1, "--level", 6, *options, "-o", file)
+        return music21.converter.parse(file).parts[0]
+
+    def keys(part):
+        notes = part.recurse().getElementsByClass("Note")
+        return [(note.measureNumber, note.offset, note.pitch.midi) for note in notes]
+
+    plain, written = part("plain.musicxml"), part("written.musicxml", "--transpose", instrument)
+    up = music21.interval.Interval(interval)
+    [moved] = [found.transposition for found in written.recurse().getElementsByClass("Instrument")
+               if found.transposition] or [None]
+    assert moved is None or moved.semitones == -12 - up.semitones
+    assert keys(written.toSoundingPitch()) == keys(plain.toSoundingPitch())
+    assert [(n, o, midi + up.semitones) for n, o, midi in keys(plain.toWrittenPitch())] == keys(written.toWrittenPitch())
+    signature = written.recurse().getElementsByClass("KeySignature")[0]
+    tonic = (music21.pitch.Pitch(key.replace("b", "-")).pitchClass + up.semitones) % 12
+    assert abs(signature.sharps) <= 6 and signature.asKey("major").tonic.pitchClass == tonic
+
+
+def test_no_page_for_another_instrument(program, chart, tmp_path):
+    done = subprocess.run([program, "sheet", chart, "--transpose", "Bb", "-o", tmp_path / "page.html"],
+                          stdin=subprocess.DEVNULL, capture_output=True, text=True)
+    assert done.returncode == 2 and "a practice page is read as it sounds" in done.stderr
+    assert not (tmp_path / "page.html").exists()

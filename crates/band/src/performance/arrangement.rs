@@ -234,7 +234,9 @@ impl<'a> Band<'a> {
         let (chorus, number) = (made.chorus, made.line.chorus);
         let beats = chorus.beats();
         let slowing = match slows {
-            true => chorus.bars.iter().rev().take(RITARD_BARS).last(),
+            true => chorus
+                .bars
+                .get(chorus.bars.len().saturating_sub(RITARD_BARS)),
             false => None,
         };
         let slows_from = slowing.map_or(beats, |bar| bar.first_beat);

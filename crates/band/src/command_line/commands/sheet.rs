@@ -15,6 +15,7 @@ use crate::{
             musicxml, mxl, page, pdf,
             print::{self, Paper},
             spoken, svg,
+            written_for::WrittenFor,
         },
     },
     performance::session::{Session, chart_at_level},
@@ -59,6 +60,10 @@ pub struct SheetArgs {
     /// A lesson: the chart analysed, eight lines from level 1 up, blanks to fill and answers (PDF or SVG)
     #[arg(long, conflicts_with_all = ["tab", "fingering", "with_comp", "marks"])]
     lesson: bool,
+    /// Write the part for an instrument in Bb or Eb, which sounds a major second or sixth lower than it reads; the
+    /// sound stays
+    #[arg(long, value_name = "Bb|Eb", conflicts_with_all = ["comp", "lesson", "tab"])]
+    transpose: Option<WrittenFor>,
     /// Paper of PDF and SVG
     #[arg(long, value_enum, default_value_t)]
     paper: PaperName,
@@ -169,6 +174,11 @@ pub fn run(args: &SheetArgs) -> Result<ExitCode, Failure> {
     let (chart, wishes) = args.performance.chart_and_wishes(chart)?;
     let spared = args.performance.spared(input, &chart.title, args.replace);
     spared.allow(std::iter::once(file.as_path()).chain(args.report.as_deref()))?;
+    if format == SheetFormat::Html && args.transpose.is_some() {
+        return Err(Failure::input(
+            "a practice page is read as it sounds; --transpose is for .musicxml, .mxl, .pdf and .svg",
+        ));
+    }
     if format == SheetFormat::Html {
         page::fits(&chart, &wishes)?;
     }
@@ -197,6 +207,10 @@ fn written(args: &SheetArgs, format: SheetFormat, session: &Session) -> Result<V
     let swing = session.wishes().arrange.swing != Swing::Straight;
     let hand = &session.wishes().line.hand;
     let music = Music::new(&played, ending.map(|(note, _)| note), swing, hand);
+    let music = match args.transpose {
+        Some(part) => music.written_for(part),
+        None => music,
+    };
     let show = ShownBesides {
         marks: args.marks,
         tablature: args.tab,
@@ -226,7 +240,11 @@ fn written(args: &SheetArgs, format: SheetFormat, session: &Session) -> Result<V
         }
         _ => {
             let paper = Paper::from(args.paper);
-            let about = subtitle(session);
+            let written = args.transpose.map_or_else(String::new, |part| {
+                let key = part.key(session.chart().key);
+                format!(" Written in {key} for an instrument in {part}.")
+            });
+            let about = format!("{}{written}", subtitle(session));
             let (pages, words) = match args.lesson {
                 true => (lesson::pages(session, &about, paper)?, about),
                 false => (

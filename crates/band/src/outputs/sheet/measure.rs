@@ -9,7 +9,7 @@ use super::{
 };
 use crate::outputs::marks::{self, Mark};
 use endpin_theory::{
-    Chord, Key, Meter, Pitch, Ticks,
+    Chord, Interval, Key, Meter, Pitch, Ticks,
     chart::{Chorus, Feel, Place},
 };
 use endpin_walker::{ChorusLine, Hand, LineNote, Tablature};
@@ -27,6 +27,8 @@ pub struct Music {
     pub notes: Vec<LineNote>,
     /// The mark of each note.
     pub marks: Vec<Mark>,
+    /// How far above their sound the notes are written, besides the octave of the bass.
+    pub transposed: Interval,
     /// Where the notes lie on the neck, if the instrument reaches them all.
     pub tablature: Option<Tablature>,
 }
@@ -170,6 +172,7 @@ impl Music {
         Music {
             title: last.map_or_else(String::new, |chorus| chorus.title.clone()),
             swing,
+            transposed: Interval::new(0, 0),
             measures,
             tablature: Tablature::of(hand, played.iter().map(|(_, line)| &line.notes[..]), ending),
             marks: marks::of(&notes),

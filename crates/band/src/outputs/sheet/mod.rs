@@ -18,5 +18,6 @@ pub mod print;
 pub mod spoken;
 pub mod staves;
 pub mod svg;
+pub mod written_for;
 pub mod written_values;
 pub mod xml;

@@ -65,8 +65,8 @@ impl Bass<'_> {
             });
         }
         xml.element("transpose", &[], |xml| {
-            xml.text("diatonic", 0);
-            xml.text("chromatic", 0);
+            xml.text("diatonic", -self.music.transposed.steps());
+            xml.text("chromatic", -self.music.transposed.semitones());
             xml.text("octave-change", -1);
         });
     }
