@@ -405,7 +405,10 @@ fn only_proportions_within_a_table_matter() {
         (6, None),
         (6, Some("broken")),
     ] {
-        let chorus = chorus_of("Cm7 F7 | Bbmaj7 | D7alt/C | Gm6 / / C7", "4/4");
+        let chorus = chorus_of(
+            "Cm7 F7 | Bbmaj7 | D7alt/C | Gm6 / / C7 | Dm7b5 | % | % | %",
+            "4/4",
+        );
         let lines = |weights| {
             let options = Options {
                 level: level(number),

@@ -133,7 +133,7 @@ pub enum WalkError {
     },
     /// More memory than a chart may take.
     #[error(
-        "the lines of this chart at level {level} need too much memory: by bar {bar} {limit}; take fewer liberties, a lower level, a narrower range or longer beats"
+        "the lines of this chart at level {level} need too much memory: by bar {bar} {limit}; choose a lower level, a narrower range or longer beats, or fewer liberties if it takes any"
     )]
     TooLarge {
         /// The bar in which the limit was met, from 1.

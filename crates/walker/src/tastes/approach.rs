@@ -1,7 +1,7 @@
 //! How a change is approached: the kinds in the proportions of players, both sides in use.
 
 use super::{Taste, table::table};
-use crate::rules::{Leads, Memory, Step};
+use crate::rules::{Leads, Memory, Sound, Step};
 
 table! {
     /// How the last beat before a change of chord moves onto its arrival.
@@ -36,10 +36,13 @@ impl Taste for Approach {
         1
     }
 
-    /// Remembers whether the last note stood in the last beat before a change.
+    /// Remembers whether the last beat before a change has come.
     fn weigh(&self, leading: Memory, step: &Step<'_>) -> (u32, Memory) {
+        let leads: Memory = (step.onset.leads != Leads::Nowhere).into();
         if step.to.is_none() {
-            return (1, leading);
+            // A pickup that is not played has its say too, or it would count for less than one that is.
+            let option = step.onset.sound == Sound::Option;
+            return (1, if option { leading | leads } else { leading });
         }
         let weight = match step.distance() {
             Some(distance) if step.onset.arrival && leading == 1 => match distance {
@@ -55,6 +58,6 @@ impl Taste for Approach {
             },
             _ => 1,
         };
-        (weight, (step.onset.leads != Leads::Nowhere).into())
+        (weight, leads)
     }
 }

@@ -1,7 +1,7 @@
 //! How far and which way the line moves from note to note, beat by beat.
 
 use super::{Taste, table::table};
-use crate::rules::{Beat, Leads, Memory, Step};
+use crate::rules::{Beat, Leads, Memory, Sound, Step};
 
 table! {
     /// How far one note stands from the next, by the beat of the second; moves from the last beat before a
@@ -86,10 +86,13 @@ impl Taste for Motion {
         1
     }
 
-    /// Remembers whether the last note stood in the last beat before a change.
+    /// Remembers whether the last beat before a change has come.
     fn weigh(&self, leading: Memory, step: &Step<'_>) -> (u32, Memory) {
+        let leads: Memory = (step.onset.leads != Leads::Nowhere).into();
         if step.to.is_none() {
-            return (1, leading);
+            // A pickup that is not played has its say too, or it would count for less than one that is.
+            let option = step.onset.sound == Sound::Option;
+            return (1, if option { leading | leads } else { leading });
         }
         let moves = match step.onset.beat {
             Beat::Strong => &self.strong,
@@ -106,6 +109,6 @@ impl Taste for Motion {
             Some(distance) => moves.weight(distance),
             None => 1,
         };
-        (weight, (step.onset.leads != Leads::Nowhere).into())
+        (weight, leads)
     }
 }
