@@ -165,6 +165,19 @@ fn a_chorus_is_the_same_alone_and_its_lines_are_as_many_as_without_phrases() {
 }
 
 #[test]
+fn beyond_the_thousandth_chorus_nothing_is_taken_up() {
+    let walker = walker(chorus(CHARTS[0]), at_level(4));
+    let set = walker.lines(5, 995, 12);
+    assert!(set[..6].iter().any(|line| !line.phrases.is_empty()));
+    assert!(set[6..].iter().all(|line| line.phrases.is_empty()));
+    for line in [&set[0], &set[5], &set[6], &set[11]] {
+        assert_eq!(walker.line(5, line.chorus), *line);
+    }
+    let plain = self::walker(chorus(CHARTS[0]), without(at_level(4)));
+    assert_eq!(plain.lines(5, 1001, 6), set[6..]);
+}
+
+#[test]
 fn below_level_four_and_beside_four_nothing_is_taken_up() {
     for (level, feel) in [
         (1, None),

@@ -200,19 +200,34 @@ impl Walker {
             drawn.drain(..first as usize);
             return drawn;
         }
+        if first < LISTENED && self.rest_odds() >= ABOUNDING {
+            let near = end.min(LISTENED);
+            let mut drawn = self.independent(seed, 0, near);
+            let mut set = Apart::new(1);
+            let differs = |drawn: &Drawn| {
+                let link = &self.links[self.plan.turn_of(drawn.chorus)];
+                set.take(link.beats(&drawn.keys))
+            };
+            if !drawn.iter().all(differs) {
+                drawn = self.in_order(seed, near, &mut Apart::new(1));
+            }
+            drawn.drain(..drawn.len().min(first as usize));
+            if end > LISTENED {
+                drawn.extend(self.independent(seed, LISTENED, end));
+            }
+            return drawn;
+        }
+        self.independent(seed, first, end)
+    }
+
+    /// Draws choruses from one number (from 0) to before another without regard to each other's notes, but for bars
+    /// that they take up.
+    fn independent(&self, seed: u64, first: u64, end: u64) -> Vec<Drawn> {
         let mut starting = starting(seed, 1);
         let mut starts = vec![self.begin(seed)];
         for chorus in 0..end {
             let random = starting.next_u64();
             starts.push(self.next_entry(chorus, starts[chorus as usize], random));
-        }
-        if first < LISTENED && self.rest_odds() >= ABOUNDING {
-            let mut drawn = self.in_order(seed, end.min(LISTENED), &mut Apart::new(1));
-            drawn.drain(..first as usize);
-            if end > LISTENED {
-                drawn.extend(self.draw(seed, self.plan.number_at(LISTENED), (end - LISTENED) as u32));
-            }
-            return drawn;
         }
         // What its bars take up may lie in the chorus before.
         let with_before = first.saturating_sub(u64::from(self.has_phrases(first)));
