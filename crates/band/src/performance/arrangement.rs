@@ -626,11 +626,11 @@ mod tests {
     #[test]
     fn the_drummer_keeps_the_two_feel_of_a_level_under_a_pickup() {
         let (kicks, pickups) = on_weak_beats(Level::TWO_FEEL);
+        let (feathered, walked) = on_weak_beats(Options::default().level);
+        // What leads into a chorus may strike there, time never does.
         assert!(
-            kicks == 0 && pickups > 0,
-            "{kicks} kicks, {pickups} pickups"
+            kicks * 20 < feathered && pickups > 0 && walked > 0,
+            "{kicks} of {feathered} kicks, {pickups} pickups, {walked} notes"
         );
-        let (kicks, walked) = on_weak_beats(Options::default().level);
-        assert!(kicks > 0 && walked > 0, "{kicks} kicks, {walked} notes");
     }
 }

@@ -5,7 +5,6 @@
 //! exact total weight of all choruses that lead to it; a chorus is then drawn given both its ends, so it
 //! comes out the same alone, among others, and on any machine.
 
-use std::ops::Range;
 use super::{
     ChorusLine, LineNote, annotate,
     apart::Apart,
@@ -19,6 +18,7 @@ use crate::{
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
+use std::ops::Range;
 
 /// Choruses whose bars may take up others: the first ones. So many blues take five hours and more, and beyond that
 /// a set is no longer listened to in one go.
