@@ -221,7 +221,9 @@ fn shaped(notes: &[(&Note, &Note)]) -> Option<Likeness> {
         (kind(pair[0].0, pair[1].0), kind(pair[0].1, pair[1].1))
     });
     let kinds: Vec<(i8, i8)> = kinds.collect();
-    if kinds.len() < 2 {
+    // One move a bar is no shape that anybody hears.
+    let bars = notes.iter().filter(|(ours, _)| ours.opens_bar).count();
+    if kinds.len() < 2 * bars.max(1) {
         return None;
     }
     let same = kinds.iter().all(|(ours, theirs)| ours == theirs);
