@@ -152,7 +152,7 @@ impl Walker {
 
     /// A bound on the odds that two given choruses of a seed are equal: the greatest sum of squared
     /// probabilities between any two ends. Where bars take up others and what stays as it was walked does not tell
-    /// choruses apart so well, the first [`LISTENED`] are made in order; of the others the bound is that of a walked
+    /// choruses apart so well, the first thousand are held against each other; of the others the bound is that of a walked
     /// chorus against one of those. Among *n* choruses a repeat has odds below *n*²/2 times this.
     pub fn repeat_odds(&self) -> f64 {
         *self.odds.get_or_init(|| {

@@ -1,11 +1,11 @@
 //! Phrases: bars that come back, here and in the next chorus, moved, bent to other chords, turned round; and a
 //! teacher's own motif.
 //!
-//! A [`scheme`] of a chorus is drawn first, from a stream of its own: which bars take up which, and how. The chorus is
+//! A `scheme` of a chorus is drawn first, from a stream of its own: which bars take up which, and how. The chorus is
 //! then walked as ever, and each bar that takes up another is drawn once more, exactly by the same weights, among
-//! those ways through it that follow the other's [`figure`] and leave all the rest of the chorus as it is. Where there
+//! those ways through it that follow the other's `figure` and leave all the rest of the chorus as it is. Where there
 //! is no such way the bar stays as it was walked. So a scheme forbids no line, the rules are those of the lattice, a
-//! chorus needs no other but the one before, and what is said of its phrases is found by [comparing](likeness) notes.
+//! chorus needs no other but the one before, and what is said of its phrases is found by comparing notes.
 
 mod figure;
 pub(crate) mod form;
