@@ -117,7 +117,11 @@ pub fn run(args: &LiveArgs) -> Result<ExitCode, Failure> {
         .map_err(|error| Failure::output(format!("cannot take signals: {error}")))?;
     let stop = signals.stop();
     let map = args.map.as_deref().map(read_map).transpose()?;
-    let (chart, wishes) = args.performance.chart_and_wishes(args.chart.as_deref())?;
+    let (chart, mut wishes) = args.performance.chart_and_wishes(args.chart.as_deref())?;
+    if args.follow.is_some() {
+        // The leader counts in.
+        wishes.arrange.count_in = 0;
+    }
     let (written, range, is_whole) = (chart.clone(), wishes.line.range, wishes.bars.is_none());
     let muted = PartName::ALL.map(|part| wishes.arrange.mute.contains(&part));
     let (counts_in, ending) = (wishes.arrange.count_in > 0, !wishes.loop_ready);
