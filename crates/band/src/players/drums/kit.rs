@@ -92,13 +92,13 @@ const STICKS: &[Sound] = &[
 
 /// Set by measure like the others' whole: between the two fonts the closing hi-hat differs most.
 const BRUSHES: &[Sound] = &[
-    (Piece::Ride, percussion::SNARE, 54),
-    (Piece::Hat, percussion::SNARE, 48),
-    (Piece::Pedal, percussion::PEDAL_HAT, 42),
+    (Piece::Ride, percussion::SNARE, 59),
+    (Piece::Hat, percussion::SNARE, 52),
+    (Piece::Pedal, percussion::PEDAL_HAT, 46),
     (Piece::Stick, percussion::SIDE_STICK, 48),
-    (Piece::Snare, percussion::SNARE, 57),
-    (Piece::Sweep, percussion::BRUSH_SWIRL, 46),
-    (Piece::Kick, percussion::KICK, 35),
+    (Piece::Snare, percussion::SNARE, 61),
+    (Piece::Sweep, percussion::BRUSH_SWIRL, 50),
+    (Piece::Kick, percussion::KICK, 38),
     (Piece::High, percussion::HIGH_TOM, 42),
     (Piece::Low, percussion::LOW_TOM, 44),
 ];
