@@ -125,7 +125,7 @@ const STYLES: [Style; 8] = [
         off_beat: OffBeat::Even,
         groove: drums::BOSSA,
         cells: Some(BOSSA),
-        density: 130,
+        density: 118,
     },
     Style {
         feel: Feel::Shuffle,
