@@ -141,7 +141,7 @@ fn a_file_and_bars_on_the_command_line_hold_the_same() {
     .unwrap();
     let from_file = notes(&file, &[]);
     let done = Command::new(env!("CARGO_BIN_EXE_endpin"))
-        .args(["explain", "--json", "--key", "C"])
+        .args(["explain", "--json", "--key", "C", "--tempo", "120"])
         .args(["--bars", "Dm7 | G7 | Cmaj7 | %"])
         .output()
         .unwrap();
