@@ -54,6 +54,8 @@ impl Rule for ArrivalRoot {
     fn plant(&self, spot: &Spot<'_>, key: u8) -> Option<usize> {
         let onset = spot.onset;
         let other = onset.spells(key) && !onset.is_bass(key) && key % 12 != onset.root;
+        // Where the bass is to stay, what is held over a strong beat would break a rule there too.
+        let other = other && !onset.keeps_bass;
         (onset.arrival && other && spot.is_smooth(key)).then_some(0)
     }
 
