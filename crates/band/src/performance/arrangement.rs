@@ -602,7 +602,7 @@ mod tests {
             level,
             ..Options::default()
         };
-        let mut wishes = Wishes::plain(1, 12, line);
+        let mut wishes = Wishes::plain(1, 60, line);
         wishes.arrange.human = 0.0;
         let score = Session::new(chart, wishes)
             .unwrap()
@@ -627,9 +627,8 @@ mod tests {
     fn the_drummer_keeps_the_two_feel_of_a_level_under_a_pickup() {
         let (kicks, pickups) = on_weak_beats(Level::TWO_FEEL);
         let (feathered, walked) = on_weak_beats(Options::default().level);
-        // What leads into a chorus may strike there, time never does.
         assert!(
-            kicks * 20 < feathered && pickups > 0 && walked > 0,
+            kicks == 0 && feathered > 0 && pickups > 0 && walked > 0,
             "{kicks} of {feathered} kicks, {pickups} pickups, {walked} notes"
         );
     }
