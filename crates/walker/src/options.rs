@@ -191,7 +191,7 @@ pub struct Options {
     /// What the line may do against the plain rules after the first chorus. How often it does is a matter of
     /// weights: with the default ones about as often as players.
     pub loose: Liberties,
-    /// How often it does instead, of a hundred places where it could.
+    /// How often it does instead, of a hundred places where it could; bars that take up others may move that by a few.
     pub shares: Shares,
     /// Bars that take up others.
     pub phrases: Phrases,

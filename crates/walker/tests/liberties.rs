@@ -1,7 +1,7 @@
 //! Shares of liberties: what is asked for is what is heard, over many choruses.
 
 use endpin_theory::{Chart, Strength, find_key};
-use endpin_walker::{Level, Liberties, Liberty, LineNote, Options, Plan, Shares, Walker};
+use endpin_walker::{Level, Liberties, Liberty, LineNote, Options, Phrases, Plan, Shares, Walker};
 
 const CHARTS: [&str; 3] = [
     "F7 | Bb7 | F7 | Cm7 F7 | Bb7 | Bdim7 | F7 | D7b9 | Gm7 | C7 | F7 D7 | Gm7 C7",
@@ -9,13 +9,14 @@ const CHARTS: [&str; 3] = [
     "Dm7 | % | Em7 | A7 | Dm7 | G7sus4 | Cmaj7 | Eb7 D7",
 ];
 
-fn walker(bars: &str, asked: &[(Liberty, u8)]) -> Walker {
+fn walker(bars: &str, asked: &[(Liberty, u8)], phrases: Phrases) -> Walker {
     let mut chart = Chart::from_bars(bars, "4/4".parse().unwrap()).unwrap();
     chart.key = find_key(&chart.chorus().spans);
     let some = asked.iter().filter(|(_, share)| *share > 0);
     let options = Options {
         level: Level::try_from(4).unwrap(),
         loose: some.clone().map(|(liberty, _)| *liberty).collect(),
+        phrases,
         shares: some.fold(Shares::default(), |shares, &(liberty, share)| {
             shares.with(liberty, share)
         }),
@@ -62,7 +63,7 @@ fn a_share_that_is_asked_for_is_heard() {
     for bars in CHARTS {
         for liberty in Liberty::ALL {
             for share in [0, 20, 50, 80] {
-                let walker = walker(bars, &[(liberty, share)]);
+                let walker = walker(bars, &[(liberty, share)], Phrases::NONE);
                 let heard = heard(&notes(&walker, 200), liberty);
                 let expected = walker.shares().first().map_or(0.0, |(.., found)| *found);
                 // Where nearly every chord has another root, a pitch cannot stand a third time four times in five.
@@ -71,6 +72,18 @@ fn a_share_that_is_asked_for_is_heard() {
                 let off = (heard - wanted).abs();
                 assert!(off <= 5.0, "{bars}: {liberty} {share}: {heard}, {expected}");
             }
+        }
+    }
+}
+
+/// Bars that take up others take the liberties that the others took.
+#[test]
+fn phrases_move_a_share_by_a_few_points() {
+    for bars in CHARTS {
+        for liberty in Liberty::ALL {
+            let walker = walker(bars, &[(liberty, 50)], Phrases::default());
+            let heard = heard(&notes(&walker, 200), liberty);
+            assert!((heard - 50.0).abs() <= 10.0, "{bars}: {liberty}: {heard}");
         }
     }
 }
@@ -85,7 +98,7 @@ fn shares_stand_beside_one_another() {
         (Liberty::Repeated, 15),
     ];
     for bars in CHARTS {
-        let walker = walker(bars, &asked);
+        let walker = walker(bars, &asked, Phrases::NONE);
         let notes = notes(&walker, 200);
         for (liberty, share) in asked {
             let heard = heard(&notes, liberty);
@@ -104,6 +117,7 @@ fn a_share_out_of_reach_is_told() {
     let walker = walker(
         CHARTS[0],
         &[(Liberty::Inverted, 100), (Liberty::Unannounced, 100)],
+        Phrases::NONE,
     );
     let shares = walker.shares();
     assert!(
@@ -117,7 +131,7 @@ fn a_share_out_of_reach_is_told() {
 #[test]
 fn without_shares_liberties_are_as_they_were() {
     // Named shares leave the others alone: those without a share keep the weights' own.
-    let plain = walker(CHARTS[0], &[]);
+    let plain = walker(CHARTS[0], &[], Phrases::NONE);
     assert!(plain.shares().is_empty());
     assert_eq!(plain.options().loose, Liberties::NONE);
 }

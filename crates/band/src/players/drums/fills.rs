@@ -72,7 +72,11 @@ const FILLS: &[Fill] = &[
     large(&[(Snare, "- - xx x"), (Low, "- - - -x")], 4),
     large(&[(Snare, "- - xxx x"), (High, "- - - -x")], 3),
     large(
-        &[(Snare, "- - x-x -"), (High, "- - - x-x"), (Kick, "- - - -x")],
+        &[
+            (Snare, "- - x-x -"),
+            (High, "- - - x-x"),
+            (Kick, "- - - -x"),
+        ],
         3,
     ),
     large(&[(Snare, "- - xxx -"), (Low, "- - - xxx")], 3),

@@ -79,12 +79,12 @@ pub enum Stress {
 type Sound = (Piece, u8, i32);
 
 const STICKS: &[Sound] = &[
-    (Piece::Ride, percussion::RIDE, 66),
+    (Piece::Ride, percussion::RIDE, 70),
     (Piece::Hat, percussion::CLOSED_HAT, 52),
-    (Piece::Pedal, percussion::PEDAL_HAT, 62),
+    (Piece::Pedal, percussion::PEDAL_HAT, 65),
     (Piece::Stick, percussion::SIDE_STICK, 54),
-    (Piece::Snare, percussion::SNARE, 50),
-    (Piece::Kick, percussion::KICK, 42),
+    (Piece::Snare, percussion::SNARE, 53),
+    (Piece::Kick, percussion::KICK, 44),
     (Piece::High, percussion::HIGH_TOM, 50),
     (Piece::Low, percussion::LOW_TOM, 52),
     (Piece::Crash, percussion::CRASH, 60),
