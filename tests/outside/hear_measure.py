@@ -1,6 +1,6 @@
 """Measures `endpin hear` on many takes: run by hand, about half an hour.
 
-    python hear_measure.py ENDPIN FOLDER [--split measure] [--takes 16] [--baseline]
+    python hear_measure.py ENDPIN FOLDER [--split measure] [--takes 32] [--only CONDITION]… [--baseline]
 
 Makes the takes in FOLDER (kept for the next run) and prints, by condition, font and tempo: F with the key right
 and 50 ms, precision, recall; how far onsets are from note-ons, and from where the font's own sound begins;
@@ -83,10 +83,11 @@ def main():
     words.add_argument("endpin")
     words.add_argument("folder")
     words.add_argument("--split", default="measure")
-    words.add_argument("--takes", type=int, default=16)
+    words.add_argument("--takes", type=int, default=32)  # four fonts at eight tempi
+    words.add_argument("--only", action="append")
     words.add_argument("--baseline", action="store_true")
     words = words.parse_args()
-    takes = hear_takes.made(words.split, words.takes, words.folder, words.endpin)
+    takes = hear_takes.made(words.split, words.takes, words.folder, words.endpin, only=words.only)
     by = {what: collections.defaultdict(lambda: (Score(), [])) for what in ("condition", "font", "tempo")}
     whole, tunings, other = Score(), [], collections.defaultdict(Score)
     with ThreadPoolExecutor(2) as pool:

@@ -5,10 +5,10 @@
 mod problem;
 
 use endpin_walker::{
-    lattice::{Drawing, Lattice, Weights, draw::Tables},
+    lattice::{Costs, Drawing, Edge, Lattice, Semiring, State, Weights, draw::Tables},
     rules::Keys,
 };
-use problem::{lattice, lattice_of, onsets};
+use problem::{lattice, lattice_of, onsets, skeleton};
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 use std::sync::Arc;
@@ -111,5 +111,84 @@ fn beat_two_is_drawn_with_its_exact_probability() {
             (5.0..47.0).contains(&chi_square),
             "tables {with_tables}: {chi_square}"
         );
+    }
+}
+
+/// What it costs to play other keys than these: one of them has to change.
+struct Changes {
+    played: Vec<u8>,
+    must_change: usize,
+}
+
+impl Costs for Changes {
+    fn note(&self, onset: usize, key: u8) -> u32 {
+        match self.played.get(onset) {
+            Some(&played) if played != key => 1000 + u32::from(played.abs_diff(key)),
+            _ => 0,
+        }
+    }
+
+    fn rest(&self, onset: usize) -> u32 {
+        if onset < self.must_change { 1001 } else { 0 }
+    }
+
+    fn most(&self) -> u32 {
+        u32::MAX
+    }
+}
+
+/// The least cost is a sum over a semiring too.
+impl Semiring for &Changes {
+    type Item = u32;
+
+    fn zero(&self) -> u32 {
+        u32::MAX
+    }
+
+    fn add(&mut self, sum: &mut u32, layer: usize, edge: &Edge, after: &u32) {
+        *sum = (*sum).min(after.saturating_add(self.note(layer + 1, edge.key)));
+    }
+}
+
+/// The least cost of a line of the graph, gathered from the back.
+fn least(lattice: &Lattice, mut costs: &Changes) -> u32 {
+    let mut after = vec![0; lattice.exits().len()];
+    for layer in (0..lattice.onsets()).rev() {
+        after = lattice.gather(&mut costs, layer, &after);
+    }
+    let entries = lattice.entries().iter().zip(after);
+    let all =
+        |(entry, after): (&State, u32)| costs.note(0, entry.key().unwrap()).saturating_add(after);
+    entries.map(all).min().unwrap()
+}
+
+#[test]
+fn the_nearest_line_costs_as_little_as_any_of_the_graph() {
+    let mut rng = ChaCha8Rng::seed_from_u64(3);
+    let skeleton = &mut skeleton();
+    for _ in 0..60 {
+        let costs = Changes {
+            played: (0..8).map(|_| rng.random_range(30..50)).collect(),
+            must_change: rng.random_range(0..8),
+        };
+        let mut onsets = onsets();
+        let next = onsets[8].clone();
+        onsets.truncate(8);
+        let changing = &mut onsets[costs.must_change].keys;
+        *changing = changing.retain(|key| key != costs.played[costs.must_change]);
+        let lattice = Lattice::from_beginnings(skeleton, &onsets, &next).unwrap();
+        let keys = skeleton.nearest(&onsets, &next, &costs).unwrap();
+        let cost = |keys: &[u8]| {
+            (0..8)
+                .map(|onset| costs.note(onset, keys[onset]))
+                .sum::<u32>()
+        };
+        assert_eq!(cost(&keys), least(&lattice, &costs), "{:?}", costs.played);
+        // The line is one of the graph: with its keys alone there still is one, which costs nothing less.
+        for (onset, &key) in onsets.iter_mut().zip(&keys) {
+            onset.keys = Keys::between(key, key);
+        }
+        let alone = Lattice::from_beginnings(skeleton, &onsets, &next).unwrap();
+        assert_eq!(least(&alone, &costs), cost(&keys));
     }
 }

@@ -10,7 +10,7 @@ use super::{
     words,
 };
 use crate::{
-    lattice::{Lattice, Skeleton},
+    lattice::{Costs, Skeleton},
     rules::{Chromas, Keys, Leads, Onset, Sound, Vocabulary, Within},
 };
 use endpin_theory::Pitch;
@@ -35,6 +35,9 @@ const NEAR: usize = 3;
 /// Onsets on either side beyond which nothing is looked at.
 const FAR: usize = 256;
 
+/// The most notes that a mend changes: a student who has to change more of a bar needs another bar.
+const MOST_CHANGES: u32 = 3;
+
 /// The price of changing a note, more than that of any distance.
 const CHANGE: u32 = 1 << 16;
 
@@ -45,7 +48,7 @@ pub(super) fn all(line: &Played<'_>, verdicts: &mut [Verdict]) {
     let mut mended = line.heard.to_vec();
     let right = verdicts.iter().map(|verdict| verdict.broken.is_empty());
     let mut right: Vec<bool> = right.collect();
-    let mut skeleton = Skeleton::new(line.judge.rules.clone(), Vec::new());
+    let skeleton = Skeleton::new(line.judge.rules.clone(), Vec::new());
     for note in faulty {
         let stretch = Stretch {
             line: line.with(&mended),
@@ -56,9 +59,8 @@ pub(super) fn all(line: &Played<'_>, verdicts: &mut [Verdict]) {
         let changes = match is_mended {
             true => vec![(note, mended[note].key)],
             false => {
-                let between_chords = stretch.cheapest(&mut skeleton, Reach::BetweenChords);
-                let changes =
-                    between_chords.or_else(|| stretch.cheapest(&mut skeleton, Reach::Beside));
+                let between_chords = stretch.cheapest(&skeleton, Reach::BetweenChords);
+                let changes = between_chords.or_else(|| stretch.cheapest(&skeleton, Reach::Beside));
                 changes.unwrap_or_default()
             }
         };
@@ -103,7 +105,7 @@ struct Stretch<'a> {
 
 impl Stretch<'_> {
     /// The notes that change, with their keys, in the line that costs least.
-    fn cheapest(&self, skeleton: &mut Skeleton, reach: Reach) -> Option<Vec<(usize, u8)>> {
+    fn cheapest(&self, skeleton: &Skeleton, reach: Reach) -> Option<Vec<(usize, u8)>> {
         let places = &self.line.places;
         let (start, end) = self.ends(reach);
         let onset = |place: &Place| self.onset(place, reach);
@@ -122,15 +124,17 @@ impl Stretch<'_> {
             Some(place) => onset(place),
             None => silence,
         };
-        let lattice = Lattice::from_beginnings(skeleton, &onsets, &next).ok()?;
-        let (_, path, _) = lattice.cheapest(|layer, key| {
-            let place = places.get(start + layer).filter(|_| layer < end - start);
-            place.map_or(0, |place| self.price(place, key))
-        })?;
-        let changed = places[start..end].iter().zip(&path);
-        let changed = changed.filter_map(|(place, edge)| Some((place.note?, edge.key)));
+        let prices = Prices {
+            stretch: self,
+            // Before the first place is silence.
+            places: &places[start..end],
+            broken: self.line.stands[self.note].place + 1 - start,
+        };
+        let keys = skeleton.nearest(&onsets, &next, &prices)?;
+        let played = places[start..end].iter().zip(&keys[1..]);
+        let played = played.filter_map(|(place, &key)| Some((place.note?, key)));
         let moved = |&(note, key): &(usize, u8)| key != self.line.heard[note].key;
-        Some(changed.filter(moved).collect())
+        Some(played.filter(moved).collect())
     }
 
     /// The first place of the stretch, and the one after its last.
@@ -216,13 +220,44 @@ impl Stretch<'_> {
             }
         }
     }
+}
 
-    /// What it costs to play a key at a place.
-    fn price(&self, place: &Place, key: u8) -> u32 {
-        let Some(note) = place.note else { return 0 };
-        match u32::from(key.abs_diff(self.line.heard[note].key)) {
+/// What it costs to play other keys at the places of a stretch, after the silence before them.
+struct Prices<'a> {
+    stretch: &'a Stretch<'a>,
+    places: &'a [Place],
+    /// The onset of the broken note.
+    broken: usize,
+}
+
+impl Prices<'_> {
+    /// The number of the note at an onset.
+    fn note_at(&self, onset: usize) -> Option<usize> {
+        self.places.get(onset.checked_sub(1)?)?.note
+    }
+}
+
+impl Costs for Prices<'_> {
+    fn note(&self, onset: usize, key: u8) -> u32 {
+        let Some(note) = self.note_at(onset) else {
+            return 0;
+        };
+        let away = note.abs_diff(self.stretch.note) as u32;
+        match u32::from(key.abs_diff(self.stretch.line.heard[note].key)) {
             0 => 0,
-            moved => CHANGE + note.abs_diff(self.note) as u32 * 128 + moved,
+            moved => CHANGE + away * 128 + moved,
         }
+    }
+
+    /// The broken note is still to change.
+    fn rest(&self, onset: usize) -> u32 {
+        match onset < self.broken {
+            true => CHANGE + 1,
+            false => 0,
+        }
+    }
+
+    fn most(&self) -> u32 {
+        MOST_CHANGES * (CHANGE + NEAR as u32 * 128 + 127)
     }
 }

@@ -160,6 +160,29 @@ fn what_players_do_on_purpose_has_its_name() {
             Device::Passing,
         ),
         ("C7 | F7", "F", "C3 Bb2 A2 G2 F2 A2 C3 B2", 2, Device::Walk),
+        // B flat, and the root A an octave away from where it leads.
+        (
+            "Em7 | A7",
+            "D",
+            "E2 G2 E2 Bb1 A2 G2 E2 Eb2",
+            3,
+            Device::OctaveApproach,
+        ),
+        // A and D over Ab7 are of D7, which leads to Db as Ab7 does.
+        (
+            "Ab7 | Db7",
+            "Db",
+            "Ab2 Eb2 A2 D2 Db2 F2 Ab2 A2",
+            2,
+            Device::TritoneDominant,
+        ),
+        (
+            "F7 | F7 | C7",
+            "F",
+            "F2 F2 F#2 G2 G#2 A2 Bb2 B2 C3 E3 G2 C2",
+            4,
+            Device::ChromaticRun,
+        ),
         (
             "F7 | F7",
             "F",

@@ -1,14 +1,15 @@
 //! The graph of all lines over a chorus, compiled from rules and tastes, and what is asked of it.
 //!
 //! [`skeleton`] reads rules and tastes side by side; [`graph`] is the layered graph of the states that they
-//! reach; [`sums`] gather what follows each state, over any semiring: numbers of lines, weights, costs;
-//! [`draw`] chooses lines by those weights, `redraw` a stretch of one anew; [`expected`] says what to expect of them;
-//! [`favours`] bring that near to what is asked.
+//! reach; [`nearest`] finds the line nearest to a played one among them; [`sums`] gather what follows each state, over
+//! any semiring: numbers of lines, weights; [`draw`] chooses lines by those weights, `redraw` a stretch of one anew;
+//! [`expected`] says what to expect of them; [`favours`] bring that near to what is asked.
 
 pub mod draw;
 pub mod expected;
 pub mod favours;
 pub mod graph;
+pub mod nearest;
 pub(crate) mod redraw;
 pub(crate) mod rest;
 pub mod skeleton;
@@ -18,5 +19,6 @@ pub use draw::Drawing;
 pub use expected::{Expected, StepWeights};
 pub use favours::Favours;
 pub use graph::{Edge, Lattice, Listed, TooLarge};
+pub use nearest::Costs;
 pub use skeleton::{Named, Skeleton, State};
 pub use sums::{Semiring, Weights};

@@ -615,6 +615,21 @@ impl Skeleton {
         weighed
     }
 
+    /// What may happen at an onset as far as one note by itself can tell: nothing, then the keys from low to high.
+    pub(super) fn choices(&self, onset: &Onset) -> Vec<Option<u8>> {
+        let may = |to: &Option<u8>| to.is_none_or(|key| admits(&self.rules, onset, key));
+        choices(onset).filter(may).collect()
+    }
+
+    /// The state after a step, as far as rules know it; none if it breaks one.
+    pub(super) fn past(&self, before: State, step: &Step<'_>) -> Option<State> {
+        Some(State {
+            key: step.to.unwrap_or(before.key),
+            rules: self.read_all(before.rules, step)?,
+            tastes: 0,
+        })
+    }
+
     /// Lets every rule read a step.
     fn read_all(&self, memory: u64, step: &Step<'_>) -> Option<u64> {
         self.rules.iter().try_fold(0, |after, rule| {

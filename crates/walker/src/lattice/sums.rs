@@ -1,5 +1,5 @@
 //! What follows each state of a lattice, gathered from the back over any semiring: how many lines, their total
-//! weight to each exit, the least that one costs.
+//! weight to each exit.
 //!
 //! One traversal serves all (M. Mohri, F. Pereira, M. Riley, "Weighted finite-state transducers in speech
 //! recognition", Computer Speech and Language 16(1), 2002). Weights are `f64`, combined by + and × only and
@@ -111,35 +111,6 @@ impl Lattice {
             });
         loops.sum()
     }
-
-    /// A line that costs least, from any entry to any exit: its entry, the edge taken in each layer, by
-    /// number among those of its state, and its exit; none if there is no line.
-    pub fn cheapest(&self, cost: impl Fn(usize, u8) -> u32) -> Option<(usize, Vec<Edge>, usize)> {
-        let mut cheapest = Cheapest(cost);
-        let mut layers = vec![vec![0; self.exits().len()]];
-        for layer in (0..self.onsets()).rev() {
-            let after = &layers[layers.len() - 1];
-            layers.push(self.gather(&mut cheapest, layer, after));
-        }
-        layers.reverse();
-        let (entry, _) = layers[0]
-            .iter()
-            .enumerate()
-            .min_by_key(|&(_, cost)| cost)
-            .filter(|&(_, &cost)| cost < Cheapest::<fn(usize, u8) -> u32>::NONE)?;
-        let mut state = entry;
-        let mut path = Vec::with_capacity(self.onsets());
-        for (layer, block) in self.blocks().iter().enumerate() {
-            let costs = |edge: &&Edge| {
-                let after = layers[layer + 1][edge.to as usize];
-                after.saturating_add(cheapest.0(layer, edge.key))
-            };
-            let edge = *block.edges(state).iter().min_by_key(costs)?;
-            path.push(edge);
-            state = edge.to as usize;
-        }
-        Some((entry, path, state))
-    }
 }
 
 /// Numbers of lines.
@@ -169,26 +140,6 @@ impl Semiring for Magnitude {
 
     fn add(&mut self, sum: &mut f64, _: usize, _: &Edge, after: &f64) {
         *sum += after;
-    }
-}
-
-/// Least costs of a line, given what each note costs in each layer.
-struct Cheapest<C>(C);
-
-impl<C> Cheapest<C> {
-    /// There is no line.
-    const NONE: u32 = u32::MAX;
-}
-
-impl<C: Fn(usize, u8) -> u32> Semiring for Cheapest<C> {
-    type Item = u32;
-
-    fn zero(&self) -> u32 {
-        Self::NONE
-    }
-
-    fn add(&mut self, sum: &mut u32, layer: usize, edge: &Edge, after: &u32) {
-        *sum = (*sum).min(after.saturating_add(self.0(layer, edge.key)));
     }
 }
 

@@ -129,6 +129,8 @@ impl Rule for Approach {
                 | Device::CommonTone
                 | Device::Inversion
                 | Device::Walk
+                | Device::ChromaticRun
+                | Device::OctaveApproach
                 | Device::Sequence
         )
     }

@@ -132,6 +132,8 @@ impl Rule for StrongBeats {
                 | Device::CommonTone
                 | Device::Passing
                 | Device::Walk
+                | Device::ChromaticRun
+                | Device::TritoneDominant
                 | Device::Sequence
                 | Device::Answer
         )

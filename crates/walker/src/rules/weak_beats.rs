@@ -132,6 +132,8 @@ impl Rule for WeakBeats {
                 | Device::Anticipation
                 | Device::Walk
                 | Device::Passing
+                | Device::ChromaticRun
+                | Device::OctaveApproach
                 | Device::Sequence
         )
     }

@@ -142,9 +142,13 @@ pub fn lattice() -> Lattice {
     lattice_of(&onsets())
 }
 
+/// Its rules, side by side.
+pub fn skeleton() -> Skeleton {
+    let rules: Vec<Arc<dyn Rule>> = vec![Arc::new(Harmony), Arc::new(Leading), Arc::new(Reach)];
+    Skeleton::new(rules, Vec::new())
+}
+
 /// The lattice of these onsets, closed into a loop.
 pub fn lattice_of(onsets: &[Onset]) -> Lattice {
-    let rules: Vec<Arc<dyn Rule>> = vec![Arc::new(Harmony), Arc::new(Leading), Arc::new(Reach)];
-    let mut skeleton = Skeleton::new(rules, Vec::new());
-    Lattice::from_beginnings(&mut skeleton, onsets, &onsets[0]).unwrap()
+    Lattice::from_beginnings(&mut skeleton(), onsets, &onsets[0]).unwrap()
 }

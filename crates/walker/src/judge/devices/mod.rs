@@ -5,6 +5,7 @@
 
 mod alike;
 mod kept;
+mod leading;
 mod moving;
 
 use super::played::Played;
@@ -31,6 +32,12 @@ pub enum Device {
     Passing,
     /// A run of steps one way through chord and scale, from a root.
     Walk,
+    /// The half step into the next root, in another octave.
+    OctaveApproach,
+    /// Fifth and root of the dominant a half step above the coming root, which stands for its own.
+    TritoneDominant,
+    /// A run of half steps from chord tone to chord tone.
+    ChromaticRun,
     /// A figure taken up again on other steps.
     Sequence,
     /// A bar that moves as one shortly before it did, bent to its own chord.
@@ -39,7 +46,7 @@ pub enum Device {
 
 impl Device {
     /// All devices, those that explain most first.
-    pub const ALL: [Device; 11] = [
+    pub const ALL: [Device; 14] = [
         Device::Pedal,
         Device::Anticipation,
         Device::CommonTone,
@@ -48,6 +55,9 @@ impl Device {
         Device::RootAndFifth,
         Device::Walk,
         Device::Passing,
+        Device::ChromaticRun,
+        Device::OctaveApproach,
+        Device::TritoneDominant,
         Device::Repeat,
         Device::Sequence,
         Device::Answer,
@@ -65,6 +75,9 @@ impl Device {
             Device::RootAndFifth => "root-and-fifth",
             Device::Passing => "passing",
             Device::Walk => "walk",
+            Device::OctaveApproach => "octave-approach",
+            Device::TritoneDominant => "tritone-dominant",
+            Device::ChromaticRun => "chromatic-run",
             Device::Sequence => "sequence",
             Device::Answer => "answer",
         }
@@ -86,6 +99,15 @@ impl Device {
             Device::RootAndFifth => "root and fifth in half notes, the fifth first",
             Device::Passing => "a passing note between two steps the same way",
             Device::Walk => "a walk: steps one way through the scale, from a root",
+            Device::OctaveApproach => {
+                "an approach from another octave: a half step from the next root but for the octave"
+            }
+            Device::TritoneDominant => {
+                "a dominant in place of another: fifth and root of the one a half step above the coming root"
+            }
+            Device::ChromaticRun => {
+                "a chromatic run: half steps one way, from chord tone to chord tone"
+            }
             Device::Sequence => "a sequence: the same figure taken up again on another step",
             Device::Answer => "an answer: this bar moves as an earlier one did",
         }
@@ -111,6 +133,9 @@ pub(super) fn find(line: &Played<'_>, broken: &[Vec<usize>]) -> Vec<Option<Devic
         Device::RootAndFifth => moving::fifth_first(line, note),
         Device::Passing => moving::passes(line, note),
         Device::Walk => moving::walks(line, note),
+        Device::OctaveApproach => leading::leads_from_another_octave(line, note),
+        Device::TritoneDominant => leading::spells_dominant(line, note),
+        Device::ChromaticRun => leading::runs_by_half_steps(line, note),
         Device::Sequence => alike::in_sequence(line, note),
         Device::Answer => alike::answers(line, note),
     };
