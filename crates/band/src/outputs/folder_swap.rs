@@ -29,8 +29,11 @@ impl FolderSwap {
             let parent = place.parent().unwrap_or(&place);
             let mut builder = tempfile::Builder::new();
             builder.prefix(PART.0).suffix(PART.1);
-            let made = builder.tempdir_in(parent)?;
-            destination::remove_at_signals(made.path());
+            let made = destination::undisturbed(|| -> io::Result<TempDir> {
+                let made = builder.tempdir_in(parent)?;
+                destination::remove_at_signals(made.path());
+                Ok(made)
+            })?;
             destination::sweep(parent, &made.path().metadata()?);
             Ok(FolderSwap { place, made })
         };
