@@ -3,11 +3,11 @@
 //!
 //! [`serve`] listens on 127.0.0.1 only. Whoever asks has to pass the [`door`]; what is asked for is in
 //! `routes`: charts of one [`folder`], read as they are typed ([`chart_view`]), and lines over them ([`line_view`]),
-//! what is handed out ([`hand_out`]) and taken in ([`take_in`]). The page itself is plain modules of script and one
+//! what is handed out ([`hand_out`]), taken in ([`take_in`]) and came back ([`came_back`]). The page is plain modules of script and one
 //! style, built into the program.
 
 pub mod came_back;
-mod chart_view;
+pub mod chart_view;
 pub mod class_list;
 pub mod door;
 pub mod folder;

@@ -1,8 +1,8 @@
 //! Time-keeping: the drummer, brushes, cross-stick, click and count-in.
 //!
-//! A drummer's chorus is time in two- and four-bar phrases ([`grooves`]), laid over the groups of the meter so that
-//! 5/4, 7/4 or any other grouping has its own; what answers the others ([`answers`]); and what leads into sections
-//! and choruses ([`fills`]). Everything stays under the bass. Common practice, no source.
+//! A drummer's chorus is time in two- and four-bar phrases (`grooves`), laid over the groups of the meter so that
+//! 5/4, 7/4 or any other grouping has its own; what answers the others (`answers`); and what leads into sections
+//! and choruses (`fills`). Everything stays under the bass. Common practice, no source.
 
 mod answers;
 mod fills;
