@@ -3,7 +3,10 @@
 use super::{Desk, folder::Folder, hand_out, line_view::json};
 use crate::{
     failure::Failure,
-    outputs::ear::marking::{self, Given, Key, Marked},
+    outputs::ear::{
+        marking::{self, Given, Key, Marked},
+        record::now,
+    },
 };
 use serde::{Deserialize, Serialize};
 
@@ -41,15 +44,8 @@ struct Record {
 /// # Errors
 /// A record that cannot be read.
 pub fn record(folder: &Folder) -> Result<Vec<CameBack>, Failure> {
-    match folder.read(RECORD) {
-        Ok(bytes) => serde_json::from_slice(&bytes)
-            .map(|record: Record| record.items)
-            .map_err(|error| {
-                let folder = hand_out::FOLDER;
-                Failure::input(format!("{folder}/{RECORD} cannot be read: {error}"))
-            }),
-        Err(_) => Ok(Vec::new()),
-    }
+    let record: Option<Record> = hand_out::kept(folder, RECORD)?;
+    Ok(record.map_or_else(Vec::new, |record| record.items))
 }
 
 /// Keeps one more.
@@ -85,7 +81,7 @@ pub fn answers(desk: &Desk, text: &str) -> Result<Vec<u8>, Failure> {
     };
     let marked: Marked = marking::mark(&key, &given);
     let one = CameBack {
-        when: hand_out::now(),
+        when: now(),
         student: marked.name.clone(),
         what: what.clone(),
         right: marked.share.right,

@@ -14,6 +14,7 @@ use crate::{
             export,
             kind::QuestionKind,
             page as questions,
+            record::now,
             set::{Ask, Maker},
             sound::With,
         },
@@ -29,8 +30,8 @@ use crate::{
     performance::session::Session,
 };
 use endpin_walker::Level;
-use serde::{Deserialize, Serialize};
-use std::{ops::RangeInclusive, time::SystemTime};
+use serde::{Deserialize, Serialize, de::DeserializeOwned};
+use std::ops::RangeInclusive;
 
 /// The folder, inside that of the desk, of what is handed out.
 pub const FOLDER: &str = "handed-out";
@@ -108,12 +109,6 @@ const CHORUSES: RangeInclusive<u32> = 1..=24;
 const QUESTIONS: usize = 12;
 const QUESTION_LEVELS: RangeInclusive<u8> = 3..=5;
 
-/// Seconds since 1970.
-pub fn now() -> u64 {
-    let since = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH);
-    since.map_or(0, |since| since.as_secs())
-}
-
 /// The folder of what is handed out.
 ///
 /// # Errors
@@ -135,10 +130,11 @@ pub fn folder(desk: &Desk) -> Result<Folder, Failure> {
 /// A record that cannot be read.
 pub fn shown(desk: &Desk) -> Result<Vec<u8>, Failure> {
     let class = desk.folder.read(CLASS).unwrap_or_default();
+    let folder = folder(desk)?;
     json(&serde_json::json!({
         "class": String::from_utf8_lossy(&class),
-        "sets": record(&folder(desk)?)?.sets,
-        "back": came_back::record(&folder(desk)?)?,
+        "sets": record(&folder)?.sets,
+        "back": came_back::record(&folder)?,
     }))
 }
 
@@ -153,14 +149,24 @@ pub fn keep_class(desk: &Desk, text: &str) -> Result<Vec<u8>, Failure> {
 }
 
 fn record(folder: &Folder) -> Result<Record, Failure> {
-    match folder.read(RECORD) {
-        Ok(bytes) => serde_json::from_slice(&bytes)
-            .map_err(|error| Failure::input(format!("{FOLDER}/{RECORD} cannot be read: {error}"))),
-        Err(_) => Ok(Record {
-            format: FORMAT.to_owned(),
-            sets: Vec::new(),
-        }),
-    }
+    Ok(kept(folder, RECORD)?.unwrap_or_else(|| Record {
+        format: FORMAT.to_owned(),
+        sets: Vec::new(),
+    }))
+}
+
+/// A record that is kept in the folder; none where there is none yet.
+///
+/// # Errors
+/// A record that cannot be read.
+pub fn kept<R: DeserializeOwned>(folder: &Folder, name: &str) -> Result<Option<R>, Failure> {
+    let Ok(bytes) = folder.read(name) else {
+        return Ok(None);
+    };
+    let record = serde_json::from_slice(&bytes);
+    record
+        .map(Some)
+        .map_err(|error| Failure::input(format!("{FOLDER}/{name} cannot be read: {error}")))
 }
 
 /// Makes what is asked for, file by file, and keeps a record; as JSON.

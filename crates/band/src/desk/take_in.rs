@@ -11,6 +11,7 @@ use super::{
 use crate::{
     failure::{Failure, printable_line},
     inputs::take::file::TakeFile,
+    outputs::ear::record::now,
     outputs::verdict::{Bench, json::CheckReport, page},
 };
 use endpin_theory::{Chart, Key};
@@ -68,7 +69,7 @@ pub fn judge(desk: &Desk, question: &[u8]) -> Result<Vec<u8>, Failure> {
     let stand = verdicts.clone().filter(|verdict| verdict.stands());
     let (right, of) = (stand.count(), verdicts.count());
     let one = CameBack {
-        when: hand_out::now(),
+        when: now(),
         student: printable_line(over.student.trim()),
         what: title,
         right,

@@ -69,7 +69,7 @@ pub(crate) struct Model<'a> {
     pub slots: (usize, usize),
 }
 
-/// Bars that take up others.
+/// Bars of a chorus, and what sounds in them.
 #[derive(Clone, Copy)]
 pub(crate) struct Place<'a> {
     pub form: &'a Form,
@@ -81,7 +81,8 @@ pub(crate) struct Place<'a> {
 }
 
 impl Place<'_> {
-    fn slots(&self) -> Range<usize> {
+    /// Their onsets.
+    pub fn slots(&self) -> Range<usize> {
         let (first, last) = self.bars;
         self.form.bars[first].slots.start..self.form.bars[last - 1].slots.end
     }

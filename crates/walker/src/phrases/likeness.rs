@@ -1,8 +1,7 @@
 //! What bars have in common, found by comparing their notes: only what is true of them is told.
 
-use super::figure::{kind_of_move, leads};
-use super::form::Form;
-use crate::{lattice::Edge, line::layout::Layout};
+use super::figure::{Place, kind_of_move, leads};
+use crate::lattice::Edge;
 use endpin_theory::Ticks;
 use std::{fmt, ops::RangeInclusive};
 
@@ -126,17 +125,6 @@ impl fmt::Display for Restated {
     }
 }
 
-/// Bars of a chorus, with what sounds in them.
-#[derive(Clone, Copy)]
-pub(crate) struct Sounding<'a> {
-    pub form: &'a Form,
-    pub layout: &'a Layout,
-    /// The key of each onset.
-    pub keys: &'a [u8],
-    /// Bars from 0: the first, and the one after the last.
-    pub bars: (usize, usize),
-}
-
 /// A note as it is compared.
 struct Note {
     /// From the start of the bars.
@@ -148,12 +136,10 @@ struct Note {
     leads: bool,
 }
 
-impl Sounding<'_> {
+impl Place<'_> {
     fn notes(&self) -> Vec<Note> {
-        let bars = &self.form.bars[self.bars.0..self.bars.1];
-        let slots = bars[0].slots.start..bars[bars.len() - 1].slots.end;
         let start = self.layout.bars[self.bars.0].start;
-        let sounding = slots.filter(|&slot| self.keys[slot] != Edge::SILENT);
+        let sounding = self.slots().filter(|&slot| self.keys[slot] != Edge::SILENT);
         let note = |slot: usize| {
             let (key, here) = (self.keys[slot], &self.layout.slots[slot]);
             Note {
@@ -169,7 +155,7 @@ impl Sounding<'_> {
     }
 
     /// What these bars have in common with others, and whether that leaves out the notes that lead on.
-    pub fn likeness(&self, other: Sounding<'_>) -> Option<(Likeness, bool)> {
+    pub fn likeness(&self, other: Place<'_>) -> Option<(Likeness, bool)> {
         let (ours, theirs) = (self.notes(), other.notes());
         let same_rhythm =
             ours.len() == theirs.len() && ours.iter().zip(&theirs).all(|(a, b)| a.at == b.at);

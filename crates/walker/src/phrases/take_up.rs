@@ -4,7 +4,7 @@ use super::{
     Motif,
     figure::{Model, Place, Reading, Strictness, Want, of_motif, readings},
     form::Form,
-    likeness::{Likeness, Restated, Sounding, Theme},
+    likeness::{Likeness, Restated, Theme},
     scheme::{Restatement, Scheme, windows},
 };
 use crate::{
@@ -275,13 +275,13 @@ impl<'a> Taking<'a> {
     fn told(&self, restatement: &Restatement, earlier: Option<&Earlier<'_>>) -> Vec<Restated> {
         let Restatement { bars, of, .. } = restatement;
         let compare = |from: usize, to: usize| -> Option<Restated> {
-            let ours = Sounding {
+            let ours = Place {
                 form: self.form,
                 layout: &self.link.layout,
                 keys: self.path.keys(),
                 bars: (bars.start + from, bars.start + to),
             };
-            let theirs = Sounding {
+            let theirs = Place {
                 form: earlier.map_or(self.form, |earlier| earlier.form),
                 layout: &earlier.map_or(self.link, |earlier| earlier.link).layout,
                 keys: earlier.map_or(self.path.keys(), |earlier| earlier.keys),

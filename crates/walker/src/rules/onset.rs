@@ -253,6 +253,11 @@ impl Onset {
         self.tones.contains(key) || self.is_bass(key)
     }
 
+    /// Semitones from the root up to a key, octaves left out.
+    pub(crate) fn above_root(&self, key: u8) -> u8 {
+        (key % 12 + 12 - self.root) % 12
+    }
+
     /// Whether a key belongs to chord or scale, or is the written bass.
     pub fn connects(&self, key: u8) -> bool {
         self.spells(key) || self.scale.contains(key)
@@ -284,7 +289,7 @@ impl Onset {
     /// What rules see of it, from the root of its chord and without what varies along the form: onsets that
     /// are equal so are read alike, whatever the key.
     pub(crate) fn seen_from_its_root(&self) -> Onset {
-        let above = |chroma: u8| (chroma + 12 - self.root) % 12;
+        let above = |chroma: u8| self.above_root(chroma);
         Onset {
             keys: Keys::default(),
             tones: self.tones.lowered(self.root),

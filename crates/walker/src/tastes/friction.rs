@@ -34,7 +34,7 @@ impl Taste for Friction {
         let leads = onset.leads != Leads::Nowhere;
         let rows = if leads { &self.lead } else { &self.within };
         let semitone = |coming: u8| matches!((key % 12 + 12 - coming) % 12, 1 | 11);
-        let above = (key % 12 + 12 - onset.root) % 12;
+        let above = onset.above_root(key);
         let has = |semitones: u8| onset.tones.contains(onset.root + semitones);
         let altered = onset.fifth != onset.root && !has(7);
         match above {

@@ -33,7 +33,7 @@ impl Taste for Ground {
             Place::Opening => &self.opening,
             Place::Home => &self.home,
         };
-        let above = (key % 12 + 12 - onset.root) % 12;
+        let above = onset.above_root(key);
         let near = matches!(above, 3 | 4) || key % 12 == onset.fifth;
         match onset.spells(key) {
             _ if above == 0 || onset.is_bass(key) => rows.root,

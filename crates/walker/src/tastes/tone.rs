@@ -40,7 +40,7 @@ table! {
 
 impl Degrees {
     fn weight(&self, onset: &Onset, key: u8) -> u32 {
-        let above = (key % 12 + 12 - onset.root) % 12;
+        let above = onset.above_root(key);
         match onset.tones.contains(key) {
             _ if above == 0 || onset.is_bass(key) => self.root,
             true if key % 12 == onset.fifth => self.fifth,

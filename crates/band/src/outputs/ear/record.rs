@@ -14,6 +14,7 @@ use std::{
     fs::{self, File, OpenOptions},
     io::{self, Read, Seek, SeekFrom, Write},
     path::{Path, PathBuf},
+    time::{SystemTime, UNIX_EPOCH},
 };
 
 /// One answer given.
@@ -146,6 +147,13 @@ impl Record {
         self.entries.push(entry);
         Ok(())
     }
+}
+
+/// Seconds since 1970.
+pub fn now() -> u64 {
+    SystemTime::now()
+        .duration_since(UNIX_EPOCH)
+        .map_or(0, |since| since.as_secs())
 }
 
 /// Where the record is kept unless told: `endpin/ear.jsonl` in the user's data folder (XDG Base Directory

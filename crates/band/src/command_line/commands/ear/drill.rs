@@ -18,7 +18,6 @@ use crate::{
 use std::{
     io::{BufRead, Read, Write},
     path::{Path, PathBuf},
-    time::{SystemTime, UNIX_EPOCH},
 };
 
 /// How a question is heard.
@@ -53,13 +52,6 @@ impl Sounder for crate::outputs::ear::question_player::QuestionPlayer {
     fn hush(&mut self) {
         self.stop();
     }
-}
-
-/// Seconds since 1970.
-pub fn now() -> u64 {
-    SystemTime::now()
-        .duration_since(UNIX_EPOCH)
-        .map_or(0, |since| since.as_secs())
 }
 
 /// Where the page of progress of a record is.

@@ -15,7 +15,7 @@ use crate::{
             drill::Drill,
             export::{Folder, answers, is_of_a_set, lists, table},
             marking, page,
-            record::{Record, usual_path},
+            record::{self, Record, usual_path},
             sound::With,
         },
         folder_swap::FolderSwap,
@@ -269,7 +269,7 @@ fn drill(args: &EarArgs, ask: &Ask) -> Result<(), Failure> {
         &mut output.lock(),
         &mut *sounder,
         args.rounds,
-        drill::now,
+        record::now,
     )
 }
 
