@@ -85,6 +85,7 @@ export class Hand {
   // Answers to questions, as a file or a code.
   async mark(text, name) {
     const told = byId("judged");
+    told.textContent = `${name} is being marked.`;
     byId("verdict").replaceChildren();
     let found;
     try {
