@@ -46,17 +46,24 @@ pub fn shown(path: &Path) -> String {
     printable(&path.to_string_lossy())
 }
 
+/// Whether a sign turns the direction of writing around (Unicode Standard Annex 9, "Directional Formatting
+/// Characters").
+pub fn turns_around(c: char) -> bool {
+    matches!(c, '\u{061C}' | '\u{200E}'..='\u{200F}' | '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}')
+}
+
+/// Whether a sign ends a line or a paragraph without being a control character.
+pub fn is_separator(c: char) -> bool {
+    matches!(c, '\u{2028}' | '\u{2029}')
+}
+
 /// Text from a file or the command line made safe for a terminal: control characters, which could carry
-/// terminal commands, become spaces, and so do those that turn the direction of writing around (Unicode
-/// Standard Annex 9, "Directional Formatting Characters"); line breaks stay.
+/// terminal commands, become spaces, and so do separators of lines and signs that turn the direction of writing
+/// around; line breaks stay.
 pub fn printable(text: &str) -> String {
     let safe = |c: char| match c {
         '\n' => '\n',
-        '\u{061C}'
-        | '\u{200E}'..='\u{200F}'
-        | '\u{202A}'..='\u{202E}'
-        | '\u{2066}'..='\u{2069}' => ' ',
-        c if c.is_control() => ' ',
+        c if c.is_control() || is_separator(c) || turns_around(c) => ' ',
         c => c,
     };
     text.chars().map(safe).collect()

@@ -1,6 +1,9 @@
 //! The command line of endpin.
 
-use endpin::{command_line::help, failure::Failure};
+use endpin::{
+    command_line::{Cli, help},
+    failure::Failure,
+};
 use std::{
     io::{Write, stderr},
     process::ExitCode,
@@ -14,7 +17,7 @@ fn main() -> ExitCode {
             "endpin: internal error, please report it: {panic}"
         );
     }));
-    match std::panic::catch_unwind(|| help::parse().command.run()) {
+    match std::panic::catch_unwind(|| help::parse().and_then(Cli::run)) {
         Ok(Ok(code)) => code,
         Ok(Err(failure)) => {
             let _ = writeln!(stderr(), "endpin: {failure}");

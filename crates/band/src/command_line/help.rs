@@ -1,7 +1,8 @@
 //! Which options `--help` shows: those that most people use first, and what is a command's own. `--help-all` shows
 //! all, as the manual page does.
 
-use super::Cli;
+use super::{Cli, settings::Settings};
+use crate::failure::Failure;
 use clap::{Arg, ArgAction, Command, CommandFactory, FromArgMatches, builder::Resettable};
 use std::ffi::OsStr;
 
@@ -10,15 +11,28 @@ const USUAL: [&str; 10] = [
     "bars", "key", "tempo", "feel", "seed", "choruses", "level", "mute", "count_in", "trade",
 ];
 
-/// Reads the arguments of the process; help, versions and mistakes end it as clap does.
-pub fn parse() -> Cli {
+/// Reads the arguments of the process, and the settings of the folder as their defaults; help, versions and
+/// mistakes end it as clap does.
+///
+/// # Errors
+/// Settings that cannot be read.
+pub fn parse() -> Result<Cli, Failure> {
     let wants_all = |argument: std::ffi::OsString| argument == OsStr::new("--help-all");
-    let matches = command(std::env::args_os().any(wants_all)).get_matches();
-    Cli::from_arg_matches(&matches).unwrap_or_else(|error| error.exit())
+    let command = command(std::env::args_os().any(wants_all));
+    let command = match Settings::of_folder() {
+        Ok(settings) => settings.as_defaults(command),
+        Err(failure) => {
+            // Help is given whatever the settings are.
+            command.get_matches();
+            return Err(failure);
+        }
+    };
+    let matches = command.get_matches();
+    Ok(Cli::from_arg_matches(&matches).unwrap_or_else(|error| error.exit()))
 }
 
 /// The command line, with all options shown or the usual ones alone.
-fn command(all: bool) -> Command {
+pub(super) fn command(all: bool) -> Command {
     let shown = |argument: Arg| {
         let is_own = argument.get_help_heading().is_none();
         let usual = is_own || USUAL.contains(&argument.get_id().as_str());

@@ -3,18 +3,44 @@
 pub mod commands;
 pub mod help;
 pub mod options;
+pub mod settings;
 
-use crate::failure::Failure;
+use crate::{failure::Failure, outputs::destination};
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 
 /// Walking bass lines that spell the harmony, with the reason for every note.
 #[derive(Debug, Parser)]
-#[command(name = "endpin", version, about, max_term_width = 100)]
+#[command(
+    name = "endpin",
+    version,
+    about,
+    max_term_width = 100,
+    arg_required_else_help = true
+)]
+#[command(args_conflicts_with_subcommands = true)]
 pub struct Cli {
+    /// Show the defaults that endpin.toml in this folder gives to options
+    #[arg(long)]
+    pub settings: bool,
     /// What to do.
     #[command(subcommand)]
-    pub command: Command,
+    pub command: Option<Command>,
+}
+
+impl Cli {
+    /// Does what is asked.
+    ///
+    /// # Errors
+    /// As [`Command::run`].
+    pub fn run(self) -> Result<ExitCode, Failure> {
+        match self.command {
+            Some(command) => command.run(),
+            // Nothing but the settings is left to ask for: without arguments clap prints its help.
+            None => destination::print(&settings::Settings::of_folder()?.text())
+                .map(|()| ExitCode::SUCCESS),
+        }
+    }
 }
 
 /// The commands of endpin.

@@ -48,7 +48,7 @@ pub struct ChartOptions {
     /// Quarter notes a minute, 20 to 400
     #[arg(long, value_name = "BPM", value_parser = tempo)]
     pub tempo: Option<f64>,
-    /// How the line moves: four, two, broken or pedal
+    /// How the line moves: four, two, broken, pedal, bossa, shuffle, half-time or double-time
     #[arg(long)]
     pub feel: Option<Feel>,
 }

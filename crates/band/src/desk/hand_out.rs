@@ -18,8 +18,8 @@ use crate::{
             set::{Ask, Maker},
             sound::With,
         },
+        json::to_json,
         midi_file::{self, TrackLayout},
-        report::to_json,
         sheet::{
             engrave::ShownBesides,
             measure::Music,

@@ -132,6 +132,16 @@ pub fn text(path: &Path) -> Result<String, Failure> {
     })
 }
 
+/// The line and the column, in characters, both from 1, of the byte at `offset`.
+pub fn line_and_column(text: &str, offset: usize) -> (usize, usize) {
+    let before = text.get(..offset).unwrap_or(text);
+    let in_line = before.rsplit('\n').next().unwrap_or(before);
+    (
+        before.matches('\n').count() + 1,
+        in_line.chars().count() + 1,
+    )
+}
+
 /// What may have been meant by the name of a missing file: ` (did you mean take.mid?)`, or nothing.
 fn meant(missing: &Path) -> String {
     let bars = missing.to_string_lossy();

@@ -7,7 +7,7 @@ use endpin_theory::{did_you_mean, did_you_mean_key};
 use serde::Deserialize;
 
 use super::message::{Message, Note};
-use crate::performance::score::PartName;
+use crate::{inputs::source::line_and_column, performance::score::PartName};
 
 /// A change asked for while playing. Each takes effect at its musical place.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -152,11 +152,10 @@ pub struct MapError {
 
 impl MapError {
     fn at(text: &str, offset: usize, fault: String) -> MapError {
-        let before = text.get(..offset).unwrap_or(text);
-        let line_start = before.rfind('\n').map_or(0, |end| end + 1);
+        let (line, column) = line_and_column(text, offset);
         MapError {
-            line: before.matches('\n').count() + 1,
-            column: before[line_start..].chars().count() + 1,
+            line,
+            column,
             fault,
         }
     }

@@ -9,6 +9,7 @@ pub mod folder_swap;
 #[cfg(feature = "sound")]
 pub mod heard;
 pub mod html;
+pub mod json;
 pub mod learnt;
 pub mod marks;
 pub mod midi_file;

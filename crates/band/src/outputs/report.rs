@@ -16,20 +16,6 @@ use endpin_walker::{
 use serde::Serialize;
 use std::ops::RangeInclusive;
 
-/// Any report as indented JSON, ending in a line break.
-///
-/// # Panics
-/// Never: the reports of this crate are plain structs with text keys.
-#[expect(
-    clippy::expect_used,
-    reason = "only keys that are no text, and writers, fail; there are none"
-)]
-pub fn to_json(report: &impl Serialize) -> String {
-    let mut text = serde_json::to_string_pretty(report).expect("plain structs with text keys");
-    text.push('\n');
-    text
-}
-
 /// A number to so many digits after the point.
 pub fn rounded(value: f64, digits: i32) -> f64 {
     let scale = 10f64.powi(digits);

@@ -8,7 +8,7 @@ use crate::{
         changes::{FORMAT, LadderWishes, Steps, handout, text},
         destination,
         ear::export::Folder,
-        report::to_json,
+        json::{JsonSigns, to_json},
     },
 };
 use endpin_theory::{
@@ -47,8 +47,8 @@ pub struct ChangesArgs {
     #[arg(long, requires = "output")]
     replace: bool,
     /// As JSON (endpin-changes/1)
-    #[arg(long)]
-    json: bool,
+    #[arg(long, value_name = "SIGNS", num_args = 0..=1, require_equals = true, default_missing_value = "unicode")]
+    json: Option<JsonSigns>,
     /// Level of the handout's lines, 1 to 6
     #[arg(long, default_value_t = Level::DOMINANTS)]
     level: Level,
@@ -102,8 +102,8 @@ pub fn run(args: &ChangesArgs) -> Result<ExitCode, Failure> {
     if let Some(folder) = &args.output {
         write_folder(args, &steps, folder)?;
     }
-    if args.json {
-        destination::print(&to_json(&steps.report()))?;
+    if let Some(signs) = args.json {
+        destination::print(&signs.of(&steps.report()))?;
     } else if args.output.is_none() {
         destination::print(&text::text(&steps))?;
     }

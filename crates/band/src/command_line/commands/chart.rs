@@ -3,7 +3,7 @@
 use crate::{
     command_line::options::Performance,
     failure::Failure,
-    outputs::{destination, table::Table},
+    outputs::{destination, json::JsonSigns, table::Table},
     performance::session::Session,
 };
 use endpin_theory::{Chorus, Key, Span, Understood};
@@ -22,8 +22,8 @@ pub struct ChartArgs {
     /// The chart file; - is standard input
     chart: Option<PathBuf>,
     /// As JSON (endpin-chart/1)
-    #[arg(long)]
-    json: bool,
+    #[arg(long, value_name = "SIGNS", num_args = 0..=1, require_equals = true, default_missing_value = "unicode")]
+    json: Option<JsonSigns>,
     /// As a TOML chart file, whatever it was written as
     #[arg(long, conflicts_with = "json")]
     toml: bool,
@@ -68,8 +68,8 @@ pub fn run(args: &ChartArgs) -> Result<ExitCode, Failure> {
     let runner_up = found.and_then(|found| found.runner_up);
     let shown = if args.toml {
         session.chart().to_string()
-    } else if args.json {
-        json(&session, runner_up)
+    } else if let Some(signs) = args.json {
+        signs.of(&report(&session, runner_up))
     } else {
         text(&session, runner_up)
     };
@@ -158,10 +158,10 @@ fn first(session: &Session) -> (&Chorus, &[Understood]) {
     (session.chorus(number), session.understood(number))
 }
 
-fn json(session: &Session, runner_up: Option<Key>) -> String {
+fn report(session: &Session, runner_up: Option<Key>) -> ChartReport<'_> {
     let (chorus, understood) = first(session);
     let bar = &chorus.bars[0];
-    crate::outputs::report::to_json(&ChartReport {
+    ChartReport {
         format: "endpin-chart/1",
         chart: &chorus.title,
         key: chorus.key.to_string(),
@@ -177,7 +177,7 @@ fn json(session: &Session, runner_up: Option<Key>) -> String {
             .collect(),
         level: session.wishes().line.level.number(),
         admissible_lines: session.walker().count().to_string(),
-    })
+    }
 }
 
 fn text(session: &Session, runner_up: Option<Key>) -> String {
@@ -256,6 +256,7 @@ pub fn grouped(digits: &str) -> String {
 mod tests {
     use super::*;
     use crate::command_line::{Cli, Command};
+    use crate::outputs::json::to_json;
     use clap::{CommandFactory, Parser};
 
     /// Each option with a value that differs from the usual one, and what stands beside both.
@@ -297,10 +298,10 @@ mod tests {
         let bars = ["endpin", "chart", "--bars", "F7 | Bb7 | F7 | C7"];
         let words = options.iter().flat_map(|words| words.split_whitespace());
         let cli = Cli::try_parse_from(bars.into_iter().chain(words)).unwrap();
-        let Command::Chart(args) = cli.command else {
+        let Some(Command::Chart(args)) = cli.command else {
             panic!("not the command chart");
         };
-        json(&args.performance.session(None).unwrap(), None)
+        to_json(&report(&args.performance.session(None).unwrap(), None))
     }
 
     #[test]

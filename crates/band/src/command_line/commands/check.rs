@@ -6,8 +6,8 @@ use crate::{
     inputs::source,
     outputs::{
         destination,
+        json::JsonSigns,
         origin::Spared,
-        report::to_json,
         verdict::{Bench, Judged, json::CheckReport, page, text},
     },
 };
@@ -28,8 +28,8 @@ pub struct CheckArgs {
     #[arg(required = true, value_name = "FILE")]
     files: Vec<PathBuf>,
     /// As JSON (endpin-check/2)
-    #[arg(long)]
-    json: bool,
+    #[arg(long, value_name = "SIGNS", num_args = 0..=1, require_equals = true, default_missing_value = "unicode")]
+    json: Option<JsonSigns>,
     /// Write a page (.html) to look at and to print
     #[arg(short, long, value_name = "PAGE")]
     output: Option<PathBuf>,
@@ -100,8 +100,8 @@ pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
         .output
         .as_deref()
         .is_some_and(|path| path.as_os_str() == "-");
-    if args.json {
-        destination::print(&to_json(&CheckReport::new(&bench, &chart_name, &judged)))?;
+    if let Some(signs) = args.json {
+        destination::print(&signs.of(&CheckReport::new(&bench, &chart_name, &judged)))?;
     } else if !to_stdout {
         destination::print(&text::report(&bench, &judged, &chart_name))?;
     }

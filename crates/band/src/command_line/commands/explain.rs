@@ -5,9 +5,10 @@ use crate::{
     failure::{Failure, printable},
     outputs::{
         destination,
+        json::JsonSigns,
         marks::{self, LEGEND},
         reading,
-        report::{LineReport, to_json},
+        report::LineReport,
         tablature::{self, NoteOnNeck},
     },
     performance::{
@@ -29,8 +30,8 @@ pub struct ExplainArgs {
     /// The chart file; - is standard input
     chart: Option<PathBuf>,
     /// As JSON (endpin-line/1)
-    #[arg(long)]
-    json: bool,
+    #[arg(long, value_name = "SIGNS", num_args = 0..=1, require_equals = true, default_missing_value = "unicode")]
+    json: Option<JsonSigns>,
     /// Say in a sentence why each note is there
     #[arg(long, conflicts_with = "json")]
     why: bool,
@@ -55,8 +56,8 @@ pub fn run(args: &ExplainArgs) -> Result<ExitCode, Failure> {
     }
     let session = args.performance.session(args.chart.as_deref())?;
     let made = session.perform()?;
-    let shown = if args.json {
-        to_json(&LineReport::new(&session, &made).with_comp(&made))
+    let shown = if let Some(signs) = args.json {
+        signs.of(&LineReport::new(&session, &made).with_comp(&made))
     } else if args.tablature {
         on_the_neck(&session, &made)?
     } else {

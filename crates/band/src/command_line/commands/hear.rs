@@ -4,7 +4,7 @@ use crate::{
     command_line::commands::write::is_midi,
     failure::{Failure, shown},
     inputs::{sound, source},
-    outputs::{destination, heard, origin::Spared, report::to_json},
+    outputs::{destination, heard, json::JsonSigns, origin::Spared},
 };
 use std::{path::PathBuf, process::ExitCode};
 
@@ -18,8 +18,8 @@ pub struct HearArgs {
     #[arg(value_name = "TAKE")]
     take: PathBuf,
     /// As JSON (endpin-hear/1)
-    #[arg(long)]
-    json: bool,
+    #[arg(long, value_name = "SIGNS", num_args = 0..=1, require_equals = true, default_missing_value = "unicode")]
+    json: Option<JsonSigns>,
     /// Write the notes to a MIDI file (.mid)
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
@@ -59,8 +59,8 @@ pub fn run(args: &HearArgs) -> Result<ExitCode, Failure> {
         .output
         .as_deref()
         .is_some_and(|file| file.as_os_str() == "-");
-    if args.json {
-        destination::print(&to_json(&heard::HearReport::new(&heard)))?;
+    if let Some(signs) = args.json {
+        destination::print(&signs.of(&heard::HearReport::new(&heard)))?;
     } else if !to_stdout {
         destination::print(&heard::text(&name, &heard))?;
     }

@@ -8,9 +8,10 @@ use crate::{
         take::{Reading, Take, TakeNote, align::Around},
     },
     outputs::{
-        destination, learnt,
+        destination,
+        json::JsonSigns,
+        learnt,
         origin::{self, Spared},
-        report::to_json,
     },
 };
 use endpin_theory::{Chart, analyse};
@@ -41,8 +42,8 @@ pub struct LearnArgs {
     #[arg(long)]
     replace: bool,
     /// As JSON (endpin-learn/1)
-    #[arg(long)]
-    json: bool,
+    #[arg(long, value_name = "SIGNS", num_args = 0..=1, require_equals = true, default_missing_value = "unicode")]
+    json: Option<JsonSigns>,
     /// By whose rules a note counts: of this level, with the liberties of --loose; higher ones take much time and memory
     #[arg(long, default_value = "4")]
     level: Level,
@@ -128,8 +129,8 @@ pub fn run(args: &LearnArgs) -> Result<ExitCode, Failure> {
         .output
         .as_deref()
         .is_some_and(|file| file.as_os_str() == "-");
-    if args.json {
-        destination::print(&to_json(&learnt::LearnReport::new(&learnt)))?;
+    if let Some(signs) = args.json {
+        destination::print(&signs.of(&learnt::LearnReport::new(&learnt)))?;
     } else if !to_stdout {
         destination::print(&learnt::text(&learnt))?;
     }

@@ -6,7 +6,8 @@ use crate::{
     failure::{Failure, printable_line, shown},
     outputs::{
         destination,
-        report::{LineReport, to_json},
+        json::to_json,
+        report::LineReport,
         sheet::{
             comp::CompMusic,
             engrave::ShownBesides,
@@ -49,7 +50,7 @@ pub struct SheetArgs {
     #[arg(long)]
     marks: bool,
     /// Tablature under the staff
-    #[arg(long)]
+    #[arg(long, alias = "tablature")]
     tab: bool,
     /// Fingers of the left hand
     #[arg(long)]

@@ -9,9 +9,10 @@ use crate::{
     outputs::{
         destination,
         ear::audio::{AudioFormat, Studio},
+        json::to_json,
         midi_file::{self, TrackLayout},
         origin::signed_sound,
-        report::{LineReport, to_json},
+        report::LineReport,
     },
     performance::score::PartName,
 };

@@ -13,9 +13,9 @@ use crate::{
     failure::Failure,
     outputs::{
         destination,
+        json::to_json,
         midi_file::{self, TrackLayout},
         origin::fingerprint,
-        report::to_json,
     },
 };
 use indicatif::{ProgressBar, ProgressStyle};

@@ -14,6 +14,7 @@
 //! ```
 
 use super::kind::QuestionKind;
+use crate::inputs::source::line_and_column;
 use endpin_theory::{Key, did_you_mean_key};
 use serde::{Deserialize, Deserializer, de::Error};
 use std::str::FromStr;
@@ -110,9 +111,8 @@ impl Term {
     /// `line:column: what is wrong`.
     pub fn parse(text: &str) -> Result<Term, String> {
         toml::from_str(text).map_err(|error| {
-            let before = &text[..error.span().map_or(0, |span| span.start)];
-            let line = before.matches('\n').count() + 1;
-            let column = before.chars().rev().take_while(|&c| c != '\n').count() + 1;
+            let offset = error.span().map_or(0, |span| span.start);
+            let (line, column) = line_and_column(text, offset);
             let message = error.message();
             format!("{line}:{column}: {message}{}", did_you_mean_key(message))
         })

@@ -19,7 +19,7 @@ use crate::{
             sound::With,
         },
         folder_swap::FolderSwap,
-        report::to_json,
+        json::JsonSigns,
     },
     performance::score::PartName,
 };
@@ -45,8 +45,8 @@ pub struct EarArgs {
     #[arg(long, value_name = "DIR", conflicts_with_all = ["output", "drill", "term", "count", "only", "audio", "bars"])]
     mark: Option<PathBuf>,
     /// Print the marks as JSON (endpin-marks/1)
-    #[arg(long, requires = "mark")]
-    json: bool,
+    #[arg(long, requires = "mark", value_name = "SIGNS", num_args = 0..=1, require_equals = true, default_missing_value = "unicode")]
+    json: Option<JsonSigns>,
     /// Put the set in the place of another that the folder has
     #[arg(long, conflicts_with = "drill")]
     replace: bool,
@@ -155,7 +155,7 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
 }
 
 /// Marks files of answers by the key of their set.
-fn mark(folder: &Path, files: &[PathBuf], as_json: bool) -> Result<ExitCode, Failure> {
+fn mark(folder: &Path, files: &[PathBuf], signs: Option<JsonSigns>) -> Result<ExitCode, Failure> {
     if files.is_empty() {
         return Err(Failure::input(
             "name the files of answers that came back, such as ada-given.json",
@@ -174,9 +174,9 @@ fn mark(folder: &Path, files: &[PathBuf], as_json: bool) -> Result<ExitCode, Fai
         }
         marked.push(marking::mark(&key, &given));
     }
-    let told = match as_json {
-        true => to_json(&marking::Marks::new(marked)),
-        false => marking::text(&marked),
+    let told = match signs {
+        Some(signs) => signs.of(&marking::Marks::new(marked)),
+        None => marking::text(&marked),
     };
     destination::print(&told)?;
     Ok(ExitCode::SUCCESS)
