@@ -29,13 +29,13 @@ test: ## build and run every test, with those that read our files by other peopl
 	@.ci/install tests
 	cargo test --workspace --locked
 	$(PYTEST) -n 2 --dist loadfile -m 'not alone and not ci' tests
-	$(PYTEST) -m 'alone and not ci' tests
+	$(PYTEST) --reruns 1 -m 'alone and not ci' tests
 	tests/reference/check
 
 # What needs a second build or a sound server, and a quarter of an hour.
 test-ci:
 	cargo build --release --locked --package endpin
-	$(PYTEST) -m ci tests
+	$(PYTEST) --reruns 1 -m ci tests
 
 ci: ## what must hold before a change lands
 	@bash .ci/run
