@@ -233,7 +233,7 @@ fn another_set_stays_until_told_to_give_way() {
     let of_first = key();
     // The same set again is no loss; another would be.
     assert!(endpin(desk, &first).status.success());
-    refuses(desk, &other, 2, &["set has another set", "--replace"]);
+    refuses(desk, &other, 2, &["set holds another set", "--replace"]);
     assert_eq!(key(), of_first);
     // Without the key it is a set all the same.
     fs::remove_file(desk.join("set/answers.json")).unwrap();

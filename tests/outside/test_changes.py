@@ -141,7 +141,7 @@ def test_the_folder_has_each_chart_and_a_handout(endpin, plain, tmp_path):
         (["--steps", "1000"], "write how many steps, 1 to 99"),
         (["--steps", "2", "--keep", "13.1"], "--keep 13.1: the chorus has 12 bars"),
         (["--steps", "2", "--keep", "2.5"], "--keep 2.5: bar 2 has 4 beats"),
-        (["--steps", "2", "--keep", "two"], "is no beat"),
+        (["--steps", "2", "--keep", "two"], "is not a beat"),
         (["--steps", "2", "--replace"], "--output"),
     ],
     ids=" ".join,

@@ -267,7 +267,7 @@ def test_a_faulty_map_is_shown_where_it_is_faulty(play, tmp_path):
     player = play(CHART, "--raw", os.devnull, "--control", "1", "--map", tmp_path / "map.toml")
     _, heard = player.communicate(timeout=20)
     assert player.returncode == 2
-    assert 'map.toml:3:1: "halt" is no control; there are pause' in heard.decode()
+    assert 'map.toml:3:1: "halt" is not a control; there are pause' in heard.decode()
 
 
 def test_waiting_for_a_reader_can_be_given_up(play, tmp_path):

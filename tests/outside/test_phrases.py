@@ -47,8 +47,8 @@ def test_a_motif_is_played_and_said(report, endpin):
 @pytest.mark.parametrize(
     ("motif", "told"),
     [
-        ("1 2 x 5", 'column 5: "x" is no degree'),
-        ("1 5:0", 'column 3: "0" is no length'),
+        ("1 2 x 5", 'column 5: "x" is not a degree'),
+        ("1 5:0", 'column 3: "0" is not a length'),
         ("", "column 1: there is no note"),
         ("1 b9 b9 b9", 'the motif "1 b9 b9 b9"'),
     ],

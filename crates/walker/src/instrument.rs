@@ -119,7 +119,7 @@ impl fmt::Display for Instrument {
 
 /// No instrument.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no instrument{near}; the instruments are {names}", near = did_you_mean(.0, Instrument::ALL), names = names())]
+#[error("\"{0}\" is not an instrument{near}; the instruments are {names}", near = did_you_mean(.0, Instrument::ALL), names = names())]
 pub struct InstrumentError(String);
 
 impl FromStr for Instrument {
@@ -193,7 +193,7 @@ mod tests {
         let error = "lute".parse::<Instrument>().unwrap_err();
         assert_eq!(
             error.to_string(),
-            "\"lute\" is no instrument; the instruments are bass, five-string, double-bass"
+            "\"lute\" is not an instrument; the instruments are bass, five-string, double-bass"
         );
     }
 

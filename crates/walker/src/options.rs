@@ -102,7 +102,7 @@ impl Level {
 
 /// No level.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no level; levels go from 1 to {top}", top = LADDER.len())]
+#[error("\"{0}\" is not a level; levels go from 1 to {top}", top = LADDER.len())]
 pub struct LevelError(String);
 
 impl TryFrom<u8> for Level {
@@ -159,7 +159,7 @@ impl fmt::Display for Arc {
 
 /// No arc.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no arc{near}; write rise, wave or flat", near = did_you_mean(.0, Arc::ALL))]
+#[error("\"{0}\" is not an arc{near}; write rise, wave or flat", near = did_you_mean(.0, Arc::ALL))]
 pub struct ArcError(String);
 
 impl FromStr for Arc {

@@ -14,7 +14,7 @@ use std::{fmt, ops::RangeInclusive, str::FromStr};
 
 /// Text that is no place, pin, hold, avoidance or range of bars.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{found}\" is no {wanted}")]
+#[error("\"{found}\" is not a {wanted}")]
 pub struct PinError {
     found: String,
     wanted: &'static str,
@@ -410,11 +410,11 @@ mod tests {
         let message = |error: PinError| error.to_string();
         assert_eq!(
             message("3=Ab2".parse::<Pin>().unwrap_err()),
-            "\"3\" is no place; write bar.beat such as 3.1, or chorus:bar.beat such as 2:3.1"
+            "\"3\" is not a place; write bar.beat such as 3.1, or chorus:bar.beat such as 2:3.1"
         );
         assert_eq!(
             message("3.1=H2".parse::<Pin>().unwrap_err()),
-            "\"H2\" is no note with its octave, such as Ab2"
+            "\"H2\" is not a note with its octave, such as Ab2"
         );
         for bad in ["0.1", "1", "1.x", "x:1.1", ""] {
             assert!(bad.parse::<BarBeat>().is_err(), "{bad}");

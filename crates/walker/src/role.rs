@@ -129,7 +129,7 @@ impl fmt::Display for Role {
 
 /// Text that names no role.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no role of a bass note")]
+#[error("\"{0}\" is not a role of a bass note")]
 pub struct RoleError(String);
 
 impl FromStr for Role {

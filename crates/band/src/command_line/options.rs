@@ -102,7 +102,7 @@ pub struct LineOptions {
     /// Which of the versions to make alone
     #[arg(long, value_name = "N", requires = "vary", conflicts_with = "count", value_parser = whole::<u32, 1, 100_000>)]
     pub way: Option<u32>,
-    /// Any two choruses differ in at least so many beats
+    /// The least number of beats in which any two choruses differ
     #[arg(long, value_name = "BEATS", default_value_t = 1)]
     pub apart: u32,
     /// How the choruses develop: rise, wave or flat [default: a little busier after the first]
@@ -273,7 +273,7 @@ impl Performance {
         for (liberty, asked, found) in session.walker().shares() {
             if (found - f64::from(asked)).abs() > FAR_OFF {
                 eprintln!(
-                    "note: --loose: {asked} in a hundred {liberty} cannot be had over this chart; about {found:.0} are"
+                    "note: --loose: {asked} in a hundred {liberty} is more or less than this chart allows; about {found:.0} are taken"
                 );
             }
         }

@@ -25,7 +25,7 @@ const ROWS: [Row; 6] = [
             let names =
                 known.filter_map(|paper| Some(paper.to_possible_value()?.get_name().to_owned()));
             format!(
-                "\"{text}\" is no paper; there are {}",
+                "\"{text}\" is not a paper size; there are {}",
                 names.collect::<Vec<_>>().join(" and ")
             )
         })
@@ -167,7 +167,7 @@ mod tests {
             ("level = 9\n", "endpin.toml:1:9: level: "),
             (
                 "paper = \"a5\"\n",
-                "endpin.toml:1:9: paper: \"a5\" is no paper; there are a4 and letter",
+                "endpin.toml:1:9: paper: \"a5\" is not a paper size; there are a4 and letter",
             ),
             (
                 "weights = \"none.toml\"",

@@ -76,7 +76,7 @@ pub fn answers(desk: &Desk, text: &str) -> Result<Vec<u8>, Failure> {
     });
     let Some((what, key)) = key.into_iter().next() else {
         return Err(Failure::input(
-            "these answer a set of questions whose key is not on this desk",
+            "these answers are to a set whose key is not on this desk",
         ));
     };
     let marked: Marked = marking::mark(&key, &given);

@@ -40,7 +40,7 @@ impl Refusal {
     pub fn words(self) -> &'static str {
         match self {
             Refusal::Host => "This desk answers to 127.0.0.1 only.",
-            Refusal::Origin => "Another site has no business here.",
+            Refusal::Origin => "Requests from other sites are refused.",
             Refusal::Key => {
                 "Open the address that endpin printed when the desk was opened: it holds the key."
             }

@@ -113,7 +113,7 @@ impl Folder {
             return Err(Failure::input("there is no such chart on this desk"));
         }
         String::from_utf8(self.read(name)?)
-            .map_err(|_| Failure::input(format!("{name} is no text, so it is no chart")))
+            .map_err(|_| Failure::input(format!("{name} is not text, so it is not a chart")))
     }
 
     /// Keeps a chart: a new one under a name after its title, one that is there only if it still holds what it

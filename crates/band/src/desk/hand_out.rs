@@ -118,7 +118,7 @@ pub fn folder(desk: &Desk) -> Result<Folder, Failure> {
     let is_link = std::fs::symlink_metadata(&path).is_ok_and(|found| !found.is_dir());
     match is_link {
         true => Err(Failure::output(format!(
-            "{FOLDER} on this desk is no folder"
+            "{FOLDER} on this desk is not a folder"
         ))),
         false => Folder::open(&path),
     }

@@ -108,7 +108,7 @@ impl LineWishes {
 
     fn options(&self) -> Result<Options, Failure> {
         if self.keep.len() + self.refuse.len() + self.rest.len() > MOST_DECISIONS {
-            return Err(Failure::input("too many notes are decided at once"));
+            return Err(Failure::input("too many notes are kept or refused at once"));
         }
         let instrument = match &self.instrument {
             Some(name) => name.parse().map_err(Failure::input)?,

@@ -47,7 +47,7 @@ pub fn serve(folder: &Path, port: u16, open_browser: bool) -> Result<(), Failure
         .worker_threads(2)
         .enable_all()
         .build()
-        .map_err(|error| Failure::output(format!("cannot begin to listen: {error}")))?;
+        .map_err(|error| Failure::output(format!("cannot start listening: {error}")))?;
     let listened = runtime.block_on(async {
         let stop = stop_signal()?;
         let address = (Ipv4Addr::LOCALHOST, port);
@@ -84,7 +84,7 @@ async fn answer(State(desk): State<Arc<Desk>>, request: Request<Body>) -> Respon
 
 /// Done when the program is told to end. Browsers keep connections open, so those that are idle do not hold it up.
 fn stop_signal() -> Result<impl Future<Output = ()> + Send + 'static, Failure> {
-    let problem = |error| Failure::output(format!("cannot take signals: {error}"));
+    let problem = |error| Failure::output(format!("cannot watch for signals: {error}"));
     #[cfg(unix)]
     {
         use tokio::signal::unix::{SignalKind, signal};

@@ -143,7 +143,7 @@ async fn answered(desk: Arc<Desk>, request: Request<Body>) -> Answer {
             };
             let found = parts.headers.get(CONTENT_TYPE);
             if found.and_then(|found| found.to_str().ok()) != Some(kind) {
-                let words = format!("this question to the desk is sent as {kind}");
+                let words = format!("this request must be sent as {kind}");
                 return Answer::problem(StatusCode::UNSUPPORTED_MEDIA_TYPE, &words);
             }
             let Ok(question) = to_bytes(body, most).await else {
@@ -155,11 +155,14 @@ async fn answered(desk: Arc<Desk>, request: Request<Body>) -> Answer {
                 Ok(answer) => answer,
                 Err(_) => Answer::problem(
                     StatusCode::INTERNAL_SERVER_ERROR,
-                    "a mistake of endpin's own; please report it with the chart",
+                    "endpin made a mistake; please report it, with the chart",
                 ),
             }
         }
-        _ => Answer::problem(StatusCode::METHOD_NOT_ALLOWED, "the desk is read and asked"),
+        _ => Answer::problem(
+            StatusCode::METHOD_NOT_ALLOWED,
+            "the desk answers GET and POST only",
+        ),
     }
 }
 
@@ -307,10 +310,7 @@ fn ask(desk: &Desk, path: &str, question: &[u8]) -> Answer {
         "/hand-out" => with(question, |asked: HandOut| hand_out::make(desk, &asked)),
         TAKE => take_in::judge(desk, question),
         _ => {
-            return Answer::problem(
-                StatusCode::NOT_FOUND,
-                "the desk does not know this question",
-            );
+            return Answer::problem(StatusCode::NOT_FOUND, "the desk does not know this request");
         }
     };
     match answered {
@@ -326,6 +326,6 @@ fn with<Q: DeserializeOwned>(
     answer: impl FnOnce(Q) -> Result<Vec<u8>, Failure>,
 ) -> Result<Vec<u8>, Failure> {
     let question = serde_json::from_slice(question)
-        .map_err(|error| Failure::input(format!("this question cannot be read: {error}")))?;
+        .map_err(|error| Failure::input(format!("this request cannot be read: {error}")))?;
     answer(question)
 }

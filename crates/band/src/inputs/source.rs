@@ -116,7 +116,7 @@ pub fn text(path: &Path) -> Result<String, Failure> {
     if bytes.starts_with(b"MThd") {
         let name = shown(path);
         return Err(Failure::input(format!(
-            "{name} is a MIDI file; here belongs a TOML text file, such as a chart, and the chart comes before the takes"
+            "{name} is a MIDI file, and a text file such as a chart is expected here; the chart comes before the takes"
         )));
     }
     String::from_utf8(bytes).map_err(|error| {
@@ -126,7 +126,7 @@ pub fn text(path: &Path) -> Result<String, Failure> {
         let column = before.iter().rev().take_while(|&&byte| byte != b'\n').count() + 1;
         let name = shown(path);
         Failure::input(format!(
-            "{name}:{line}:{column}: this is not text (byte {:#04x} is no UTF-8); charts and all other files of settings are TOML text files",
+            "{name}:{line}:{column}: this is not text (byte {:#04x} is not UTF-8); charts and settings are text files",
             error.as_bytes()[at]
         ))
     })

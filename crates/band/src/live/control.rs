@@ -175,7 +175,7 @@ impl ControlMap {
         })?;
         let mut map = ControlMap::default();
         if let Some(channel) = file.channel {
-            let fault = || format!("channel {} is none of 1 to 16", channel.get_ref());
+            let fault = || format!("channel {} is not between 1 and 16", channel.get_ref());
             if !(1..=16).contains(channel.get_ref()) {
                 return Err(MapError::at(text, channel.span().start, fault()));
             }
@@ -225,13 +225,13 @@ impl TriggerEntry {
             // Programs are counted from 1 by people and from 0 on the wire.
             (None, None, Some(program)) => match program {
                 1..=128 => return Ok(Trigger::Program(program - 1)),
-                _ => return Err(format!("program {program} is none of 1 to 128")),
+                _ => return Err(format!("program {program} is not between 1 and 128")),
             },
             _ => return Err("one of note, cc and program is wanted".into()),
         };
         match number {
             0..=127 => Ok(kind(number)),
-            _ => Err(format!("{number} is none of 0 to 127")),
+            _ => Err(format!("{number} is not between 0 and 127")),
         }
     }
 }
@@ -240,7 +240,7 @@ fn unknown(name: &str) -> String {
     let names: Vec<&str> = TABLE.iter().map(|row| row.0).collect();
     let meant = did_you_mean(name, &names);
     format!(
-        "\"{name}\" is no control{meant}; there are {}",
+        "\"{name}\" is not a control{meant}; there are {}",
         names.join(", ")
     )
 }
@@ -322,7 +322,7 @@ mod tests {
         for (text, wanted) in [
             (
                 "[map]\npause = { cc = 200 }\n",
-                "line 2, column 9: pause: 200 is none of 0 to 127",
+                "line 2, column 9: pause: 200 is not between 0 and 127",
             ),
             (
                 "[map]\npause = { cc = 2, note = 3 }\n",
@@ -330,7 +330,7 @@ mod tests {
             ),
             (
                 "channel = 17\n[map]\n",
-                "line 1, column 11: channel 17 is none of 1 to 16",
+                "line 1, column 11: channel 17 is not between 1 and 16",
             ),
             (
                 "[map]\npause = { cc = 2 }\nquit = { cc = 2 }\n",
@@ -354,7 +354,7 @@ mod tests {
         assert!(
             unknown
                 .fault
-                .starts_with("\"halt\" is no control; there are pause, next")
+                .starts_with("\"halt\" is not a control; there are pause, next")
         );
     }
 

@@ -54,7 +54,7 @@ pub fn finish_files_at_signals() -> Result<(), Failure> {
     // Of those that were ignored when we began, only the one that `nohup` ignores stays so.
     let heard = |signal: &i32| *signal != consts::SIGHUP || ignored >> (signal - 1) & 1 == 0;
     let mut signals = Signals::new(ending.into_iter().filter(heard))
-        .map_err(|error| Failure::output(format!("cannot take signals: {error}")))?;
+        .map_err(|error| Failure::output(format!("cannot watch for signals: {error}")))?;
     std::thread::spawn(move || {
         if let Some(signal) = signals.forever().next() {
             let _finished = UNDER_WAY.write();
@@ -264,7 +264,7 @@ pub fn reason(error: &io::Error) -> String {
         io::ErrorKind::IsADirectory => "it is a folder; name a file in it".to_owned(),
         io::ErrorKind::NotFound => "its folder does not exist".to_owned(),
         io::ErrorKind::PermissionDenied => "permission denied".to_owned(),
-        io::ErrorKind::NotADirectory => "a part of its path is no folder".to_owned(),
+        io::ErrorKind::NotADirectory => "a part of its path is not a folder".to_owned(),
         io::ErrorKind::StorageFull => "the disk is full".to_owned(),
         _ => error.to_string(),
     }

@@ -25,7 +25,7 @@ const FEW: f64 = 8.0;
 /// The report for reading.
 pub fn text(learnt: &Learnt) -> String {
     let mut text = format!(
-        "Learnt from {} of {} notes: those that keep the rules, between others that do.\n\n",
+        "Learnt from {} of {} notes: those that keep the rules, with neighbours that do too.\n\n",
         learnt.used, learnt.notes
     );
     let mut bits = Table::new(&["", "all lines alike", "weights before", "learnt"]);
@@ -44,8 +44,8 @@ pub fn text(learnt: &Learnt) -> String {
     }
     text.push_str(&bits.to_string());
     text.push_str(match learnt.habits.is_empty() {
-        true => "\nNothing is done so much more or less often than the weights before would have it that it is no chance.\n",
-        false => "\nWhat these takes do, against what the weights before would have had:\n",
+        true => "\nNothing stands out: every difference could be chance.\n",
+        false => "\nWhat these takes do more or less often than the weights before would:\n",
     });
     for habit in &learnt.habits {
         text.push_str(&format!("- {}\n", habit.words));

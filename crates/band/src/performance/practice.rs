@@ -47,7 +47,7 @@ const LAST_STOP_TIME: u32 = 64;
 /// A word that names no choruses.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "\"{0}\" is no chorus for stop-time; write its number, from 1 to {LAST_STOP_TIME}, or nothing for all"
+    "\"{0}\" is not the number of a chorus; write one from 1 to {LAST_STOP_TIME}, or none for all choruses"
 )]
 pub struct StopTimeError(String);
 
@@ -109,7 +109,7 @@ impl KeyOrder {
 
 /// A word that names no order of keys.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no order of keys{near}; write fourths, half-steps or all", near = did_you_mean(.0, KeyOrder::ALL))]
+#[error("\"{0}\" is not an order of keys{near}; write fourths, half-steps or all", near = did_you_mean(.0, KeyOrder::ALL))]
 pub struct KeyOrderError(String);
 
 impl FromStr for KeyOrder {
@@ -179,7 +179,7 @@ pub struct BarRange {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum BarRangeError {
     /// No range at all.
-    #[error("\"{0}\" is no range of bars; write the first and the last bar, such as 9-12")]
+    #[error("\"{0}\" is not a range of bars; write the first and the last bar, such as 9-12")]
     Unreadable(String),
     /// Bars beyond the chorus.
     #[error("bars {first}-{last} are not all in the chorus, which has bars 1 to {bars}")]

@@ -102,7 +102,7 @@ const WORDS: [&str; 8] = [
 /// Text that names no way to keep time.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "\"{0}\" is no way to keep time{near}; write ride, brushes, cross-stick, auto, click, click-2-4, \
+    "\"{0}\" is not a way to keep time{near}; write ride, brushes, cross-stick, auto, click, click-2-4, \
      click-every-N or click-drop-N, with N from 1 to 64 bars",
     near = did_you_mean(.0, WORDS)
 )]

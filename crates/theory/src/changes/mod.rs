@@ -78,7 +78,7 @@ pub struct KeptBeat {
 
 /// Text that is no beat of a chorus.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no beat; write bar and beat, each counted from 1, such as \"3.1\"")]
+#[error("\"{0}\" is not a beat; write bar and beat, each counted from 1, such as \"3.1\"")]
 pub struct KeptBeatError(String);
 
 impl std::str::FromStr for KeptBeat {

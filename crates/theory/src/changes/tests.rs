@@ -263,7 +263,7 @@ fn kept_beats_are_read() {
     let error = "3,1".parse::<KeptBeat>().unwrap_err().to_string();
     assert_eq!(
         error,
-        "\"3,1\" is no beat; write bar and beat, each counted from 1, such as \"3.1\""
+        "\"3,1\" is not a beat; write bar and beat, each counted from 1, such as \"3.1\""
     );
 }
 

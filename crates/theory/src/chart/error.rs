@@ -75,7 +75,7 @@ pub enum ChartProblem {
     YesOrNo(String),
     /// A tempo beyond reason.
     #[error(
-        "tempo {0} is out of reach; write quarter notes a minute, {from} to {to}",
+        "tempo {0} is out of range; write quarter notes a minute, {from} to {to}",
         from = TEMPO_RANGE.start(),
         to = TEMPO_RANGE.end()
     )]
@@ -137,7 +137,7 @@ pub enum ChartProblem {
         known: String,
     },
     /// More bars than [`MOST_BARS`].
-    #[error("the form makes {0} bars; {MOST_BARS} are the most")]
+    #[error("the form makes {0} bars; at most {MOST_BARS} are allowed")]
     TooLong(usize),
 }
 

@@ -63,7 +63,7 @@ impl fmt::Display for Ending {
 
 /// A word that names no ending.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is no ending{near}; write held, ritard, stop or thrice", near = did_you_mean(.0, Ending::ALL))]
+#[error("\"{0}\" is not an ending{near}; write held, ritard, stop or thrice", near = did_you_mean(.0, Ending::ALL))]
 pub struct EndingError(String);
 
 impl FromStr for Ending {

@@ -142,7 +142,7 @@ fn mistakes_are_pointed_at() {
 fn too_many_bars_are_refused() {
     let bars = "| C6 ".repeat(100_000);
     let text = format!("title=\"T\"\nkey=\"C\"\n[section.A]\nbars=\"{bars}|\"");
-    assert!(message(&text).contains("the form makes 100000 bars; 20000 are the most"));
+    assert!(message(&text).contains("the form makes 100000 bars; at most 20000 are allowed"));
 }
 
 #[test]

@@ -17,7 +17,7 @@ pub(super) enum Shape {
 }
 
 const POWER: ChordProblem = ChordProblem::Contradiction("a power chord is root and fifth");
-const ALT: ChordProblem = ChordProblem::Contradiction("\"alt\" has said it all");
+const ALT: ChordProblem = ChordProblem::Contradiction("\"alt\" already says everything");
 const DIMINISHED: ChordProblem = ChordProblem::Contradiction("a diminished chord keeps its third");
 
 type Said = Result<(), ChordProblem>;

@@ -92,7 +92,7 @@ impl fmt::Display for ChordError {
             }
             ChordProblem::Unknown if found.is_empty() => f.write_str("the chord symbol breaks off"),
             ChordProblem::Unknown => write!(f, "\"{found}\" is not part of a chord symbol here"),
-            ChordProblem::Twice => write!(f, "\"{found}\" says again what is said already"),
+            ChordProblem::Twice => write!(f, "\"{found}\" repeats what the symbol already says"),
             ChordProblem::Contradiction(why) => write!(f, "\"{found}\" cannot stand here: {why}"),
             ChordProblem::Unclosed => f.write_str("the parenthesis is not closed"),
             ChordProblem::Parenthesis => write!(f, "stray parenthesis at \"{found}\""),

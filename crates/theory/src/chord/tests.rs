@@ -208,7 +208,7 @@ fn bad_symbols_point_and_suggest() {
         ),
         (
             "Cmaj77",
-            "\"7\" says again what is said already; did you mean \"Cmaj7\"?",
+            "\"7\" repeats what the symbol already says; did you mean \"Cmaj7\"?",
         ),
         (
             "C7b",

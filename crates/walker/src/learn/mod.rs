@@ -79,7 +79,7 @@ pub struct Learnt {
     pub moved: Vec<Moved>,
     /// Notes that were heard.
     pub notes: usize,
-    /// Notes that were learnt from: those that keep the rules, between others that do.
+    /// Notes that were learnt from: those that keep the rules, with neighbours that do too.
     pub used: usize,
     /// Bits a note, on what was learnt from.
     pub bits: Bits,
@@ -92,7 +92,7 @@ pub struct Learnt {
 /// Nothing to learn from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "of {notes} notes none stands between two others by the rules of level {level}, so there is nothing to learn from"
+    "none of the {notes} notes keeps the rules of level {level} together with its neighbours, so there is nothing to learn from"
 )]
 pub struct NothingToLearn {
     /// Notes that were heard.

@@ -43,7 +43,7 @@ fn habit(moved: &Moved) -> Option<(f64, Habit)> {
         _ => "hardly ever; less".to_owned(),
     };
     let words = format!(
-        "{}: {} ({:.0} times, where {:.0} were to be expected)",
+        "{}: {} ({:.0} times; {:.0} would be expected)",
         place_and_what(moved),
         often,
         played,

@@ -102,7 +102,7 @@ impl FromStr for Motif {
             let (note, beats) = part.split_once(':').unwrap_or((part, "1"));
             let lasts = parts(beats).ok_or_else(|| {
                 wrong(format!(
-                    "\"{beats}\" is no length; write beats in halves or thirds of 1 to 4, such as 2, 0.5 or 1/3"
+                    "\"{beats}\" is not a length; write beats in halves or thirds of 1 to 4, such as 2, 0.5 or 1/3"
                 ))
             })?;
             let degree = note.trim_end_matches([',', '\'']);
@@ -110,7 +110,7 @@ impl FromStr for Motif {
             let octave = marks.map(|mark| if mark == '\'' { 1 } else { -1 }).sum();
             let degree: Degree = degree.parse().map_err(|_| {
                 wrong(format!(
-                    "\"{note}\" is no degree; write a number from 1 to 15 with its sign before it, such as 5 or b3, and , or ' behind it for an octave lower or higher"
+                    "\"{note}\" is not a degree; write a number from 1 to 15 with its sign before it, such as 5 or b3, and , or ' behind it for an octave lower or higher"
                 ))
             })?;
             notes.push(MotifNote {
@@ -187,11 +187,11 @@ mod tests {
     fn what_is_no_motif_is_told_with_its_column() {
         for (text, told) in [
             ("", "column 1: there is no note"),
-            ("1 2 x 5", "column 5: \"x\" is no degree"),
-            ("1 b16", "column 3: \"b16\" is no degree"),
-            ("1 5:0", "column 3: \"0\" is no length"),
-            ("1:1/5", "column 1: \"1/5\" is no length"),
-            ("1:-1", "column 1: \"-1\" is no length"),
+            ("1 2 x 5", "column 5: \"x\" is not a degree"),
+            ("1 b16", "column 3: \"b16\" is not a degree"),
+            ("1 5:0", "column 3: \"0\" is not a length"),
+            ("1:1/5", "column 1: \"1/5\" is not a length"),
+            ("1:-1", "column 1: \"-1\" is not a length"),
             ("1:9999999999999999999", "column 1:"),
             ("1:9223372036854775807/3", "column 1:"),
             (

@@ -39,12 +39,12 @@ pub struct Loose {
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum LooseError {
     /// No liberty.
-    #[error("\"{0}\" is no liberty{near}; write all, or some of inverted, passing, leaning, unannounced and repeated with \
+    #[error("\"{0}\" is not a liberty{near}; write all, or some of inverted, passing, leaning, unannounced and repeated with \
          commas between, each with how many in a hundred if wanted, as in inverted:20", near = did_you_mean(.0, Liberty::ALL))]
     Name(String),
     /// No share.
     #[error(
-        "\"{share}\" is no share of {liberty}; write a whole number from 0 to 100 after the colon, such as {liberty}:20: of a hundred places, so many"
+        "\"{share}\" is not a share of {liberty}; write a whole number from 0 to 100 after the colon, such as {liberty}:20: of a hundred places, so many"
     )]
     Share {
         /// The liberty.
@@ -136,10 +136,11 @@ mod tests {
     fn mistakes_are_named() {
         let said = |text: &str| text.parse::<Loose>().unwrap_err().to_string();
         assert!(
-            said("invertde").starts_with("\"invertde\" is no liberty (did you mean \"inverted\"?)")
+            said("invertde")
+                .starts_with("\"invertde\" is not a liberty (did you mean \"inverted\"?)")
         );
-        assert!(said("passing:120").starts_with("\"120\" is no share of passing"));
-        assert!(said("passing:").starts_with("\"\" is no share of passing"));
+        assert!(said("passing:120").starts_with("\"120\" is not a share of passing"));
+        assert!(said("passing:").starts_with("\"\" is not a share of passing"));
         assert_eq!(said("passing,passing:3"), "passing is named twice");
     }
 }

@@ -15,7 +15,7 @@ use std::{path::PathBuf, process::ExitCode};
 #[derive(Debug, clap::Args)]
 #[command(
     after_help = "Example: endpin chart scenarios/breakwater-blues.toml\n\
-                  Options of the line and the band that change nothing here are taken too, but not listed.",
+                  Options that change nothing here are accepted, but not listed.",
     mut_args(listed_if_it_acts)
 )]
 pub struct ChartArgs {

@@ -114,7 +114,7 @@ pub fn run(args: &LiveArgs) -> Result<ExitCode, Failure> {
         )));
     }
     let signals = Signals::take()
-        .map_err(|error| Failure::output(format!("cannot take signals: {error}")))?;
+        .map_err(|error| Failure::output(format!("cannot watch for signals: {error}")))?;
     let stop = signals.stop();
     let map = args.map.as_deref().map(read_map).transpose()?;
     let (chart, mut wishes) = args.performance.chart_and_wishes(args.chart.as_deref())?;

@@ -26,7 +26,7 @@ pub const LONGEST: usize = 3 * 60 * 60;
 /// A file of another kind, a damaged one, one without sound, or one beyond [`LONGEST`].
 pub fn decode(source: Box<dyn MediaSource>) -> Result<Vec<f32>, SoundProblem> {
     guarded(|| read(source))
-        .unwrap_or_else(|| Err(SoundProblem::Damaged("the decoder fell over it".to_owned())))
+        .unwrap_or_else(|| Err(SoundProblem::Damaged("the decoder failed on it".to_owned())))
 }
 
 fn read(mut source: Box<dyn MediaSource>) -> Result<Vec<f32>, SoundProblem> {
@@ -256,8 +256,8 @@ mod tests {
             (b"\x1a\x45\xdf\xa3 and more", "WebM"),
             (b"#!AMR\n", "AMR"),
             (b"", "no sound"),
-            (b"title = \"A chart\"", "no recording"),
-            (b"MThd\0\0\0\x06", "no recording"),
+            (b"title = \"A chart\"", "not a recording"),
+            (b"MThd\0\0\0\x06", "not a recording"),
         ] {
             assert!(said(bytes).contains(word), "{}", said(bytes));
         }

@@ -49,7 +49,7 @@ pub const RATE: u32 = 8000;
 pub enum SoundProblem {
     /// Not a sound file that is known.
     #[error(
-        "this is no recording that endpin reads: it takes wav, aiff, flac, mp3, m4a, mp4, mov and ogg (Vorbis)"
+        "this is not a recording that endpin can read; it reads wav, aiff, flac, mp3, m4a, mp4, mov and ogg (Vorbis)"
     )]
     Kind,
     /// A known kind that is not read.

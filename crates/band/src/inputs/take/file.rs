@@ -38,7 +38,7 @@ pub struct Sound {
 pub enum FileProblem {
     /// Something else than a MIDI file.
     #[error(
-        "this is no Standard MIDI File: it begins with {0}, not with \"MThd\"; export the take as .mid"
+        "this is not a Standard MIDI File: it begins with {0}, not with \"MThd\"; export the take as .mid"
     )]
     NotMidi(String),
     /// The header is cut or says what cannot be.
@@ -307,7 +307,7 @@ mod tests {
         let starts = |message: String, with: &str| assert!(message.starts_with(with), "{message}");
         starts(
             damaged(0, b"RIFF"),
-            "this is no Standard MIDI File: it begins with \"RIFF\"",
+            "this is not a Standard MIDI File: it begins with \"RIFF\"",
         );
         starts(damaged(9, &[2]), "a MIDI file of format 2");
         starts(damaged(9, &[9]), "the header of this MIDI file is damaged");
@@ -339,7 +339,7 @@ mod tests {
         );
         starts(
             TakeFile::read(b"").unwrap_err().to_string(),
-            "this is no Standard MIDI File: it begins with nothing",
+            "this is not a Standard MIDI File: it begins with nothing",
         );
     }
 

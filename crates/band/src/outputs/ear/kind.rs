@@ -201,7 +201,7 @@ impl fmt::Display for QuestionKind {
 
 /// Text that names no kind of question.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{found}\" is no kind of question{near}; there are {all}", near = did_you_mean(found, QuestionKind::ALL), all = list())]
+#[error("\"{found}\" is not a kind of question{near}; there are {all}", near = did_you_mean(found, QuestionKind::ALL), all = list())]
 pub struct KindError {
     found: String,
 }
@@ -236,8 +236,9 @@ mod tests {
         }
         let message = "harmony".parse::<QuestionKind>().unwrap_err().to_string();
         assert!(
-            message
-                .starts_with("\"harmony\" is no kind of question; there are approach, chord-tone")
+            message.starts_with(
+                "\"harmony\" is not a kind of question; there are approach, chord-tone"
+            )
         );
     }
 

@@ -38,7 +38,7 @@ impl Given {
     /// # Errors
     /// What they are not, in words that stand behind a name and a colon.
     pub fn read(bytes: &[u8]) -> Result<Given, String> {
-        let what = "these are no answers of a page of questions";
+        let what = "these are not answers from a page of questions";
         if bytes.len() > MOST_BYTES {
             return Err(format!("{what}: too long"));
         }
@@ -48,7 +48,7 @@ impl Given {
             // Mail breaks long lines.
             Some(code) => {
                 let code: String = code.split_whitespace().collect();
-                let cut = |_| "this code is not whole; copy all of it".to_owned();
+                let cut = |_| "this code is incomplete; copy all of it".to_owned();
                 URL_SAFE_NO_PAD.decode(code).map_err(cut)?
             }
             None => text.as_bytes().to_vec(),
@@ -88,11 +88,11 @@ impl Key {
     /// What it is not.
     pub fn read(bytes: &[u8]) -> Result<Key, String> {
         let key: Key = serde_json::from_slice(bytes)
-            .map_err(|error| format!("this is no key of a set: {error}"))?;
+            .map_err(|error| format!("this is not the key of a set: {error}"))?;
         match key.format == ANSWERS {
             true => Ok(key),
             false => Err(format!(
-                "this is no key of a set: its format is not {ANSWERS}"
+                "this is not the key of a set: its format is not {ANSWERS}"
             )),
         }
     }
@@ -316,16 +316,16 @@ mod tests {
     #[test]
     fn what_is_no_answer_is_refused_in_words() {
         let problem = |bytes: &[u8]| Given::read(bytes).unwrap_err();
-        assert!(problem(b"MThd").starts_with("these are no answers of a page of questions: "));
-        assert!(problem(KEY.as_bytes()).starts_with("these are no answers"));
+        assert!(problem(b"MThd").starts_with("these are not answers from a page of questions: "));
+        assert!(problem(KEY.as_bytes()).starts_with("these are not answers"));
         assert_eq!(
             problem(b"given:ab!c"),
-            "this code is not whole; copy all of it"
+            "this code is incomplete; copy all of it"
         );
         assert!(
             Key::read(b"{}")
                 .unwrap_err()
-                .starts_with("this is no key of a set")
+                .starts_with("this is not the key of a set")
         );
     }
 }

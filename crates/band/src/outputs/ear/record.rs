@@ -95,7 +95,7 @@ impl Record {
         let most = source::MOST_BYTES;
         (&mut file).take(most + 1).read_to_end(&mut bytes)?;
         if bytes.len() as u64 > most {
-            let message = format!("it has more than {most} bytes, and is no record");
+            let message = format!("it has more than {most} bytes, so it is not a record");
             return Err(io::Error::other(message));
         }
         let (entries, damaged) = read(&bytes);

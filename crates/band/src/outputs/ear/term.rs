@@ -161,7 +161,7 @@ mod tests {
             .unwrap_err()
         };
         assert!(
-            bad("kinds = [\"harmony\"]").starts_with("5:9: \"harmony\" is no kind"),
+            bad("kinds = [\"harmony\"]").starts_with("5:9: \"harmony\" is not a kind"),
             "{}",
             bad("kinds = [\"harmony\"]")
         );

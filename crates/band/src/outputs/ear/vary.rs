@@ -223,7 +223,7 @@ fn wrong_notes(
             .map(|pitch| base.with(beat, &[pitch]))
             .find(|excerpt| excerpt.is_playable(&bounds.range))?;
         let why = format!(
-            "{} is no tone of {} ({}); the line had {right}",
+            "{} is not a tone of {} ({}); the line had {right}",
             as_told(excerpt.notes[beat], &[]),
             placed.symbol,
             tones_as_told(&placed.chord),

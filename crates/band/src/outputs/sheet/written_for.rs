@@ -36,7 +36,7 @@ impl WrittenFor {
 
 /// A word that names none of them.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-#[error("\"{0}\" is none of the instruments that parts are written for{near}; write Bb or Eb", near = did_you_mean(.0, WrittenFor::ALL))]
+#[error("\"{0}\" is not an instrument that parts are written for{near}; write Bb or Eb", near = did_you_mean(.0, WrittenFor::ALL))]
 pub struct WrittenForError(String);
 
 impl FromStr for WrittenFor {

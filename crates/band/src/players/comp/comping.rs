@@ -96,7 +96,7 @@ fn dropped(forms: &[Form]) -> Vec<Form> {
 /// Text that names no kind of comp.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 #[error(
-    "\"{0}\" is no kind of comp{near}; write auto, guide-tones, rootless, drop-2, pads or none",
+    "\"{0}\" is not a kind of comp{near}; write auto, guide-tones, rootless, drop-2, pads or none",
     near = did_you_mean(.0, Comping::ALL)
 )]
 pub struct CompingError(String);

@@ -119,7 +119,7 @@ fn mistakes_around_the_form_are_pointed_at() {
             "thrice",
             "fade",
             (6, 10),
-            "\"fade\" is no ending; write held, ritard, stop or thrice",
+            "\"fade\" is not an ending; write held, ritard, stop or thrice",
         ),
         (
             "stop-time = true",

@@ -86,7 +86,7 @@ pub fn converse(
     ));
     if drill.record().damaged() > 0 {
         table.say(&format!(
-            "{} unreadable lines of the record are passed over.\n",
+            "{} unreadable lines of the record were skipped.\n",
             drill.record().damaged()
         ));
     }

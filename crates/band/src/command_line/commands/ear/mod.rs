@@ -169,7 +169,10 @@ fn mark(folder: &Path, files: &[PathBuf], signs: Option<JsonSigns>) -> Result<Ex
     for file in files {
         let given = marking::Given::read(&source::bytes(file)?).map_err(|why| named(file, why))?;
         if given.set != key.set {
-            let why = format!("these answer another set than that of {}", shown(folder));
+            let why = format!(
+                "these answers are to another set, not to the one in {}",
+                shown(folder)
+            );
             return Err(named(file, why));
         }
         marked.push(marking::mark(&key, &given));
@@ -225,7 +228,7 @@ fn write_set(args: &EarArgs, mut ask: Ask, any_kind: bool, title: &str) -> Resul
         (true, true) => Some(FolderSwap::beside(place)?),
         (true, false) => {
             return Err(Failure::input(format!(
-                "{} has another set of questions, whose key may be in use: name another folder, or say --replace",
+                "{} holds another set of questions, whose key may be in use: name another folder, or say --replace",
                 shown(place)
             )));
         }
