@@ -143,10 +143,10 @@ def test_questions_that_are_none_are_answered_in_a_sentence(desk, body):
 @pytest.mark.parametrize(
     "text, told",
     [
-        ("", "no answers"),
-        ("{}", "no answers"),
-        ("given:not, all", "not whole"),
-        ("given:e30", "no answers"),
+        ("", "not answers"),
+        ("{}", "not answers"),
+        ("given:not, all", "incomplete"),
+        ("given:e30", "not answers"),
         ('{"format": "endpin-given/1", "set": "0", "name": "", "given": []}', "key is not on this desk"),
     ],
 )

@@ -104,7 +104,7 @@ def test_answers_are_kept_and_handed_in(opened, pages, endpin, tmp_path):
 def test_answers_of_another_set_are_not_marked(pages, program, tmp_path):
     answers = tmp_path / "other.json"
     answers.write_text('{"format": "endpin-given/1", "set": "0", "name": "", "given": []}')
-    for file, told in [(answers, "another set"), (pages / "answers.json", "no answers"), (tmp_path, "folder")]:
+    for file, told in [(answers, "another set"), (pages / "answers.json", "not answers"), (tmp_path, "folder")]:
         done = subprocess.run([program, "ear", "--mark", pages, file], capture_output=True, text=True, timeout=60)
         assert done.returncode == 2 and told in done.stderr and done.stderr.count("\n") == 1, done.stderr
 
