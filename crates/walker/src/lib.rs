@@ -62,6 +62,7 @@ pub mod tastes;
 
 pub use instrument::{Hand, Instrument};
 pub use judge::{Heard, Judge, Judgement, Verdict};
+pub use lattice::keep_workings;
 pub use line::{
     ChorusLine, LineNote,
     fingering::Tablature,

@@ -43,6 +43,8 @@ const LAST_WORK: Duration = Duration::from_secs(2);
 /// A folder that cannot be made or a port that cannot be had.
 pub fn serve(folder: &Path, port: u16, open_browser: bool) -> Result<(), Failure> {
     let folder = Folder::open(folder)?;
+    // Line after line over one chart.
+    endpin_walker::keep_workings();
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)
         .enable_all()

@@ -10,9 +10,9 @@
 //! weights for each onset, by key ([`Lattice::along`]). What has been remembered and will not be asked for any
 //! more is forgotten: states with equal futures are merged.
 
-use super::skeleton::{Answers, Kind, Skeleton, State};
+use super::skeleton::{Answers, Skeleton, State};
 use crate::rules::{Chances, Liberties, Onset};
-use rustc_hash::{FxHashMap, FxHasher};
+use rustc_hash::{FxHashMap, FxHashSet, FxHasher};
 use std::{
     hash::{Hash, Hasher},
     sync::Arc,
@@ -50,26 +50,38 @@ pub struct Block {
 }
 
 impl Block {
-    fn empty() -> Block {
+    /// No states yet, with room for so many and their edges.
+    pub(super) fn with_room(states: usize, edges: usize) -> Block {
+        let mut starts = Vec::with_capacity(states + 1);
+        starts.push(0);
         Block {
-            starts: vec![0],
-            edges: Vec::new(),
+            starts,
+            edges: Vec::with_capacity(edges),
+        }
+    }
+
+    /// Adds an edge to the state that is not ended yet.
+    #[inline]
+    pub(super) fn push(&mut self, edge: Edge) {
+        self.edges.push(edge);
+    }
+
+    /// The same edges into what each state of the layer after became.
+    pub(super) fn lead_to(&mut self, became: &[u32]) {
+        for edge in &mut self.edges {
+            edge.to = became[edge.to as usize];
         }
     }
 
     /// Ends the edges of a state; those of the next follow.
-    fn close_state(&mut self) {
+    pub(super) fn close_state(&mut self) {
         self.starts.push(self.edges.len() as u32);
     }
 
     /// The same edges into states of the layer after as they `became` by merging; states whose edges are then
     /// equal are merged too, if they may be. Gives what each state became.
-    fn merged(&self, became: &[u32], may_merge: bool) -> (Block, Vec<u32>) {
-        let mut block = Block {
-            starts: Vec::with_capacity(self.starts.len()),
-            edges: Vec::with_capacity(self.edges.len()),
-        };
-        block.starts.push(0);
+    pub(super) fn merged(&self, became: &[u32], may_merge: bool) -> (Block, Vec<u32>) {
+        let mut block = Block::with_room(self.states(), self.edges.len());
         let mut by_hash: FxHashMap<u64, u32> = FxHashMap::default();
         by_hash.reserve(self.states());
         let mut states = Vec::with_capacity(self.states());
@@ -153,10 +165,6 @@ pub struct Lattice {
     answers: Arc<Answers>,
 }
 
-/// A layer while the graph is made: the last key of each state, and the numbers of what rules and tastes
-/// remember.
-type Layer = Arc<[(u8, u32, u32)]>;
-
 impl Lattice {
     /// Builds the graph of a chorus: from the `entries`, states that have already played the first onset,
     /// through the other onsets and across the join to the onset that comes `next`.
@@ -169,67 +177,40 @@ impl Lattice {
         entries: &[State],
         next: &Onset,
     ) -> Result<Lattice, TooLarge> {
-        let first: Layer = entries
+        let first: Arc<[(u8, u32, u32)]> = entries
             .iter()
             .map(|&state| {
                 let (rules, tastes) = skeleton.numbers_of(state);
                 (state.key().unwrap_or(Edge::SILENT), rules, tastes)
             })
             .collect();
-        let mut blocks = Vec::with_capacity(onsets.len());
-        // Layers and onsets by what they hold; numbers stand for contents, so equal keys are equal blocks.
-        let mut layers = vec![first.clone()];
-        let mut layer_numbers = FxHashMap::from_iter([(first, 0)]);
-        let mut onset_numbers: FxHashMap<Onset, usize> = FxHashMap::default();
-        let mut built: FxHashMap<(usize, usize), (Arc<Block>, usize)> = FxHashMap::default();
+        let mut workings = skeleton.take_workings();
+        let mut blocks: Vec<Arc<Block>> = Vec::with_capacity(onsets.len());
+        let mut met: FxHashSet<*const Block> = FxHashSet::default();
         let mut edges = 0;
-        let mut layer = 0;
-        let mut expander = Expander::default();
+        let mut layer = workings.layer(first);
         for (number, onset) in onsets.iter().enumerate().skip(1) {
-            let count = onset_numbers.len();
-            let onset_number = *onset_numbers.entry(onset.without_form()).or_insert(count);
-            if let Some((block, after)) = built.get(&(layer, onset_number)) {
-                blocks.push(block.clone());
-                layer = *after;
-                continue;
+            let (block, after) = workings.block(skeleton, layer, onset);
+            if met.insert(Arc::as_ptr(&block)) {
+                edges += block.len();
             }
-            let block = expander.expand(skeleton, &layers[layer], onset);
-            edges += block.len();
             if edges > MOST_EDGES {
                 return Err(TooLarge {
                     onset: number,
                     most: MOST_EDGES,
                 });
             }
-            let after: Layer = expander.reached.as_slice().into();
-            let next = *layer_numbers.entry(after.clone()).or_insert(layers.len());
-            if next == layers.len() {
-                layers.push(after);
-            }
-            let block = Arc::new(block);
-            built.insert((layer, onset_number), (block.clone(), next));
             blocks.push(block);
-            layer = next;
+            layer = after;
         }
-        let mut join = expander.expand(skeleton, &layers[layer], next);
-        let mut exits: Vec<State> = Vec::new();
-        let mut numbers: FxHashMap<State, u32> = FxHashMap::default();
-        let became = expander.reached.iter().map(|&(key, rules, _)| {
-            let exit = skeleton.across_join(key, rules);
-            *numbers.entry(exit).or_insert_with(|| {
-                exits.push(exit);
-                exits.len() as u32 - 1
-            })
-        });
-        let became: Vec<u32> = became.collect();
-        for edge in &mut join.edges {
-            edge.to = became[edge.to as usize];
-        }
-        blocks.push(Arc::new(join));
+        let (join, exits) = workings.join(skeleton, layer, next);
+        blocks.push(join);
+        let blocks = workings.merge_equal_futures(&blocks, exits.len());
+        skeleton.leave(workings);
         Ok(Lattice {
-            blocks: merge_equal_futures(&blocks, exits.len()),
+            blocks,
             entries: entries.into(),
-            exits: exits.into(),
+            exits,
             answers: skeleton.answers().clone(),
         })
     }
@@ -314,7 +295,7 @@ impl Lattice {
             return self;
         };
         let kept = |edge: &&Edge| self.exits[edge.to as usize] == exit;
-        let mut block = Block::empty();
+        let mut block = Block::with_room(0, 0);
         for state in 0..join.states() {
             let leaving = join.edges(state).iter().filter(kept);
             block
@@ -358,186 +339,4 @@ impl Lattice {
         }
         Some(paths.into_iter().map(|(_, _, path)| path).collect())
     }
-}
-
-/// Numbers things that are known by their place in a table, in the order in which they are met; the table is
-/// used again without being cleared.
-#[derive(Default)]
-struct Numbering {
-    /// Numbers counted on from one use to the next; those of earlier uses lie below `base`.
-    table: Vec<u32>,
-    base: u32,
-    count: u32,
-}
-
-impl Numbering {
-    fn clear(&mut self) {
-        // The table begins with zeros, which are nobody's number.
-        self.base += self.count.max(1);
-        self.count = 0;
-    }
-
-    /// The number of what stands at a place, and whether it is new.
-    #[inline]
-    fn of(&mut self, place: usize) -> (u32, bool) {
-        if self.table.len() <= place {
-            self.table.resize((place + 1).next_power_of_two(), 0);
-        }
-        let number = &mut self.table[place];
-        if *number >= self.base {
-            return (*number - self.base, false);
-        }
-        *number = self.base + self.count;
-        self.count += 1;
-        (self.count - 1, true)
-    }
-}
-
-/// A choice that the rules allow: the move, the key, and the number of that key with what rules remember.
-#[derive(Clone, Copy)]
-struct Allowed {
-    up: Option<i8>,
-    key: u8,
-    chances: Chances,
-    pair: u32,
-}
-
-/// Makes blocks; its tables are kept from one to the next.
-#[derive(Default)]
-struct Expander {
-    allowed: Vec<Allowed>,
-    /// What is allowed after each key with what rules remember.
-    before: Numbering,
-    ranges: Vec<(u32, u32)>,
-    /// The keys with what rules remember that the block reaches.
-    after: Numbering,
-    pairs: Vec<(u8, u32)>,
-    /// Those with what tastes remember.
-    states: Numbering,
-    /// The states that the last block reached, in the order in which they were met.
-    reached: Vec<(u8, u32, u32)>,
-}
-
-impl Expander {
-    /// The edges from the states of a layer into an onset.
-    ///
-    /// Rules do not look at what tastes remember, so they are asked once for all states that differ in that
-    /// only.
-    fn expand(&mut self, skeleton: &mut Skeleton, layer: &Layer, onset: &Onset) -> Block {
-        let kind = skeleton.kind(onset);
-        let ranges: Vec<(u32, u32)> = self.allow(skeleton, kind, layer, onset);
-        self.states.clear();
-        self.reached.clear();
-        let count = ranges
-            .iter()
-            .map(|(first, last)| (last - first) as usize)
-            .sum();
-        let mut block = Block {
-            starts: Vec::with_capacity(layer.len() + 1),
-            edges: Vec::with_capacity(count),
-        };
-        block.starts.push(0);
-        for (&(key, _, tastes), (first, last)) in layer.iter().zip(ranges) {
-            let from = (key != Edge::SILENT).then_some(key);
-            let row = skeleton.taste_row(kind, tastes, from);
-            for allowed in &self.allowed[first as usize..last as usize] {
-                let weighed = skeleton.weigh(row, allowed.up, kind, tastes, from);
-                let place = weighed.tastes as usize * self.pairs.len() + allowed.pair as usize;
-                let (to, new) = self.states.of(place);
-                if new {
-                    let (key, rules) = self.pairs[allowed.pair as usize];
-                    self.reached.push((key, rules, weighed.tastes));
-                }
-                block.edges.push(Edge {
-                    to,
-                    key: allowed.key,
-                    statement: weighed.statement,
-                    chances: allowed.chances,
-                    weight: weighed.weight,
-                });
-            }
-            block.close_state();
-        }
-        block
-    }
-
-    /// What the rules allow after each state of a layer.
-    fn allow(
-        &mut self,
-        skeleton: &mut Skeleton,
-        kind: Kind,
-        layer: &Layer,
-        onset: &Onset,
-    ) -> Vec<(u32, u32)> {
-        let place = |key: u8, rules: u32| rules as usize * 256 + usize::from(key);
-        self.before.clear();
-        self.ranges.clear();
-        self.after.clear();
-        self.pairs.clear();
-        self.allowed.clear();
-        let ranges = layer.iter().map(|&(key, rules, _)| {
-            let (number, new) = self.before.of(place(key, rules));
-            if new {
-                let from = (key != Edge::SILENT).then_some(key);
-                let first = self.allowed.len() as u32;
-                for number in skeleton.moves(kind, onset, rules, from) {
-                    let passed = skeleton.passed(number);
-                    let to = passed
-                        .up
-                        .map(|up| from.unwrap_or(0).wrapping_add_signed(up));
-                    if to.is_some_and(|to| !onset.keys.contains(to)) {
-                        continue;
-                    }
-                    let sounding = to.unwrap_or(key);
-                    let (pair, new) = self.after.of(place(sounding, passed.rules));
-                    if new {
-                        self.pairs.push((sounding, passed.rules));
-                    }
-                    self.allowed.push(Allowed {
-                        up: passed.up,
-                        key: to.unwrap_or(Edge::SILENT),
-                        chances: passed.chances,
-                        pair,
-                    });
-                }
-                self.ranges.push((first, self.allowed.len() as u32));
-            }
-            self.ranges[number as usize]
-        });
-        ranges.collect()
-    }
-}
-
-/// A block whose states were merged, and what each of them became.
-type Merged = (Arc<Block>, Arc<[u32]>);
-
-/// The same graph with those states of a layer made one that have the same future: the same edges into merged
-/// states. The first layer keeps all its states, which are the entries, and the last its exits; lines and
-/// their weights stay as they are.
-fn merge_equal_futures(blocks: &[Arc<Block>], exits: usize) -> Vec<Arc<Block>> {
-    // What each state of the layer after became. Equal lists get equal numbers, so that a shared block is
-    // merged once and stays shared.
-    let mut became: Arc<[u32]> = (0..exits as u32).collect();
-    let mut numbers: FxHashMap<Arc<[u32]>, usize> = FxHashMap::default();
-    let mut made: FxHashMap<(*const Block, usize), Merged> = FxHashMap::default();
-    let mut merged = Vec::with_capacity(blocks.len());
-    for (layer, block) in blocks.iter().enumerate().rev() {
-        let count = numbers.len();
-        let number = *numbers.entry(became.clone()).or_insert(count);
-        let merge = || {
-            let (block, states) = block.merged(&became, layer > 0);
-            (Arc::new(block), states.into())
-        };
-        let (block, states) = match layer {
-            0 => merge(),
-            _ => made
-                .entry((Arc::as_ptr(block), number))
-                .or_insert_with(merge)
-                .clone(),
-        };
-        merged.push(block);
-        became = states;
-    }
-    merged.reverse();
-    merged
 }

@@ -5,7 +5,10 @@
 //! its chord, not on the key of the tune; so an answer is worked out once and then looked up, by every chord
 //! of a kind, every chorus and every key of the same level.
 
-use super::graph::{Along, Edge};
+use super::{
+    graph::{Along, Edge},
+    workings::Workings,
+};
 use crate::{
     rules::{Chances, Keys, Memory, Onset, Rule, Sound, Step},
     tastes::Taste,
@@ -227,6 +230,8 @@ pub struct Skeleton {
     named: Option<Sayings>,
     /// Whether steps tell what they make of liberties.
     tells_chances: bool,
+    /// What its lattices leave to one another.
+    workings: Workings,
 }
 
 /// What tastes say of a step or a note: the numbers of the weights that they use.
@@ -289,6 +294,7 @@ impl Skeleton {
             weighed: Vec::new(),
             named: None,
             tells_chances: false,
+            workings: Workings::default(),
         }
     }
 
@@ -375,6 +381,16 @@ impl Skeleton {
     /// The same state with the tastes starting afresh, as at the beginning of a chorus.
     pub fn afresh(&self, state: State) -> State {
         State { tastes: 0, ..state }
+    }
+
+    /// What lattices before left, for the time in which another is made.
+    pub(super) fn take_workings(&mut self) -> Workings {
+        std::mem::take(&mut self.workings)
+    }
+
+    /// Leaves to later lattices what one was made of.
+    pub(super) fn leave(&mut self, workings: Workings) {
+        self.workings = workings.left();
     }
 
     /// The weight of each statement after each other.

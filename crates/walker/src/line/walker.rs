@@ -3,7 +3,7 @@
 use super::{annotate, diagnose::diagnose, feels::arrives_on, layout::Layout};
 use crate::{
     lattice::{
-        Favours, Lattice, Semiring, Skeleton, State, TooLarge, Weights,
+        self, Favours, Lattice, Semiring, Skeleton, State, TooLarge, Weights,
         draw::Tables,
         graph::{Along, Edge},
     },
@@ -248,8 +248,20 @@ pub(crate) struct Grammars {
 /// A skeleton that all who need it share.
 pub(crate) type Shared = Arc<Mutex<Skeleton>>;
 
+/// What a skeleton is compiled from: level, tastes, and whether it tells of liberties.
+type Source = (Level, Option<tastes::Weights>, bool);
+
 /// Skeletons that this process has compiled.
-type Compiled = FxHashMap<(Level, Option<tastes::Weights>, bool), Shared>;
+#[derive(Default)]
+struct Compiled {
+    plain: FxHashMap<Source, Shared>,
+    /// Those for a hand in a hurry, the last few, where lattices are to leave anything to later ones. Else each
+    /// walker has its own, so that none waits for another.
+    timed: Vec<(Source, InTime, Shared)>,
+}
+
+/// Skeletons for a hand in a hurry that are kept: for two tempi, with tastes and without.
+const MOST_TIMED: usize = 4;
 
 static COMPILED: OnceLock<Mutex<Compiled>> = OnceLock::new();
 
@@ -281,13 +293,29 @@ impl Grammars {
                 false => plain,
             }))
         };
-        if self.in_time.is_some() || !self.own.is_empty() {
+        if !self.own.is_empty() || self.in_time.is_some() && !lattice::keeps() {
             return make();
         }
         let compiled = COMPILED.get_or_init(Mutex::default);
         let mut compiled = compiled.lock().unwrap_or_else(PoisonError::into_inner);
-        let key = (level, weights.copied(), tells_chances);
-        compiled.entry(key).or_insert_with(make).clone()
+        let source = (level, weights.copied(), tells_chances);
+        let Some(in_time) = &self.in_time else {
+            return compiled.plain.entry(source).or_insert_with(make).clone();
+        };
+        let timed = &mut compiled.timed;
+        let known = timed
+            .iter()
+            .position(|(of, rule, _)| *of == source && rule == in_time);
+        let kept = match known {
+            Some(known) => timed.remove(known),
+            None => (source, in_time.clone(), make()),
+        };
+        let skeleton = kept.2.clone();
+        timed.push(kept);
+        if timed.len() > MOST_TIMED {
+            timed.remove(0);
+        }
+        skeleton
     }
 }
 

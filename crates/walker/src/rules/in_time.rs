@@ -25,7 +25,7 @@ pub(super) fn rule(conditions: Conditions<'_>) -> Option<Arc<dyn Rule>> {
 type Positions = u32;
 
 /// Rule 6 at a tempo: the hand comes in time.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, PartialEq)]
 pub(crate) struct InTime {
     hand: Hand,
     /// For each MIDI key, the positions from which it can be played.
