@@ -44,7 +44,25 @@ def opened(browser, desk):
 
 
 def ready(page):
-    page.wait_for_selector("body[data-ready][data-drawn]", timeout=60_000)
+    """All modules run, and what was asked for last stands there."""
+    page.wait_for_selector("body[data-ready]:not([data-unkept])", timeout=60_000)
+    drawn(page)
+
+
+def drawn(page, after=None):
+    """The line that was asked for last, later than a turn before it, stands there, with all that is told of it."""
+    until(
+        page,
+        """before => {
+          const { asked, drawn } = document.body.dataset;
+          return asked !== before && asked === drawn && [...document.querySelectorAll('#kept .left')].every(left => left.textContent);
+        }""",
+        after,
+    )
+
+
+def turn(page):
+    return page.get_attribute("body", "data-asked")
 
 
 def until(page, expression, arg=None, timeout=30):
@@ -60,20 +78,23 @@ def count(page):
 
 
 def type_chart(page, text):
+    """The page says in the moment of a keystroke that it is not kept, so no word about an older text is taken for this."""
+    before = turn(page)
     page.fill("#text", text)
-    until(page, "document.getElementById('saved').textContent.startsWith('Kept')")
-    page.wait_for_timeout(600)
+    page.wait_for_selector("body:not([data-unkept])")
+    drawn(page, before)
 
 
 def redrawn(page, act):
-    before = page.get_attribute("body", "data-drawn")
+    before = turn(page)
     act()
-    until(page, "before => document.body.dataset.drawn !== before", before)
+    drawn(page, before)
 
 
 def touch(page, bar, beat):
     page.locator(f".note[aria-label*='bar {bar}, beat {beat}']").first.click()
-    page.wait_for_selector(".slip")
+    page.wait_for_selector(f".note[aria-expanded=true][aria-label*='bar {bar}, beat {beat}']")
+    page.wait_for_selector(f".slip[aria-label$='in bar {bar}']")
 
 
 def press(page, words):
@@ -92,9 +113,9 @@ def test_a_week_at_the_desk(opened, desk, report, endpin, tmp_path):
         until(page, "left => document.body.dataset.faults === String(left)", left)
     assert "Write" not in page.inner_text("#faults")
     until(page, "document.getElementById('saved').textContent === 'Kept as three-slips.txt.'")
+    ready(page)
     assert page.inner_text("h1") == "Three Slips"
     assert page.locator("#understood .bars span").all_inner_texts() == ["F7", "B♭7", "F7", "F7", "Gm7", "C7", "F7 / Dm7 C7", "C7"]
-    page.wait_for_timeout(500)
 
     # Two notes kept, one refused: the count falls each time, and kept and refused make up all lines.
     counts = [count(page)]
@@ -105,7 +126,6 @@ def test_a_week_at_the_desk(opened, desk, report, endpin, tmp_path):
         redrawn(page, lambda: press(page, words))
         counts.append(count(page))
     assert counts == sorted(counts, reverse=True) and len(set(counts)) == 4 and counts[-1] > 0
-    until(page, "[...document.querySelectorAll('#kept .left')].every(left => left.textContent)")
     told = page.locator("#kept .left").all_inner_texts()
     assert len(told) == 4 and page.locator(".note.kept").count() == 2
     address = page.url
@@ -115,7 +135,6 @@ def test_a_week_at_the_desk(opened, desk, report, endpin, tmp_path):
     markup = page.evaluate(staves)
     page.reload()
     ready(page)
-    page.wait_for_timeout(800)
     assert page.url == address and count(page) == counts[-1] and page.input_value("#text").startswith("Three Slips")
     assert page.evaluate(staves) == markup
 
@@ -125,7 +144,7 @@ def test_a_week_at_the_desk(opened, desk, report, endpin, tmp_path):
     page.uncheck("#count-in", force=True) if page.locator("#hear details[open]").count() else (page.click("#hear summary"), page.uncheck("#count-in"))
     page.eval_on_selector("#tempo", "range => { range.value = 400; range.dispatchEvent(new Event('input')); }")
     page.click("#play")
-    page.wait_for_timeout(4500)
+    until(page, "window.heard.filter(event => event.part === 'bass').length > 16", timeout=60)
     page.click("#play")
     heard = [event for event in page.evaluate("window.heard") if event["part"] == "bass"]
     notes = [(note["bar"], note["midi"]) for note in said["notes"] if note["bar"] <= 8]
@@ -138,13 +157,13 @@ def test_a_week_at_the_desk(opened, desk, report, endpin, tmp_path):
     page.check("#what [value=midi]")
     page.click("#hand-class")
     until(page, "document.getElementById('handed').textContent.includes('9 files')", timeout=120)
+    until(page, "document.querySelectorAll('#sets li').length === 3")
     folder = desk.folder / "handed-out"
     for name in ["ada", "bo", "cy"]:
         assert (folder / f"three-slips-{name}.pdf").read_bytes().startswith(b"%PDF-")
         assert mido.MidiFile(folder / f"three-slips-{name}.mid").tracks
         assert "<title>" in (folder / f"three-slips-{name}.html").read_text(encoding="utf-8")
     assert (folder / "three-slips-class.html").exists()
-    assert page.locator("#sets li").count() == 3
 
     # A student's take comes back: the line as Cy got it, with one note of bar 3 planted outside the harmony.
     midi = mido.MidiFile(folder / "three-slips-cy.mid")
@@ -195,8 +214,6 @@ def test_a_week_at_the_desk(opened, desk, report, endpin, tmp_path):
     # And all of it is still there.
     page.reload()
     ready(page)
-    page.wait_for_selector("#sets li", state="attached")
-    page.wait_for_selector("#back details", state="attached")
     assert [text.split(",")[0] for text in page.locator("#back summary").all_text_contents()] == ["Ada: 2", "Cy: 1"]
     assert page.locator("#sets li").count() == 6 and page.input_value("#class").startswith("Ada")
 
@@ -285,7 +302,6 @@ def test_nobody_is_kept_out(opened, desk, width, scheme, tmp_path):
     (desk.folder / "quay-blues.txt").write_text(BLUES, encoding="utf-8")
     page.reload()
     ready(page)
-    page.wait_for_timeout(500)
     touch(page, 2, 2)
     for summary in page.locator("summary").all():
         summary.click()
@@ -311,6 +327,7 @@ def test_a_take_is_recorded_and_the_delay_measured(browser, desk, endpin, tmp_pa
     switches += ["--autoplay-policy=no-user-gesture-required", "--no-sandbox"]
     hearing = browser.browser_type.launch(executable_path=shutil.which("chromium") or shutil.which("google-chrome"), args=switches)
     page = hearing.new_page()
+    page.add_init_script(LISTEN)
     complaints = []
     page.on("pageerror", lambda error: complaints.append(str(error)))
     page.on("console", lambda message: complaints.append(message.text))
@@ -319,7 +336,8 @@ def test_a_take_is_recorded_and_the_delay_measured(browser, desk, endpin, tmp_pa
     type_chart(page, "Sea Wall\nkey: F\ntempo: 120\n\nF7 | Bb7 | F7 | F7\n")
     page.fill("#player-name", "Bo")
     page.click("#record")
-    page.wait_for_timeout(9000)
+    # The count and the four bars: twenty beats.
+    until(page, "window.heard.filter(event => event.part === 'time').length > 16", timeout=60)
     assert page.get_attribute("#record", "aria-pressed") == "true" and page.inner_text("#judged").startswith("Recording.")
     assert not page.is_checked("[data-part=bass]"), "the student plays the bass"
     page.click("#record")

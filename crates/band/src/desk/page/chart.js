@@ -14,6 +14,7 @@ export class Chart {
     this.turn = 0;
     this.field.addEventListener("input", () => {
       this.remember();
+      document.body.dataset.unkept = "";
       clearTimeout(this.timer);
       this.timer = setTimeout(() => this.pause(), PAUSE);
     });
@@ -108,7 +109,11 @@ export class Chart {
   }
 
   async keep() {
-    if (!byId("conflict").hidden || this.field.value === this.base) return;
+    if (!byId("conflict").hidden) return;
+    if (this.field.value === this.base) {
+      delete document.body.dataset.unkept;
+      return;
+    }
     const text = this.field.value, name = this.desk.state.name;
     const kept = await ask("/chart/keep", { name, text, base: this.base });
     if (kept.changed !== undefined) {
@@ -126,7 +131,8 @@ export class Chart {
     }
     byId("saved").textContent = `Kept as ${kept.saved}.`;
     // Typed meanwhile: kept at its own pause.
-    if (this.field.value !== text) this.remember();
+    if (this.field.value === text) delete document.body.dataset.unkept;
+    else this.remember();
   }
 
   async settle(text) {

@@ -42,6 +42,8 @@ export class Line {
 
   async draw() {
     const { state } = this.desk, turn = ++this.turn;
+    // What is asked for, beside what stands there: the page is settled where they are the same.
+    document.body.dataset.asked = turn;
     for (const id of ["level", "feel", "instrument", "lowest", "highest", "seed"]) byId(id).value = state[id];
     for (const id of ["hint", "wishes", "more", "legend", "hear"]) byId(id).hidden = !this.desk.text;
     if (!this.desk.text) {
