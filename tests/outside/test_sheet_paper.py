@@ -48,18 +48,43 @@ def test_the_picture_has_a_page_for_each_page(endpin, tmp_path):
     assert not tree.findall(".//{http://www.w3.org/2000/svg}text")
 
 
-def test_a_lesson_goes_from_the_harmony_to_the_answers(endpin, tmp_path):
+@pytest.mark.parametrize("options", [[], ["--tab", "--level", 6], ["--level", 3, "--paper", "letter"]])
+@pytest.mark.parametrize("chart", ["breakwater-blues", "herring-count", "pilot-boat-waltz"])
+def test_a_lesson_has_four_pages_and_its_answers_a_file_of_their_own(endpin, tmp_path, chart, options):
     file = tmp_path / "lesson.pdf"
-    endpin("sheet", CHART, "--lesson", "-o", file)
-    with pymupdf.open(file) as document:
-        texts = [page.get_text() for page in document]
-    text = "".join(texts)
-    assert "mixolydian" in texts[0]
-    for number, level in enumerate([1, 2, 3, 3, 4, 4, 5, 6], 1):
-        assert f"Line {number}. Level {level}:" in text
-    # The answers stand on the last page, away from the questions, and show what was left out there.
-    assert "Your turn 2" in text and "Your turn" not in texts[-1] and "Answers 2" in texts[-1]
-    assert texts[-1].count("1\n") >= 24
+    chart = ROOT / f"scenarios/{chart}.toml"
+    head = "Week 3: ways into the fourth degree"
+    endpin("sheet", chart, "--lesson", "-o", file, "--head", head, *options)
+    with pymupdf.open(file) as lesson, pymupdf.open(tmp_path / "lesson-answers.pdf") as key:
+        texts = [page.get_text() for page in lesson]
+        answers = "".join(page.get_text() for page in key)
+        # The lowest ink of a page stands in its last third: pages are filled.
+        for page in lesson.pages(1):
+            lowest = max(drawing["rect"].y1 for drawing in page.get_drawings())
+            assert lowest > page.rect.height * 2 / 3, page.number
+    assert len(texts) == 4
+    assert head in texts[0] and "Name" in texts[0] and head in answers
+    level = options[options.index("--level") + 1] if "--level" in options else 4
+    for number, text in enumerate(texts[1:], level - 2):
+        assert f"(level {number})" in text and text.count("Exercise") >= 2
+    exercises = [line for text in texts for line in text.splitlines() if line.startswith("Exercise")]
+    answered = [line for line in answers.splitlines() if line.startswith("Exercise")]
+    assert exercises == answered == [f"Exercise {n}" for n in range(1, len(exercises) + 1)]
+
+
+def test_both_files_of_a_lesson_are_spared_or_written(endpin, tmp_path):
+    lesson, answers = tmp_path / "lesson.pdf", tmp_path / "lesson-answers.pdf"
+    answers.write_text("the teacher's own")
+    endpin("sheet", CHART, "--lesson", "-o", lesson, code=2)
+    assert answers.read_text() == "the teacher's own" and not lesson.exists()
+    endpin("sheet", CHART, "--lesson", "-o", lesson, "--replace")
+    endpin("sheet", CHART, "--lesson", "-o", lesson, "--level", 2)
+    # A stream has no place beside it.
+    endpin("sheet", CHART, "--lesson", "-o", "-", code=2)
+    out = endpin("sheet", CHART, "--lesson", "-o", "-", "--level", 2, "--answers", answers)
+    assert out == lesson.read_bytes()
+    for wrong in (["--answers", lesson], ["--marks"], ["--changes", 2], ["--report", answers]):
+        endpin("sheet", CHART, "--lesson", "-o", lesson, *wrong, code=2)
 
 
 def test_what_makes_no_sense_is_said(endpin, tmp_path):

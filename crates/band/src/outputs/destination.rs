@@ -90,6 +90,24 @@ pub fn write(path: &Path, bytes: &[u8]) -> Result<(), Failure> {
     write_file(path, bytes, true).map_err(|error| cannot_write(path, &error))
 }
 
+/// Writes two regular files, neither before both are on the disk under other names.
+///
+/// # Errors
+/// [`Failure::Output`] naming the path and what stood in the way; then neither is changed, unless the second
+/// cannot take its name where the first could.
+pub fn write_both(files: [(&Path, &[u8]); 2]) -> Result<(), Failure> {
+    let _under_way = UNDER_WAY.read();
+    let [first, second] = files.map(|(path, bytes)| {
+        let ready = ready_beside(path, bytes, true);
+        ready.map_err(|error| cannot_write(path, &error))
+    });
+    for ((beside, target), (path, _)) in [first?, second?].into_iter().zip(files) {
+        let named = beside.persist(&target);
+        named.map_err(|error| cannot_write(path, &error.error))?;
+    }
+    Ok(())
+}
+
 /// Writes one of many files that the same command makes again: not waited for until it is on the disk,
 /// which takes longer than all the rest.
 ///
@@ -185,6 +203,21 @@ fn write_file(path: &Path, bytes: &[u8], to_the_disk: bool) -> io::Result<()> {
         }
         _ => {}
     }
+    let _under_way = UNDER_WAY.read();
+    let (beside, target) = ready_beside(path, bytes, to_the_disk)?;
+    beside.persist(&target).map_err(|error| error.error)?;
+    Ok(())
+}
+
+/// A file beside another, under a name of its own, that holds what the other is to hold; and the other's place.
+fn ready_beside(
+    path: &Path,
+    bytes: &[u8],
+    to_the_disk: bool,
+) -> io::Result<(tempfile::NamedTempFile, PathBuf)> {
+    if path.is_dir() {
+        return Err(io::ErrorKind::IsADirectory.into());
+    }
     // Through a link to the file itself, so that the link stays one.
     let target: PathBuf = fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
     let folder = match target.parent() {
@@ -199,7 +232,6 @@ fn write_file(path: &Path, bytes: &[u8], to_the_disk: bool) -> io::Result<()> {
         // The mode a new file usually gets; the system takes the user's umask off it.
         builder.permissions(fs::Permissions::from_mode(0o666));
     }
-    let _under_way = UNDER_WAY.read();
     let mut beside = builder.tempfile_in(folder)?;
     sweep(folder, &beside.as_file().metadata()?);
     beside.write_all(bytes)?;
@@ -211,8 +243,7 @@ fn write_file(path: &Path, bytes: &[u8], to_the_disk: bool) -> io::Result<()> {
         // Else the new name may reach it before what the file holds.
         beside.as_file().sync_all()?;
     }
-    beside.persist(&target).map_err(|error| error.error)?;
-    Ok(())
+    Ok((beside, target))
 }
 
 /// How files and folders under way are called, before and behind what tells them apart.
@@ -308,6 +339,26 @@ mod tests {
             .unwrap();
         write(&folder.path().join("line.mid"), b"whole").unwrap();
         assert!(!old.exists() && new.exists());
+    }
+
+    #[test]
+    fn of_two_files_both_are_written_or_none() {
+        let folder = tempfile::tempdir().unwrap();
+        let place = |name: &str| folder.path().join(name);
+        let (lesson, answers) = (place("lesson.pdf"), place("lesson-answers.pdf"));
+        fs::create_dir(&answers).unwrap();
+        let both = || write_both([(&lesson, b"asked"), (&answers, b"told")]);
+        let told = both().unwrap_err().to_string();
+        assert!(
+            told.contains("lesson-answers.pdf: it is a folder"),
+            "{told}"
+        );
+        assert!(!lesson.exists());
+        fs::remove_dir(&answers).unwrap();
+        both().unwrap();
+        assert_eq!(fs::read(&lesson).unwrap(), b"asked");
+        assert_eq!(fs::read(&answers).unwrap(), b"told");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 2);
     }
 
     #[cfg(unix)]

@@ -10,7 +10,7 @@ use crate::{
         report::LineReport,
         sheet::{
             comp::CompMusic,
-            engrave::ShownBesides,
+            engrave::{ShownBesides, ink::Picture},
             lesson,
             measure::Music,
             musicxml, mxl, page, pdf,
@@ -58,9 +58,19 @@ pub struct SheetArgs {
     /// The comp on a grand staff (MusicXML only)
     #[arg(long)]
     with_comp: bool,
-    /// A lesson: the chart analysed, eight lines from level 1 up, blanks to fill and answers (PDF or SVG)
-    #[arg(long, conflicts_with_all = ["tab", "fingering", "with_comp", "marks"])]
+    /// A lesson up to --level: the chart analysed, an idea a page, notes to write (PDF or SVG); the answers go
+    /// into a file of their own
+    #[arg(long)]
     lesson: bool,
+    /// A line at the head of the lesson, such as "Week 3: the quick ii-V"
+    #[arg(long, value_name = "TEXT", requires = "lesson")]
+    head: Option<String>,
+    /// The file of the lesson's answers [default: lesson-answers.pdf beside lesson.pdf]
+    #[arg(long, value_name = "FILE", requires = "lesson")]
+    answers: Option<PathBuf>,
+    /// Only to say where a lesson of richer changes is made
+    #[arg(long, hide = true, value_name = "N", allow_hyphen_values = true)]
+    changes: Option<String>,
     /// Write the part for an instrument in Bb or Eb, which sounds a major second or sixth lower than it reads; the
     /// sound stays
     #[arg(long, value_name = "Bb|Eb", conflicts_with_all = ["comp", "lesson", "tab"])]
@@ -163,18 +173,29 @@ pub fn run(args: &SheetArgs) -> Result<ExitCode, Failure> {
             "--with-comp is written in MusicXML only (.musicxml, .mxl)",
         ));
     }
-    if args.lesson && !matches!(format, SheetFormat::Pdf | SheetFormat::Svg) {
-        return Err(Failure::input("--lesson is for paper: .pdf or .svg"));
+    if args.changes.is_some() {
+        return Err(Failure::input(
+            "richer or plainer changes have a handout of their own: endpin changes CHART --steps N -o DIR; each step-NN.toml in it is a chart that `endpin sheet` takes",
+        ));
+    }
+    if args.lesson {
+        lesson_fits(args, format)?;
     }
     let chart = args.chart.as_deref();
     let ending = format!(".{}", format.ending());
     let file = args.output.clone();
     let file = file.unwrap_or_else(|| destination::named_after(chart, &ending));
+    let answers = match args.lesson {
+        true => Some(answers_beside(args.answers.as_deref(), &file)?),
+        false => None,
+    };
     destination::report_apart(args.report.as_deref(), [chart, Some(&file)])?;
+    destination::report_apart(args.report.as_deref(), [None, answers.as_deref()])?;
     let input = chart;
     let (chart, wishes) = args.performance.chart_and_wishes(chart)?;
     let spared = args.performance.spared(input, &chart.title, args.replace);
-    spared.allow(std::iter::once(file.as_path()).chain(args.report.as_deref()))?;
+    let outputs = [Some(&file), answers.as_ref(), args.report.as_ref()];
+    spared.allow(outputs.into_iter().flatten().map(PathBuf::as_path))?;
     if format == SheetFormat::Html && args.transpose.is_some() {
         return Err(Failure::input(
             "a practice page is read as it sounds; --transpose is for .musicxml, .mxl, .pdf and .svg",
@@ -184,17 +205,116 @@ pub fn run(args: &SheetArgs) -> Result<ExitCode, Failure> {
         page::fits(&chart, &wishes)?;
     }
     let session = Session::new(chart_at_level(chart, &wishes.line), wishes)?;
-    let bytes = written(args, format, &session)?;
-    destination::write(&file, &bytes)?;
+    match &answers {
+        Some(answers) => {
+            let (asked, told) = written_lesson(args, format, &session)?;
+            write_lesson([(&file, &asked), (answers, &told)])?;
+        }
+        None => destination::write(&file, &written(args, format, &session)?)?,
+    }
     if let Some(report) = &args.report {
         let made = session.perform()?;
         let text = to_json(&LineReport::new(&session, &made));
         destination::write(report, text.as_bytes())?;
     }
     if !is_stdout(&file) {
-        eprintln!("{}: {}", printable_line(&session.to_string()), shown(&file));
+        let answers =
+            answers.map_or_else(String::new, |file| format!(", answers in {}", shown(&file)));
+        let made = printable_line(&session.to_string());
+        eprintln!("{made}: {}{answers}", shown(&file));
     }
     Ok(ExitCode::SUCCESS)
+}
+
+/// What a lesson cannot be asked for, and why.
+fn lesson_fits(args: &SheetArgs, format: SheetFormat) -> Result<(), Failure> {
+    let why_not = [
+        (
+            !matches!(format, SheetFormat::Pdf | SheetFormat::Svg),
+            "--lesson is for paper: .pdf or .svg",
+        ),
+        (
+            args.marks,
+            "a lesson has the marks at its examples and leaves them out where notes are to be written; leave out --marks",
+        ),
+        (
+            args.with_comp,
+            "a lesson is the bass alone; the comp is written in MusicXML, without --lesson",
+        ),
+    ];
+    let said = why_not.into_iter().find(|(is_asked, _)| *is_asked);
+    said.map_or(Ok(()), |(_, why)| Err(Failure::input(why)))
+}
+
+/// Where the answers of a lesson go.
+fn answers_beside(answers: Option<&Path>, lesson: &Path) -> Result<PathBuf, Failure> {
+    let is_file = lesson.as_os_str() != "-" && (lesson.is_file() || !lesson.exists());
+    let place = match answers {
+        Some(answers) => answers.to_owned(),
+        None if is_file || lesson.is_dir() => {
+            let mut name = lesson.file_stem().unwrap_or_default().to_owned();
+            name.push("-answers");
+            if let Some(ending) = lesson.extension() {
+                name.push(".");
+                name.push(ending);
+            }
+            lesson.with_file_name(name)
+        }
+        None => {
+            return Err(Failure::input(format!(
+                "a lesson has a second file, its answers, which cannot follow it to {}: name it with --answers FILE",
+                shown(lesson)
+            )));
+        }
+    };
+    if place.as_os_str() == "-" || place == lesson {
+        return Err(Failure::input(
+            "--answers: name a file of its own, apart from the lesson",
+        ));
+    }
+    Ok(place)
+}
+
+/// Writes both files or none; where the lesson goes to a pipe or device, the answers first.
+fn write_lesson(files: [(&Path, &[u8]); 2]) -> Result<(), Failure> {
+    let is_stream = |path: &Path| path.as_os_str() == "-" || (path.exists() && !path.is_file());
+    if files.iter().any(|(path, _)| is_stream(path)) {
+        let mut files = files;
+        files.reverse();
+        return files
+            .into_iter()
+            .try_for_each(|(path, bytes)| destination::write(path, bytes));
+    }
+    destination::write_both(files)
+}
+
+/// A lesson and its answers.
+fn written_lesson(
+    args: &SheetArgs,
+    format: SheetFormat,
+    session: &Session,
+) -> Result<(Vec<u8>, Vec<u8>), Failure> {
+    let (about, paper) = (subtitle(session), Paper::from(args.paper));
+    let teacher = args.head.as_deref().map(printable_line);
+    let head = lesson::LessonHead {
+        teacher: teacher.as_deref(),
+        about: &about,
+    };
+    let show = ShownBesides {
+        marks: false,
+        tablature: args.tab,
+        fingers: args.fingering,
+    };
+    let made = lesson::lesson(session, head, paper, show)?;
+    let title = &session.chart().title;
+    let bytes = |pages: &[Picture], words: &str| match format {
+        SheetFormat::Pdf => pdf::document(title, pages, paper.spaces()),
+        _ => svg::document(title, words, pages, paper.spaces(), print::SPACE).into_bytes(),
+    };
+    Ok((
+        bytes(&made.pages, &format!("{about}\n{}", made.words)),
+        bytes(&made.answers, &made.answers_words),
+    ))
 }
 
 fn written(args: &SheetArgs, format: SheetFormat, session: &Session) -> Result<Vec<u8>, Failure> {
@@ -246,13 +366,8 @@ fn written(args: &SheetArgs, format: SheetFormat, session: &Session) -> Result<V
                 format!(" Written in {key} for an instrument in {part}.")
             });
             let about = format!("{}{written}", subtitle(session));
-            let (pages, words) = match args.lesson {
-                true => (lesson::pages(session, &about, paper)?, about),
-                false => (
-                    print::pages(&music, &about, paper, show),
-                    spoken::lines(&music),
-                ),
-            };
+            let pages = print::pages(&music, &about, paper, show);
+            let words = spoken::lines(&music);
             match format {
                 SheetFormat::Pdf => pdf::document(&music.title, &pages, paper.spaces()),
                 _ => svg::document(&music.title, &words, &pages, paper.spaces(), print::SPACE)

@@ -5,8 +5,9 @@ use super::{Steps, listen_for, text};
 use crate::{
     failure::Failure,
     outputs::sheet::{
+        analysed::chart,
         engrave::{ShownBesides, font::Face, ink::Picture},
-        lesson::{chart, one_chorus, section},
+        lesson::{one_chorus, section},
         pdf,
         print::{Pages, Paper, heading, legend},
     },

@@ -1,110 +1,363 @@
-//! The lesson sheet: one chart from its harmony to the busiest line, with blanks to fill.
+//! The lesson sheet: one chart from its harmony to a line of the level asked for, and the answers apart.
 //!
-//! First the chart as understood; then eight lines, from two-feel roots up the teacher's ladder, each with a
-//! word on what to listen for; then two lines whose approach notes are left out, and on a page of their own
-//! the answers. The advice is common practice, no source.
+//! The first page has the chart as understood and the line that the lesson leads to; then each of the last three
+//! levels up to it has a page: an example whose notes say why they are there, and exercises with notes left out,
+//! as many bars of the form as the page holds. The advice is common practice, no source.
 
 use super::{
+    analysed,
     engrave::{
         ShownBesides,
         font::Face,
         ink::{Picture, ShapeUse},
-        symbol::chord_symbol,
     },
     measure::{Music, PlayedChorus},
-    print::{Pages, Paper, add_music, heading, keep_with_music, legend, wrapped},
+    print::{Pages, Paper, add_music, heading, keep_with_music, legend, music_height, wrapped},
+    spoken,
 };
 use crate::{
     failure::Failure,
-    performance::session::{Session, Wishes},
+    performance::session::{Session, Wishes, chart_at_level},
 };
-use endpin_theory::{Chorus, Span, Understood, chart::Bar};
 use endpin_walker::{Level, Options};
 use std::ops::Range;
 
-/// Levels of the eight lines; a level that comes twice shows two choruses.
-const LINES: [u8; 8] = [1, 2, 3, 3, 4, 4, 5, 6];
-/// Levels of the two lines with blanks, whose notes are all quarters.
-const BLANKS: [u8; 2] = [3, 4];
+/// Levels that have a page of their own: with the chart's page no more than four.
+const IDEAS: u8 = 3;
+/// Fewest and most examples and exercises of such a page.
+const BLOCKS: (usize, usize) = (3, 5);
+/// Bars by which what stands of the form grows.
+const PHRASE: usize = 4;
 /// Size of the words under a heading, in staff spaces.
 const WORDS: f64 = 1.8;
-/// What to listen for on each level.
-const ADVICE: [&str; 6] = [
-    "Listen for the root at every change. Sing it a beat early, then let the bass prove you right.",
-    "Listen for the fifth: it rests under the chord without saying whether it is major or minor.",
-    "Listen for the third: one note, and you know the chord. Then for the last beat before each change, a step from where it goes.",
-    "Listen for the leap of the dominant into the next root, against the smooth ways in by step; and for runs that pass the bar line without stopping.",
-    "Listen for notes that surround their goal before they reach it. Which of the two lies outside the scale?",
-    "Listen for the short notes: they push the beat and say nothing new about the chord. Play the line without them first.",
+/// Most space by which what stands on a page is spread to fill it, in staff spaces.
+const SPREAD: f64 = 4.0;
+
+/// What is new on each level: a title, and what to listen for.
+const LEVELS: [(&str, &str); 6] = [
+    (
+        "The root at every change",
+        "Listen for the root at every change. Sing it a beat early, then let the bass prove you right.",
+    ),
+    (
+        "The fifth under the chord",
+        "Listen for the fifth: it rests under the chord without saying whether it is major or minor.",
+    ),
+    (
+        "A step into every change",
+        "Listen for the third: one note, and you know the chord. Then for the last beat before each change, a step from where it goes.",
+    ),
+    (
+        "The leap of the dominant, and runs",
+        "Listen for the leap of the dominant into the next root, against the smooth ways in by step; and for runs that pass the bar line without stopping.",
+    ),
+    (
+        "Around the goal",
+        "Listen for notes that surround their goal before they reach it. Which of the two lies outside the scale?",
+    ),
+    (
+        "Short notes",
+        "Listen for the short notes: they push the beat and say nothing new about the chord. Play the line without them first.",
+    ),
 ];
 
-/// Makes the lesson on pages.
+/// What stands at the top of a lesson.
+#[derive(Clone, Copy, Debug)]
+pub struct LessonHead<'a> {
+    /// The teacher's own line: which week it is for, and what for.
+    pub teacher: Option<&'a str>,
+    /// Key, meter, tempo, level and seed.
+    pub about: &'a str,
+}
+
+/// A lesson on pages.
+#[derive(Debug, Default)]
+pub struct Lesson {
+    /// What the student gets.
+    pub pages: Vec<Picture>,
+    /// One answer to each exercise.
+    pub answers: Vec<Picture>,
+    /// The music of the pages in words, for those who hear it.
+    pub words: String,
+    /// The answers in words.
+    pub answers_words: String,
+}
+
+/// Makes the lesson of a session's level.
 ///
 /// # Errors
 /// A level on which the chart has no line with what was asked.
-pub fn pages(session: &Session, about: &str, paper: Paper) -> Result<Vec<Picture>, Failure> {
-    let mut pages = Pages::new(paper);
-    heading(&mut pages, &session.chart().title, about);
-    chart(&mut pages, session);
-    pages.skip(1.0);
-    legend(&mut pages);
-    let marked = ShownBesides {
-        marks: true,
-        ..ShownBesides::default()
+pub fn lesson(
+    session: &Session,
+    head: LessonHead<'_>,
+    paper: Paper,
+    show: ShownBesides,
+) -> Result<Lesson, Failure> {
+    let top = session.wishes().line.level.number();
+    let ideas = top.saturating_sub(IDEAS) + 1..=top;
+    let title = &session.chart().title;
+    let mut made = Made {
+        pages: Pages::new(paper),
+        answers: Pages::new(paper),
+        show,
+        exercises: 0,
+        lesson: Lesson::default(),
     };
-    for (index, &level) in LINES.iter().enumerate() {
-        let before = LINES[..index]
-            .iter()
-            .filter(|&&other| other == level)
-            .count();
-        let music = line(session, level, before as u32 + 1)?;
-        let level = level_of(level)?;
-        let title = format!("Line {}. Level {level}: {}", index + 1, level.words());
-        let advice = ADVICE[usize::from(level.number()) - 1];
-        section(&mut pages, &title, &[advice], &music, marked);
+    heading(&mut made.pages, title, head.about);
+    heading(&mut made.answers, &format!("{title}: answers"), head.about);
+    let aims = ideas.clone().zip(2..).map(|(level, page)| {
+        let (name, _) = LEVELS[usize::from(level) - 1];
+        format!("page {page}, {}", name.to_lowercase())
+    });
+    let aims = format!("For: {}.", aims.collect::<Vec<_>>().join("; "));
+    for pages in [&mut made.pages, &mut made.answers] {
+        if let Some(teacher) = head.teacher {
+            pages.words(teacher, 2.4, Face::Strong);
+            pages.skip(0.6);
+        }
     }
-    let mut answers = Vec::new();
-    for (index, &level) in BLANKS.iter().enumerate() {
-        let music = line(session, level, 3)?;
-        let advice = "Each frame is a note that leads into the next. Write one that you like, then look how the line did it.";
-        let title = format!("Your turn {}. Level {level}", index + 1);
-        section(
-            &mut pages,
-            &title,
-            &[advice],
-            &music.blanked(),
-            ShownBesides::default(),
-        );
-        answers.push(music);
+    made.pages.words(&aims, WORDS, Face::Regular);
+    name_and_date(&mut made.pages);
+    analysed::chart(&mut made.pages, session);
+    made.pages.skip(1.0);
+    legend(&mut made.pages);
+    made.goal(session);
+    for level in ideas {
+        made.idea(session, level)?;
     }
-    pages.next_page();
-    for (index, music) in answers.iter().enumerate() {
-        let advice = "One answer of many: yours is as good if it leads.";
-        let title = format!("Answers {}", index + 1);
-        section(&mut pages, &title, &[advice], music, marked);
-    }
-    Ok(pages.finish())
+    let mut lesson = made.lesson;
+    lesson.pages = made.pages.finish();
+    lesson.answers = made.answers.finish();
+    Ok(lesson)
 }
 
-fn level_of(number: u8) -> Result<Level, Failure> {
-    number.to_string().parse().map_err(Failure::input)
+/// A line to write on who did it, and when.
+fn name_and_date(pages: &mut Pages) {
+    let (width, size, face) = (pages.width(), 1.8, Face::Regular);
+    let mut picture = Picture {
+        width,
+        ..Picture::default()
+    };
+    for (word, from, to) in [("Name", 0.0, 0.62), ("Date", 0.66, 1.0)] {
+        let (from, to) = (from * width, to * width);
+        picture.text(ShapeUse::Words, None, word, (from, 0.0), size, face);
+        let left = from + face.width(word) * size + 0.8;
+        picture.line(ShapeUse::Barline, None, (left, 0.3), (to, 0.3), 0.1);
+    }
+    pages.add(picture, -4.0, 2.6);
 }
 
-/// One chorus of a line on a level.
-fn line(session: &Session, level: u8, chorus: u32) -> Result<Music, Failure> {
+/// Something to play or to write: a heading, words and some bars.
+struct Block<'a> {
+    title: String,
+    words: &'a str,
+    music: Music,
+    show: ShownBesides,
+}
+
+impl Block<'_> {
+    fn height(&self, width: f64) -> f64 {
+        let lines = wrapped(self.words, width / WORDS, Face::Regular).len();
+        1.4 * (2.2 + WORDS * lines as f64) + 1.0 + music_height(width, &self.music, self.show)
+    }
+
+    fn draw(&self, pages: &mut Pages) {
+        pages.words(&self.title, 2.2, Face::Strong);
+        pages.words(self.words, WORDS, Face::Regular);
+        pages.skip(1.0);
+        add_music(pages, &self.music, self.show);
+    }
+}
+
+/// A lesson under way.
+struct Made {
+    pages: Pages,
+    answers: Pages,
+    show: ShownBesides,
+    exercises: usize,
+    lesson: Lesson,
+}
+
+impl Made {
+    fn marked(&self) -> ShownBesides {
+        ShownBesides {
+            marks: true,
+            ..self.show
+        }
+    }
+
+    /// The line that the lesson leads to, as much of it as the page still holds.
+    fn goal(&mut self, session: &Session) {
+        let level = session.wishes().line.level;
+        let music = one_chorus(session, session.wishes().choruses.start);
+        let block = |bars: usize| Block {
+            title: format!("Where it goes: a line of level {level}"),
+            words: "Each note says by its mark why it is there. Play it slowly; name the marks aloud.",
+            music: passage(&music, 0..bars),
+            show: self.marked(),
+        };
+        let (width, room) = (self.pages.width(), self.pages.left());
+        let fits = |bars: &usize| block(*bars).height(width) <= room;
+        if let Some(bars) = lengths(&music).find(fits) {
+            let block = block(bars);
+            block.draw(&mut self.pages);
+            self.lesson.words.push_str(&spoken::lines(&block.music));
+        }
+    }
+
+    /// The page of a level.
+    fn idea(&mut self, session: &Session, number: u8) -> Result<(), Failure> {
+        let level = Level::try_from(number).map_err(Failure::input)?;
+        let (name, listen) = LEVELS[usize::from(number) - 1];
+        let session = at_level(session, level)?;
+        let first = session.wishes().choruses.start + 1;
+        let lines: Vec<Music> = (first..)
+            .take(BLOCKS.1)
+            .map(|chorus| one_chorus(&session, chorus))
+            .collect();
+        self.pages.next_page();
+        self.pages
+            .words(&format!("{name} (level {level})"), 3.0, Face::Strong);
+        self.pages.skip(0.4);
+        self.pages.words(listen, WORDS, Face::Regular);
+        self.pages.skip(1.4);
+        let (width, room) = (self.pages.width(), self.pages.left());
+        let total = |count: usize, bars: usize| -> f64 {
+            let blocks = (0..count).map(|index| self.block(&lines, index, bars, level));
+            blocks.map(|block| block.height(width)).sum()
+        };
+        let sizes = (1..=BLOCKS.0)
+            .rev()
+            .flat_map(|count| lengths(&lines[0]).map(move |bars| (count, bars)));
+        let fits = |&(count, bars): &(usize, usize)| total(count, bars) <= room;
+        let (mut count, bars) = sizes
+            .into_iter()
+            .find(fits)
+            .unwrap_or((1, PHRASE.min(lines[0].measures.len())));
+        while count < BLOCKS.1 && total(count + 1, bars) <= room {
+            count += 1;
+        }
+        let spare = room - total(count, bars);
+        let gap = (spare / count.saturating_sub(1).max(1) as f64).clamp(0.0, SPREAD);
+        for index in 0..count {
+            let block = self.block(&lines, index, bars, level);
+            block.draw(&mut self.pages);
+            self.pages.skip(gap);
+            self.lesson.words.push_str(&spoken::lines(&block.music));
+            if index > 0 {
+                self.exercises += 1;
+                self.answer(&lines[index], place(&lines[index], index, bars), &session);
+            }
+        }
+        Ok(())
+    }
+
+    /// An example or an exercise: the first is played, then notes are left out, fewer and more of them in turn.
+    fn block(&self, lines: &[Music], index: usize, bars: usize, level: Level) -> Block<'static> {
+        let line = &lines[index];
+        let place = place(line, index, bars);
+        if index == 0 {
+            return Block {
+                title: "To play".to_owned(),
+                words: "Play it with a metronome on two and four. Say why each note is there.",
+                music: passage(line, place),
+                show: self.marked(),
+            };
+        }
+        let (words, blanked) = if index % 2 == 1 {
+            match level.is_two_feel() {
+                true => (
+                    "Each frame is a note between two changes. Write one that rests under the chord or leads on.",
+                    line.blanked(|note| !arrives(line, note)),
+                ),
+                false => (
+                    "Each frame is a note that leads into the next. Write one that you like.",
+                    line.blanked(|note| leads(line, note)),
+                ),
+            }
+        } else {
+            match level.is_two_feel() {
+                true => (
+                    "A line of your own: two notes a bar, and only the first bar is given.",
+                    line.blanked(|note| line.notes[note].bar as usize > place.start + 1),
+                ),
+                false => (
+                    "A line of your own: the arrivals are given. Say how you get from each to the next, then write it.",
+                    line.blanked(|note| !arrives(line, note)),
+                ),
+            }
+        };
+        Block {
+            title: format!("Exercise {}", self.exercises + 1),
+            words,
+            music: passage(&blanked, place),
+            show: self.show,
+        }
+    }
+
+    fn answer(&mut self, line: &Music, place: Range<usize>, session: &Session) {
+        let title = format!("Exercise {}", self.exercises);
+        let level = session.wishes().line.level;
+        let words = format!("Level {level}. One answer of many: yours is as good if it leads.");
+        let music = passage(line, place);
+        let marked = self.marked();
+        section(&mut self.answers, &title, &[&words], &music, marked);
+        self.lesson
+            .answers_words
+            .push_str(&format!("{title}.\n{}", spoken::lines(&music)));
+    }
+}
+
+/// How many bars of the form may stand, the most first: all, or whole phrases from its beginning.
+fn lengths(music: &Music) -> impl Iterator<Item = usize> + use<> {
+    let bars = music.measures.len();
+    let phrases = (1..=bars / PHRASE).map(|phrases| phrases * PHRASE);
+    std::iter::once(bars).chain(phrases.rev().filter(move |&phrases| phrases < bars))
+}
+
+/// The bars of an example or exercise: where not all of the form stands, each is further along than the one
+/// before, and begins again once it is through.
+fn place(music: &Music, index: usize, bars: usize) -> Range<usize> {
+    let left = music.measures.len().saturating_sub(bars);
+    let step = bars.min(left).max(1);
+    let first = index % (left / step + 1) * step;
+    first..(first + bars).min(music.measures.len())
+}
+
+/// Some bars of the music.
+fn passage(music: &Music, bars: Range<usize>) -> Music {
+    Music {
+        measures: music.measures[bars].to_vec(),
+        ..music.clone()
+    }
+}
+
+/// Whether a note is the first over its chord.
+fn arrives(music: &Music, note: usize) -> bool {
+    note == 0 || music.notes[note - 1].span != music.notes[note].span
+}
+
+/// Whether a note leads into the next.
+fn leads(music: &Music, note: usize) -> bool {
+    let note = &music.notes[note];
+    note.role.is_approach() || note.approach.is_some()
+}
+
+/// The same chart on a level.
+fn at_level(session: &Session, level: Level) -> Result<Session, Failure> {
     let wishes = session.wishes();
     let line = Options {
-        level: level_of(level)?,
+        level,
         ..wishes.line.clone()
     };
-    let session = Session::new(
-        session.chart().clone(),
+    let chart = chart_at_level(session.chart().clone(), &line);
+    Session::new(
+        chart,
         Wishes {
             line,
             ..wishes.clone()
         },
-    )?;
-    Ok(one_chorus(&session, wishes.choruses.start + chorus - 1))
+    )
 }
 
 /// The line of one chorus as it is written, without the word that a chorus begins.
@@ -134,157 +387,51 @@ pub fn section(pages: &mut Pages, title: &str, words: &[&str], music: &Music, sh
     add_music(pages, music, show);
 }
 
-/// The chart with what each chord is and where it belongs: chord, function and scale.
-pub fn chart(pages: &mut Pages, session: &Session) {
-    let number = session.wishes().choruses.start;
-    let (chorus, understood) = (session.chorus(number), session.understood(number));
-    let mut lines: Vec<(&[Bar], usize)> = Vec::new();
-    for section in chorus.bars.chunk_by(|_, bar| !bar.opens_section) {
-        let bars_a_line = bars_a_line(chorus, section);
-        lines.extend(section.chunks(bars_a_line).map(|bars| (bars, bars_a_line)));
-    }
-    for (bars, bars_a_line) in lines {
-        let share = pages.width() / bars_a_line as f64;
-        let mut picture = Picture {
-            width: pages.width(),
-            ..Picture::default()
-        };
-        if bars[0].opens_section {
-            let name = Face::Strong.fit(&bars[0].section, share / 2.0);
-            picture.text(ShapeUse::Words, None, &name, (0.3, -3.6), 1.8, Face::Strong);
-        }
-        let lefts = (0..).map(|index| share * f64::from(index));
-        let cells: Vec<ChordCell<'_>> = bars
-            .iter()
-            .zip(lefts)
-            .flat_map(|(bar, left)| cells(chorus, understood, bar, left..left + share))
-            .collect();
-        // The scales of a line stand level, below the longest function.
-        let most = |lines: fn(&ChordCell<'_>) -> usize| cells.iter().map(lines).max().unwrap_or(0);
-        let scales = 2.3 + 1.8 * most(|cell| cell.function.len()).max(1) as f64 + 0.2;
-        let bottom = scales + 1.6 * most(|cell| cell.scale.len()).saturating_sub(1) as f64 + 0.3;
-        for index in 0..bars.len() {
-            for x in [index, index + 1].map(|edge| share * edge as f64) {
-                picture.line(ShapeUse::Barline, None, (x, -2.6), (x, bottom), 0.16);
-            }
-        }
-        for ChordCell {
-            x,
-            symbol,
-            function,
-            scale,
-        } in cells
-        {
-            picture.place(chord_symbol(symbol), x, 0.0);
-            for (lines, y, size, step, face) in [
-                (function, 2.3, 1.6, 1.8, Face::Strong),
-                (scale, scales, 1.4, 1.6, Face::Regular),
-            ] {
-                for (number, line) in (0..).zip(lines) {
-                    let at = (x, y + step * f64::from(number));
-                    picture.text(ShapeUse::Words, None, &line, at, size, face);
-                }
-            }
-        }
-        let top = if bars[0].opens_section { -5.4 } else { -3.2 };
-        pages.add(picture, top, bottom + 1.0);
-    }
-}
-
-/// Four bars, or two where a chord has less than a third of a bar for its words.
-fn bars_a_line(chorus: &Chorus, section: &[Bar]) -> usize {
-    let is_narrow = |bar: &Bar| {
-        let beats = u32::from(bar.meter.beats());
-        let starts = chorus.spans.iter().filter(|span| span.bar == bar.number);
-        let starts: Vec<u32> = starts.map(|span| span.beat).chain([beats + 1]).collect();
-        starts
-            .windows(2)
-            .any(|pair| (pair[1] - pair[0]) * 3 < beats)
-    };
-    match section.iter().any(is_narrow) {
-        true => 2,
-        false => 4,
-    }
-}
-
-/// A chord of the chart with the words under it, broken into lines that fit.
-struct ChordCell<'a> {
-    x: f64,
-    symbol: &'a str,
-    function: Vec<String>,
-    scale: Vec<String>,
-}
-
-/// The chords of a bar between two bar lines, each at its beat.
-fn cells<'a>(
-    chorus: &'a Chorus,
-    understood: &[Understood],
-    bar: &Bar,
-    room: Range<f64>,
-) -> Vec<ChordCell<'a>> {
-    let beats = f64::from(bar.meter.beats());
-    let at = |beat: u32| {
-        let width = room.end - room.start - 0.6;
-        room.start + 0.6 + width * f64::from(beat - 1) / beats
-    };
-    let here: Vec<(&Span, &Understood)> = chorus
-        .spans
-        .iter()
-        .zip(understood)
-        .filter(|(span, _)| span.bar == bar.number)
-        .collect();
-    let nexts = here.iter().skip(1).map(|(span, _)| at(span.beat));
-    let nexts = nexts.chain([room.end]);
-    here.iter()
-        .zip(nexts)
-        .map(|((span, understood), next)| {
-            let x = at(span.beat);
-            let words = |text: &str, size: f64, face: Face| match &span.chord {
-                Some(_) => wrapped(text, (next - x - 0.5) / size, face),
-                None => Vec::new(),
-            };
-            ChordCell {
-                x,
-                symbol: &span.symbol,
-                function: words(&understood.function, 1.6, Face::Strong),
-                scale: words(understood.scale.name(), 1.4, Face::Regular),
-            }
-        })
-        .collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use endpin_theory::Chart;
 
-    #[test]
-    fn bars_of_many_chords_have_more_room() {
-        for (bars, meter, a_line) in [
-            ("F7 | Dm7 G7", "4/4", 4),
-            ("F7 / / D7 | Gm7 C7", "4/4", 2),
-            ("Cmaj7 A7 Dm7 G7 | C6", "4/4", 2),
-            ("Dm7 / G7", "3/4", 4),
-        ] {
-            let chart = Chart::from_bars(bars, meter.parse().unwrap()).unwrap();
-            let chorus = chart.chorus();
-            assert_eq!(bars_a_line(&chorus, &chorus.bars), a_line, "{bars}");
-        }
+    fn session(bars: &str, level: u8) -> Session {
+        let chart = Chart::from_bars(bars, "4/4".parse().unwrap()).unwrap();
+        let line = Options {
+            level: Level::try_from(level).unwrap(),
+            ..Options::default()
+        };
+        let chart = chart_at_level(chart, &line);
+        Session::new(chart, Wishes::plain(1, 1, line)).unwrap()
     }
 
     #[test]
-    fn the_longest_name_of_a_scale_is_broken_not_cut() {
-        // VI7 half-way through a bar, on its way to ii.
-        let bars = "Bb6 G7 | Cm7 F7 | Bb6 G7 | Cm7 F7";
-        let mut chart = Chart::from_bars(bars, "4/4".parse().unwrap()).unwrap();
-        chart.key = "Bb".parse().unwrap();
-        let wishes = Wishes::plain(1, 1, Options::default());
-        let session = Session::new(chart, wishes).unwrap();
-        let (chorus, understood) = (session.chorus(1), session.understood(1));
-        let share = Pages::new(Paper::A4).width() / 4.0;
-        let cells = cells(chorus, understood, &chorus.bars[0], 0.0..share);
-        assert_eq!(cells[0].scale, ["major"]);
-        assert_eq!(cells[1].function, ["VI7 (V7/ii)"]);
-        assert_eq!(cells[1].scale, ["half-whole", "diminished"]);
+    fn exercises_go_through_the_form_and_begin_again() {
+        let blues = "F7 | Bb7 | F7 | F7 | Bb7 | Bb7 | F7 | D7 | Gm7 | C7 | F7 | C7";
+        let music = one_chorus(&session(blues, 3), 1);
+        assert_eq!(lengths(&music).collect::<Vec<_>>(), [12, 8, 4]);
+        let places = |bars: usize| (0..4).map(|index| place(&music, index, bars)).collect();
+        let places: [Vec<Range<usize>>; 3] = [12, 8, 4].map(places);
+        assert_eq!(places[0], [0..12, 0..12, 0..12, 0..12]);
+        assert_eq!(places[1], [0..8, 4..12, 0..8, 4..12]);
+        assert_eq!(places[2], [0..4, 4..8, 8..12, 0..4]);
+    }
+
+    #[test]
+    fn a_lesson_of_any_level_has_a_page_for_each_of_its_last_three_levels() {
+        let head = LessonHead {
+            teacher: Some("Week 1"),
+            about: "In C.",
+        };
+        for (level, count) in [(1, 2), (2, 3), (3, 4), (4, 4), (6, 4)] {
+            for (bars, tablature) in [("C6", false), ("Dm7 | G7 | C6 | A7", true)] {
+                let session = session(bars, level);
+                let show = ShownBesides {
+                    tablature,
+                    ..ShownBesides::default()
+                };
+                let made = lesson(&session, head, Paper::Letter, show).unwrap();
+                assert_eq!(made.pages.len(), count, "{bars}, level {level}");
+                assert!(made.words.contains("a note to write"));
+                assert!(!made.answers_words.contains("a note to write"));
+            }
+        }
     }
 }

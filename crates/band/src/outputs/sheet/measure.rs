@@ -182,8 +182,9 @@ impl Music {
 }
 
 impl Music {
-    /// The same music with its approach notes left out, for a student to write; those under a beam stay.
-    pub fn blanked(&self) -> Music {
+    /// The same music with some of its notes, by their index, left out for a student to write; those under a
+    /// beam stay.
+    pub fn blanked(&self, left_out: impl Fn(usize) -> bool) -> Music {
         let mut music = self.clone();
         let mut signs = Accidentals::new(0);
         for measure in &mut music.measures {
@@ -194,8 +195,7 @@ impl Music {
                 let Some(head) = &mut event.note else {
                     continue;
                 };
-                let note = &music.notes[head.index];
-                head.blank = is_plain && (note.role.is_approach() || note.approach.is_some());
+                head.blank = is_plain && left_out(head.index);
                 // What is left out tells nothing by its sign, and leaves the signs of others as they need to be.
                 head.sign = match head.blank || head.tied_back {
                     true => None,

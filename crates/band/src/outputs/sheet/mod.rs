@@ -5,6 +5,7 @@
 //! practice [`page`]; [`lesson`] puts a whole lesson on paper.
 
 pub mod accidental;
+pub mod analysed;
 pub mod comp;
 pub mod engrave;
 pub mod harmony;

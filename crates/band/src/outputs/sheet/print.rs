@@ -234,6 +234,13 @@ pub fn add_music(pages: &mut Pages, music: &Music, show: ShownBesides) {
     }
 }
 
+/// Height of all lines of some music, with the gap after each.
+pub fn music_height(width: f64, music: &Music, show: ShownBesides) -> f64 {
+    let lines = break_lines(width, music, show).into_iter();
+    let heights = lines.map(|line| MusicLine::new(music, line, show).height());
+    heights.map(|height| height + BETWEEN_LINES).sum()
+}
+
 /// Which bars stand on which line.
 fn break_lines(width: f64, music: &Music, show: ShownBesides) -> Vec<Range<usize>> {
     let bars = engraved(music, 0..music.measures.len(), show);

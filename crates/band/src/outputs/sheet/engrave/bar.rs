@@ -150,7 +150,8 @@ impl<'a> EngravedBar<'a> {
             |string: usize| (string as f64 - 1.0 - (count as f64 - 1.0) / 2.0) * STRING_GAP;
         // The lines leave room for the figures.
         let mut gaps: Vec<Vec<(f64, f64)>> = vec![Vec::new(); count];
-        for (event, head) in self.struck() {
+        // What is left out on the staff is left out here, too.
+        for (event, head) in self.struck().filter(|(_, head)| !head.blank) {
             let place = tablature.places[head.index];
             let fret = match head.ghost {
                 true => "x".to_owned(),
