@@ -1,10 +1,12 @@
-"""What `completions` and `man` print, given to the programs it is meant for: bash and groff."""
+"""What `completions` and `man` print, given to the programs it is meant for: bash and groff; and what long work says."""
 
 import os
+import re
 import shutil
 import subprocess
 
 import pytest
+from conftest import ROOT
 
 SHELLS = ["bash", "elvish", "fish", "powershell", "zsh"]
 
@@ -54,3 +56,13 @@ def test_man_shows_the_page(endpin, tmp_path):
     done = subprocess.run(["man", "-l", page], capture_output=True, env=settings, check=True)
     assert done.stderr == b""
     assert b"endpin" in done.stdout and b"COMMANDS" in done.stdout
+
+
+def test_long_work_says_how_far_it_is_where_there_is_no_terminal(program):
+    asked = [program, "explain", ROOT / "scenarios/breakwater-blues.toml", "--choruses"]
+    said = [subprocess.run([*asked, count], check=True, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True).stderr for count in ["1", "2000"]]
+    assert said[0] == ""
+    lines = said[1].splitlines()
+    assert lines and all(re.fullmatch(r"making choruses: \d+% done, about \d+ \w+ left", line) for line in lines), lines
+    shares = [int(re.search(r"\d+", line)[0]) for line in lines]
+    assert shares == sorted(shares)

@@ -57,3 +57,4 @@ pub mod live;
 pub mod outputs;
 pub mod performance;
 pub mod players;
+pub mod progress;

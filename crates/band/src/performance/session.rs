@@ -16,6 +16,7 @@ use crate::{
         comp::{self, ChorusComp, CompAttack, CompOptions},
         random_streams::{Purpose, stream, weighted},
     },
+    progress::Progress,
 };
 use endpin_theory::{
     Chart, Chorus, Feel, Palette, Scale, Understood, analyse,
@@ -25,6 +26,7 @@ use endpin_walker::{
     ChorusLine, Development, LineNote, Options, Plan, Tablature, Walker,
     pins::{Bars, Hold},
 };
+use rayon::prelude::*;
 use std::{fmt, ops::Range};
 
 /// What is asked of a performance.
@@ -128,6 +130,7 @@ pub struct Session {
     walker: Walker,
     /// For each turn of the plan, what its chords mean.
     understood: Vec<Vec<Understood>>,
+    progress: Option<Progress>,
 }
 
 impl Session {
@@ -195,7 +198,18 @@ impl Session {
             wishes,
             walker,
             understood,
+            progress: None,
         })
+    }
+
+    /// Shows how far it is, where every chorus gets a comp so many times.
+    pub fn showing_progress(self, comps: usize) -> Session {
+        let Range { start, end } = self.wishes.choruses;
+        let steps = u64::from(end.saturating_sub(start)) * comps as u64;
+        Session {
+            progress: Some(Progress::of("making choruses", steps)),
+            ..self
+        }
     }
 
     /// The chart as written.
@@ -314,6 +328,7 @@ impl Session {
             // The student is left alone until the bar that leads back.
             trade.is_none_or(|trade| !trade.is_students || trade.is_last)
         });
+        self.progress.iter().for_each(Progress::step);
         comp
     }
 
@@ -324,7 +339,7 @@ impl Session {
     pub fn perform(&self) -> Result<Made<'_>, Failure> {
         let choruses: Vec<(ChorusLine, ChorusComp)> = self
             .lines()?
-            .into_iter()
+            .into_par_iter()
             .map(|line| {
                 let comp = self.comp(&line);
                 (line, comp)
@@ -422,12 +437,17 @@ impl Made<'_> {
                 palette: Some(palette),
                 ..self.session.wishes.comp
             };
-            let lines = self.choruses.iter().map(|(line, _)| line);
-            lines
-                .map(|line| {
-                    let comp = self.session.comp_as(line, &options);
-                    collisions::rate(self.session.chorus(line.chorus), line, &comp)
-                })
+            let rate = |line: &ChorusLine| {
+                let comp = self.session.comp_as(line, &options);
+                collisions::rate(self.session.chorus(line.chorus), line, &comp)
+            };
+            let rated: Vec<Collisions> = self
+                .choruses
+                .par_iter()
+                .map(|(line, _)| rate(line))
+                .collect();
+            rated
+                .into_iter()
                 .fold(Collisions::default(), Collisions::and)
         };
         let palettes = Palette::ALL.into_iter();

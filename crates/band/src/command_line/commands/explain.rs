@@ -17,7 +17,7 @@ use crate::{
     },
     players::comp::CompAttack,
 };
-use endpin_theory::{Chord, Key, Spelling};
+use endpin_theory::{Chord, Key, Palette, Spelling};
 use endpin_walker::{ChorusLine, LineNote, Tablature, Weights};
 use std::{path::PathBuf, process::ExitCode};
 
@@ -54,7 +54,10 @@ pub fn run(args: &ExplainArgs) -> Result<ExitCode, Failure> {
         destination::print(&Weights::default().template())?;
         return Ok(ExitCode::SUCCESS);
     }
+    // As it is played, and under each palette.
+    let comps = 1 + Palette::ALL.len();
     let session = args.performance.session(args.chart.as_deref())?;
+    let session = session.showing_progress(comps);
     let made = session.perform()?;
     let shown = if let Some(signs) = args.json {
         signs.of(&LineReport::new(&session, &made).with_comp(&made))

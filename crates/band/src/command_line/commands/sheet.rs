@@ -204,7 +204,7 @@ pub fn run(args: &SheetArgs) -> Result<ExitCode, Failure> {
     if format == SheetFormat::Html {
         page::fits(&chart, &wishes)?;
     }
-    let session = Session::new(chart_at_level(chart, &wishes.line), wishes)?;
+    let session = Session::new(chart_at_level(chart, &wishes.line), wishes)?.showing_progress(1);
     match &answers {
         Some(answers) => {
             let (asked, told) = written_lesson(args, format, &session)?;

@@ -85,7 +85,7 @@ pub fn run(args: &WriteArgs) -> Result<ExitCode, Failure> {
     let file = args.output.clone();
     let file = file.unwrap_or_else(|| destination::named_after(chart, ".mid"));
     destination::report_apart(args.report.as_deref(), [chart, Some(&file)])?;
-    let session = args.performance.session(chart)?;
+    let session = args.performance.session(chart)?.showing_progress(1);
     let part_file = |folder: &Path, part: PartName| match sound {
         Some(format) => folder.join(part_name(&file, part, format)),
         None => {

@@ -17,8 +17,8 @@ use crate::{
         midi_file::{self, TrackLayout},
         origin::fingerprint,
     },
+    progress::Progress,
 };
-use indicatif::{ProgressBar, ProgressStyle};
 use rayon::prelude::*;
 use serde::Serialize;
 use std::{
@@ -311,7 +311,7 @@ impl Folder {
         })
     }
 
-    /// Does something for every question on all cores, with a bar of progress on a terminal.
+    /// Does something for every question on all cores, showing how far it is.
     ///
     /// # Errors
     /// The first failure.
@@ -321,19 +321,12 @@ impl Folder {
         what: &'static str,
         job: impl Fn(&Question) -> Result<(), Failure> + Sync,
     ) -> Result<(), Failure> {
-        // Standard error only, and only if it is a terminal.
-        let bar = ProgressBar::new(questions.len() as u64);
-        if let Ok(style) = ProgressStyle::with_template("{msg} {wide_bar} {pos}/{len}") {
-            bar.set_style(style);
-        }
-        bar.set_message(what);
-        let done = questions.par_iter().try_for_each(|question| {
+        let progress = Progress::of(what, questions.len() as u64);
+        questions.par_iter().try_for_each(|question| {
             job(question)?;
-            bar.inc(1);
+            progress.step();
             Ok(())
-        });
-        bar.finish_and_clear();
-        done
+        })
     }
 
     /// Writes a file of the set, unless it is there with this content; says whether it was written.
