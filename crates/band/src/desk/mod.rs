@@ -86,10 +86,10 @@ async fn answer(State(desk): State<Arc<Desk>>, request: Request<Body>) -> Respon
 
 /// Done when the program is told to end. Browsers keep connections open, so those that are idle do not hold it up.
 fn stop_signal() -> Result<impl Future<Output = ()> + Send + 'static, Failure> {
-    let problem = |error| Failure::output(format!("cannot watch for signals: {error}"));
     #[cfg(unix)]
     {
         use tokio::signal::unix::{SignalKind, signal};
+        let problem = |error| Failure::output(format!("cannot watch for signals: {error}"));
         let mut interrupted = signal(SignalKind::interrupt()).map_err(problem)?;
         let mut ended = signal(SignalKind::terminate()).map_err(problem)?;
         let mut hung_up = signal(SignalKind::hangup()).map_err(problem)?;
@@ -108,7 +108,6 @@ fn stop_signal() -> Result<impl Future<Output = ()> + Send + 'static, Failure> {
     }
     #[cfg(not(unix))]
     {
-        let _ = problem;
         Ok(async {
             let _ = tokio::signal::ctrl_c().await;
         })

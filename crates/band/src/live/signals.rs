@@ -13,6 +13,7 @@ use super::display::Display;
 use super::play::Remote;
 
 /// What signals act on, once it is there.
+#[cfg_attr(not(unix), allow(dead_code))]
 #[derive(Clone)]
 struct Tied {
     remote: Remote,
