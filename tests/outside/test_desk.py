@@ -10,7 +10,9 @@ import subprocess
 import time
 import tomllib
 
+import numpy as np
 import pytest
+import soundfile
 from desk_server import Desk, desk  # noqa: F401 (desk is a fixture)
 
 BLUES = "Quay Blues\nkey: F\ntempo: 120\n| F7 | Bb7 | F7 | % |\n| Bb7 | % | F7 | D7b9 |\n| Gm7 | C7 | F7 D7 | Gm7 C7 |\n"
@@ -241,14 +243,29 @@ def test_killed_at_any_moment_a_chart_is_whole(program, tmp_path):
 
 def test_a_line_is_what_the_same_command_makes(desk, report):
     (desk.folder / "same.txt").write_text(BLUES, encoding="utf-8")
-    for asked in [{"keep": ["3.3=A2"], "refuse": ["5.2=C3"], "rest": ["8.2"], "seed": 3}, {"other": ["3-4", 3]}]:
+    (desk.folder / "alto.toml").write_text("[motion.second]\noctave_up = 1000\noctave_down = 1000\n", encoding="utf-8")
+    asks = [{"keep": ["3.3=A2"], "refuse": ["5.2=C3"], "rest": ["8.2"], "seed": 3}, {"other": ["3-4", 3]}]
+    asks += [{"loose": "inverted:20,passing"}, {"manner": "alto.toml", "seed": 2}]
+    for asked in asks:
         line = desk.ask("/line", {"name": "same.txt", "line": wishes(**asked)})["line"]
         words = line["command"].split()
         assert words[:3] == ["endpin", "explain", "same.txt"]
+        # The manner lies in the folder of the desk.
+        words = [str(desk.folder / word) if word == "alto.toml" else word for word in words]
         said = report(desk.folder / "same.txt", *words[3:])
         assert line["report"] == {name: value for name, value in said.items() if name in line["report"]}
         kept = [f"{note['bar']}.{note['beat']:g}={note['name']}" for note in said["notes"]]
         assert set(asked.get("keep", [])) <= set(kept) and not set(asked.get("refuse", [])) & set(kept)
+        if "manner" in asked or "loose" in asked:
+            usual = drawn(desk, seed=asked.get("seed", 1))["line"]
+            assert line["report"]["notes"] != usual["report"]["notes"]
+            # A manner prefers; a liberty allows more, and is taken from the second chorus on.
+            more = int(line["count"]["exact"].replace(",", "")) - int(usual["count"]["exact"].replace(",", ""))
+            assert more > 0 if "loose" in asked else more == 0
+    listed = desk.ask("/charts", {})
+    assert listed["manners"] == ["alto.toml"] and "alto.toml" not in listed["charts"]
+    for bad in [{"loose": "inverted:200"}, {"loose": "nothing"}, {"manner": "same.txt"}, {"manner": "../alto.toml"}, {"manner": "no.toml"}]:
+        desk.ask("/line/count", wishes(**bad), 422)
 
 
 def test_a_plain_chart_is_read_by_every_command(desk, endpin, program):
@@ -335,6 +352,31 @@ def test_a_recording_made_here_is_judged_by_the_beats_that_were_heard(desk, endp
         timing = json.loads(answer)["verdict"]["timing"]
         print(late, timing["mean_ms"])
         assert timing["start"] == "click" and abs(timing["mean_ms"] - late) < 25
+
+
+KINDS = ["sheet", "tab", "page", "midi", "minus", "musicxml", "changes", "sound", "playalong"]
+
+
+def test_what_is_handed_out_has_the_mark_of_our_files_and_is_heard(desk):
+    """The mark is FNV-1a of the title (draft-eastlake-fnv); levels are those that libsndfile reads."""
+    asked = {"line": wishes(keep=["3.3=A2"]), "choruses": 1, "what": KINDS, "class": False}
+    files = desk.ask("/hand-out", asked)["sets"][0]["files"]
+    assert len(files) == len(KINDS)
+    mark = 0xCBF29CE484222325
+    for byte in b"Quay Blues":
+        mark = (mark ^ byte) * 0x100000001B3 % 2**64
+    for name in files:
+        assert f"made-by-endpin:{mark:016x}".encode() in (desk.folder / "handed-out" / name).read_bytes(), name
+    status, headers, body = desk.request("GET", "/out/quay-blues.flac", headers={"Cookie": desk.cookie})
+    assert status == 200 and headers["Content-Type"] == "audio/flac" and body.startswith(b"fLaC")
+    both, rate = soundfile.read(desk.folder / "handed-out/quay-blues.flac")
+    without, _ = soundfile.read(desk.folder / "handed-out/quay-blues-without-bass.flac")
+    # Twelve bars at 120 and the ending; the bass is what lies below 100 Hz.
+    assert 24 < len(both) / rate < 32 and abs(without).max() > 0.1
+    low = [abs(np.fft.rfft(sound.mean(axis=1)))[: int(100 * len(sound) / rate)].mean() for sound in (both, without)]
+    assert low[0] > 3 * low[1]
+    steps = desk.ask("/changes", wishes())
+    assert steps["format"] == "endpin-changes/1" and len(steps["steps"]) == 6
 
 
 def test_what_was_handed_out_stands_apart_and_alone(desk):

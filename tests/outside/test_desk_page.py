@@ -152,7 +152,7 @@ def test_a_week_at_the_desk(opened, desk, report, endpin, tmp_path):
     assert min(event["ahead"] for event in heard) > 0
 
     # Handed out to a class of three.
-    page.click("#hand-out summary")
+    page.click("#hand-out summary:text-is(\"The class\")")
     page.fill("#class", "Ada: key Bb, level 2\nBo: level 3, on double-bass\nCy\n")
     page.check("#what [value=midi]")
     page.click("#hand-class")
@@ -255,6 +255,61 @@ def test_other_ways_and_bars_as_others(opened, desk):
     redrawn(page, lambda: press(page, "Play these over and over") or page.click("#anew"))
     assert page.is_visible("#unloop")
     page.click("#play")
+
+
+def test_liberties_and_manner_are_in_the_address_and_the_command(opened, desk):
+    (desk.folder / "quay-blues.txt").write_text(BLUES, encoding="utf-8")
+    (desk.folder / "alto.toml").write_text("[motion.second]\noctave_up = 1000\n", encoding="utf-8")
+    page = opened("&chart=quay-blues.txt")
+    page.click("#more summary")
+    before = count(page)
+    redrawn(page, lambda: page.select_option("[data-liberty=passing]", "20"))
+    redrawn(page, lambda: page.select_option("[data-liberty=repeated]", "free"))
+    assert count(page) > before
+    redrawn(page, lambda: page.select_option("#manner", "alto.toml"))
+    assert "--loose=passing:20,repeated --weights alto.toml" in page.text_content("#command")
+    page.reload()
+    ready(page)
+    assert [page.input_value(f"[data-liberty={name}]") for name in ("passing", "repeated", "leaning")] == ["20", "free", ""]
+    assert page.input_value("#manner") == "alto.toml"
+    # A ladder is shown before it is handed out, and its sound is heard here.
+    page.click("#ladder summary")
+    page.wait_for_selector("#ladder li")
+    assert page.locator("#ladder li").count() == 6 and "becomes" in page.locator("#ladder li").first.inner_text()
+    for kind in ("sheet", "page"):
+        page.uncheck(f"#what [value={kind}]")
+    page.check("#what [value=playalong]")
+    page.click("#hand-all")
+    page.wait_for_selector("#sets audio", timeout=120_000)
+    play = "document.querySelector('#sets audio').play().then(() => 'heard', problem => problem.name)"
+    assert page.evaluate(play) == "heard"
+
+
+@pytest.mark.alone
+def test_bars_are_traded_and_left_to_the_student(opened, desk):
+    (desk.folder / "quay-blues.txt").write_text(BLUES, encoding="utf-8")
+    page = opened("&chart=quay-blues.txt")
+
+    def bars(last):
+        """The bars in which each part sounds, up to one."""
+        page.evaluate("window.heard.length = 0")
+        page.click("#play")
+        until(page, f"window.heard.some(event => event.bar > {last})", timeout=60)
+        page.click("#play")
+        heard = [event for event in page.evaluate("window.heard") if event.get("bar", 99) <= last]
+        return {part: {event["bar"] for event in heard if event["part"] == part} for part in ("bass", "comp", "time")}
+
+    page.click("#hear summary")
+    page.uncheck("#count-in")
+    page.eval_on_selector("#tempo", "range => { range.value = 400; range.dispatchEvent(new Event('input')); }")
+    page.select_option("#trade", "2")
+    traded = bars(8)
+    assert traded["bass"] == {1, 2, 5, 6} and traded["time"] == set(range(1, 9))
+    # The chords are away in the student's bars but the last, which leads back.
+    assert not traded["comp"] & {3, 7}
+    page.select_option("#trade", "0")
+    page.select_option("#silence", "2 4")
+    assert bars(8)["time"] == {1, 2, 5, 6}
 
 
 def test_two_windows_tell_of_one_another(opened, desk):

@@ -7,6 +7,7 @@ use crate::{
     failure::{Failure, shown},
     outputs::destination,
 };
+use endpin_walker::Weights;
 use serde::Serialize;
 use std::{
     fs,
@@ -68,8 +69,20 @@ impl Folder {
                 is_chart.then(|| (metadata.modified().unwrap_or(SystemTime::UNIX_EPOCH), name))
             })
             .collect();
+        let manners = self.manners();
+        charts.retain(|(_, name)| !manners.contains(name));
         charts.sort_by(|a, b| b.0.cmp(&a.0).then_with(|| a.1.cmp(&b.1)));
         charts.into_iter().map(|(_, name)| name).collect()
+    }
+
+    /// The names of the files of learnt weights: TOML that is a table of them and no chart.
+    pub fn manners(&self) -> Vec<String> {
+        let names = self.names().into_iter();
+        let is_manner = |name: &String| {
+            let text = || self.text(name).unwrap_or_default();
+            is_plain_name(name) && name.ends_with(".toml") && is_manner(&text())
+        };
+        names.filter(is_manner).collect()
     }
 
     /// The names of all plain files, in order.
@@ -112,8 +125,16 @@ impl Folder {
         if !is_chart_name(name) {
             return Err(Failure::input("there is no such chart on this desk"));
         }
+        self.text(name)
+    }
+
+    /// The text of a file.
+    ///
+    /// # Errors
+    /// No such file, or one that is no text.
+    pub fn text(&self, name: &str) -> Result<String, Failure> {
         String::from_utf8(self.read(name)?)
-            .map_err(|_| Failure::input(format!("{name} is not text, so it is not a chart")))
+            .map_err(|_| Failure::input(format!("{name} is not text")))
     }
 
     /// Keeps a chart: a new one under a name after its title, one that is there only if it still holds what it
@@ -188,6 +209,12 @@ pub fn is_plain_name(name: &str) -> bool {
         && name.chars().all(plain)
         && name.starts_with(char::is_alphanumeric)
         && name.ends_with(char::is_alphanumeric)
+}
+
+/// Whether a text has weights, and nothing else.
+fn is_manner(text: &str) -> bool {
+    let says_something = |line: &str| !matches!(line.trim().chars().next(), None | Some('#'));
+    text.lines().any(says_something) && Weights::parse(text).is_ok()
 }
 
 fn is_chart_name(name: &str) -> bool {

@@ -5,31 +5,17 @@ use super::{
     Desk, came_back,
     class_list::{self, Student},
     folder::{Folder, named_after},
+    handed_files::{self, Kind},
     line_view::{LineWishes, json},
 };
 use crate::{
     failure::Failure,
-    outputs::{
-        ear::{
-            export,
-            kind::QuestionKind,
-            page as questions,
-            record::now,
-            set::{Ask, Maker},
-            sound::With,
-        },
-        json::to_json,
-        midi_file::{self, TrackLayout},
-        sheet::{
-            engrave::ShownBesides,
-            measure::Music,
-            musicxml, page, pdf,
-            print::{self, Paper},
-        },
+    outputs::ear::{
+        audio::{AudioFormat, Studio},
+        record::now,
     },
     performance::session::Session,
 };
-use endpin_walker::Level;
 use serde::{Deserialize, Serialize, de::DeserializeOwned};
 use std::ops::RangeInclusive;
 
@@ -46,32 +32,13 @@ pub const CLASS: &str = "class.list";
 #[derive(Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct HandOut {
-    line: LineWishes,
+    /// The line.
+    pub line: LineWishes,
     /// How many choruses.
     choruses: u32,
     what: Vec<Kind>,
     /// Whether each student of the class gets one.
     class: bool,
-}
-
-/// What can be handed out.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
-#[serde(rename_all = "lowercase")]
-enum Kind {
-    /// A sheet on paper.
-    Sheet,
-    /// The same with tablature.
-    Tab,
-    /// A practice page.
-    Page,
-    /// The band as a MIDI file.
-    Midi,
-    /// The band without the bass.
-    Minus,
-    /// Notation for other programs.
-    Musicxml,
-    /// Questions for the ear, and their key.
-    Questions,
 }
 
 /// Somebody's set.
@@ -105,10 +72,6 @@ struct Made {
 const FORMAT: &str = "endpin-desk/1";
 /// Most choruses that are handed out at once.
 const CHORUSES: RangeInclusive<u32> = 1..=24;
-/// Questions of a set; levels of their lines.
-const QUESTIONS: usize = 12;
-const QUESTION_LEVELS: RangeInclusive<u8> = 3..=5;
-
 /// The folder of what is handed out.
 ///
 /// # Errors
@@ -182,6 +145,9 @@ pub fn make(desk: &Desk, asked: &HandOut) -> Result<Vec<u8>, Failure> {
             CHORUSES.end()
         )));
     }
+    let is_heard = asked.what.iter().any(|kind| kind.is_sound());
+    let studio = || Studio::of_machine(None, AudioFormat::Flac).map_err(Failure::input);
+    let studio = is_heard.then(studio).transpose()?;
     let students = match asked.class {
         true => class_list::read(&String::from_utf8_lossy(
             &desk.folder.read(CLASS).unwrap_or_default(),
@@ -199,7 +165,7 @@ pub fn make(desk: &Desk, asked: &HandOut) -> Result<Vec<u8>, Failure> {
     for student in &students {
         match set(asked, student) {
             Ok((session, kept)) => {
-                let files = write(&folder, asked, student, &session)?;
+                let files = write(&folder, asked, student, &session, studio.as_ref())?;
                 let chart = session.chart().title.clone();
                 let level = session.wishes().line.level;
                 let without = if kept {
@@ -254,14 +220,11 @@ fn set(asked: &HandOut, student: &Student) -> Result<(Session, bool), Failure> {
         && wishes.refuse.is_empty()
         && wishes.rest.is_empty()
         && wishes.other.is_none());
-    let undecided = LineWishes {
-        keep: Vec::new(),
-        refuse: Vec::new(),
-        rest: Vec::new(),
-        other: None,
-        ..wishes
-    };
-    Ok((undecided.session(asked.choruses)?, !decided))
+    for decisions in [&mut wishes.keep, &mut wishes.refuse, &mut wishes.rest] {
+        decisions.clear();
+    }
+    wishes.other = None;
+    Ok((wishes.session(asked.choruses)?, !decided))
 }
 
 /// Writes the files of a set; their names.
@@ -270,6 +233,7 @@ fn write(
     asked: &HandOut,
     student: &Student,
     session: &Session,
+    studio: Option<&Studio>,
 ) -> Result<Vec<String>, Failure> {
     let stem = match &*student.name {
         "" => named_after(&session.chart().title),
@@ -281,102 +245,13 @@ fn write(
     };
     let mut files = Vec::new();
     for &kind in &asked.what {
-        for (ending, bytes) in bytes(kind, session)? {
+        for (ending, bytes) in handed_files::bytes(kind, session, studio)? {
             let name = format!("{stem}{ending}");
             folder.write(&name, &bytes)?;
             files.push(name);
         }
     }
     Ok(files)
-}
-
-/// The files of one kind: the ends of their names, and what they hold.
-fn bytes(kind: Kind, session: &Session) -> Result<Vec<(&'static str, Vec<u8>)>, Failure> {
-    let (chart, wishes) = (session.chart(), session.wishes());
-    let about = format!(
-        "In {}, {}, {} quarter notes a minute. Level {}.",
-        chart.key, chart.meter, chart.tempo, wishes.line.level
-    );
-    Ok(match kind {
-        Kind::Page => vec![(".html", page::write(session, &about)?)],
-        Kind::Midi => vec![(
-            ".mid",
-            midi_file::bytes(&session.perform()?.score(), TrackLayout::Tracks),
-        )],
-        Kind::Minus => {
-            let mut score = session.perform()?.score();
-            let bass = crate::performance::score::PartName::Bass;
-            score.parts.retain(|part| part.name != bass);
-            vec![(
-                "-without-bass.mid",
-                midi_file::bytes(&score, TrackLayout::Tracks),
-            )]
-        }
-        Kind::Questions => question_pages(session)?,
-        Kind::Sheet | Kind::Tab | Kind::Musicxml => {
-            let made = session.perform()?;
-            let played = made.played();
-            let ending = made.ending.as_ref().map(|(note, _)| note);
-            let music = Music::new(&played, ending, true, &wishes.line.hand);
-            let tablature = kind == Kind::Tab;
-            if kind == Kind::Musicxml {
-                let contents = musicxml::Contents {
-                    tablature: false,
-                    fingers: false,
-                    marks: true,
-                };
-                return Ok(vec![(".musicxml", musicxml::write(&music, None, contents))]);
-            }
-            let show = ShownBesides {
-                marks: true,
-                tablature,
-                fingers: false,
-            };
-            let pages = print::pages(&music, &about, Paper::A4, show);
-            let ending = if tablature { "-tab.pdf" } else { ".pdf" };
-            vec![(
-                ending,
-                pdf::document(&music.title, &pages, Paper::A4.spaces()),
-            )]
-        }
-    })
-}
-
-fn question_pages(session: &Session) -> Result<Vec<(&'static str, Vec<u8>)>, Failure> {
-    let wishes = session.wishes();
-    let level = wishes.line.level.number();
-    let level = level.clamp(*QUESTION_LEVELS.start(), *QUESTION_LEVELS.end());
-    let mut ask = Ask {
-        charts: vec![session.chart().clone()],
-        tonics: Vec::new(),
-        kinds: QuestionKind::among(&[]),
-        count: QUESTIONS,
-        seed: wishes.seed,
-        level: Level::try_from(level).map_err(Failure::input)?,
-        range: wishes.line.range,
-        tempo: None,
-        with: With {
-            comp: true,
-            time: true,
-        },
-    };
-    ask.kinds = Maker::new(&ask).map_err(Failure::input)?.possible();
-    let set = Maker::new(&ask)
-        .and_then(|maker| maker.set())
-        .map_err(Failure::input)?;
-    let title = format!("{}: questions for the ear", session.chart().title);
-    let key = export::answers(&set, &ask);
-    Ok(vec![
-        (KEY, to_json(&key).into_bytes()),
-        (
-            "-questions.html",
-            questions::questions(&set, &title).into_bytes(),
-        ),
-        (
-            "-answers.html",
-            questions::answers(&set, &title).into_bytes(),
-        ),
-    ])
 }
 
 /// A page of links to the sets of a class; its name.

@@ -1,5 +1,6 @@
 //! A line over a chart, narrowed by what is kept: drawn, engraved and counted for the page.
 
+use super::folder::Folder;
 use crate::{
     command_line::commands::chart::grouped,
     failure::Failure,
@@ -11,7 +12,7 @@ use crate::{
 };
 use endpin_theory::{Chart, Feel, chart::plain};
 use endpin_walker::{
-    Arc, Instrument, Level, Options,
+    Arc, Instrument, Level, Loose, Options, Weights,
     instrument::Hand,
     pins::{Avoid, BarBeat, Bars, Pin},
     rules::{self, Conditions},
@@ -45,6 +46,13 @@ pub struct LineWishes {
     /// Beats rested on, `4.3`.
     #[serde(default)]
     pub rest: Vec<String>,
+    /// Liberties, as `--loose` has them.
+    pub loose: Option<String>,
+    /// A file of learnt weights in the folder of the desk.
+    pub manner: Option<String>,
+    /// What it holds, once it was read.
+    #[serde(skip)]
+    weights: Option<Weights>,
     /// Bars to play another way, all else as it is, and which way, from 1.
     pub other: Option<(String, u32)>,
 }
@@ -70,6 +78,20 @@ impl LineWishes {
         })
     }
 
+    /// Reads the manner, if there is one, from the folder.
+    ///
+    /// # Errors
+    /// No such file, or one that holds no weights.
+    pub fn read_manner(&mut self, folder: &Folder) -> Result<(), Failure> {
+        if let Some(name) = &self.manner {
+            let text = folder.text(name)?;
+            let weights = Weights::parse(&text);
+            self.weights =
+                Some(weights.map_err(|error| Failure::input(format!("{name}: {error}")))?);
+        }
+        Ok(())
+    }
+
     /// The chart with all that is asked.
     ///
     /// # Errors
@@ -87,15 +109,31 @@ impl LineWishes {
             )));
         }
         let chart = chart_at_level(chart, &line);
+        let first = self.first_chorus();
         let mut wishes = Wishes::plain(self.seed, choruses, line);
+        wishes.choruses = first..first + choruses;
         if let Some((bars, way)) = &self.other {
             let bars: Bars = bars.parse().map_err(Failure::input)?;
             let way = (*way).clamp(1, MOST_WAYS);
             wishes.vary = Some(bars);
             wishes.way = Some(way);
-            wishes.choruses = 1..2;
+            wishes.choruses = first..first + 1;
         }
         Session::new(chart, wishes)
+    }
+
+    /// The chorus that is shown: liberties are taken after the first.
+    fn first_chorus(&self) -> u32 {
+        match self.loose {
+            Some(_) => 2,
+            None => 1,
+        }
+    }
+
+    /// How many lines the shown chorus has.
+    fn count(&self, session: &Session) -> String {
+        let count = session.walker().count_in(self.first_chorus());
+        count.to_string()
     }
 
     /// The lowest and the highest key of the line.
@@ -123,7 +161,20 @@ impl LineWishes {
             Some(feel) => Some(feel.parse::<Feel>().map_err(Failure::input)?),
             None => None,
         };
+        let loose: Loose = match &self.loose {
+            Some(text) => text.parse().map_err(Failure::input)?,
+            None => Loose::default(),
+        };
+        let weights = match (&self.manner, self.weights) {
+            (Some(name), None) => {
+                return Err(Failure::input(format!("{name} was not read")));
+            }
+            (_, weights) => weights.unwrap_or_default(),
+        };
         Ok(Options {
+            weights,
+            loose: loose.liberties,
+            shares: loose.shares,
             level: Level::try_from(self.level).map_err(Failure::input)?,
             feel,
             range: range.map_err(Failure::input)?,
@@ -142,10 +193,13 @@ impl LineWishes {
 
     /// The same as a command.
     fn command(&self, chart: &str) -> String {
-        let mut words = vec!["endpin explain".to_owned(), chart.to_owned()];
+        let mut words = vec!["endpin explain".to_owned(), as_one_word(chart)];
         match &self.other {
             Some((bars, way)) => words.push(format!("--vary {bars} --way {way}")),
             None => words.push("--choruses 1".to_owned()),
+        }
+        if self.loose.is_some() {
+            words.push(format!("--from {}", self.first_chorus()));
         }
         words.push(format!(
             "--arc flat --seed {} --level {}",
@@ -160,6 +214,9 @@ impl LineWishes {
         for (option, value) in options {
             words.extend(value.iter().map(|value| format!("{option} {value}")));
         }
+        words.extend(self.loose.iter().map(|loose| format!("--loose={loose}")));
+        let manner = self.manner.iter();
+        words.extend(manner.map(|name| format!("--weights {}", as_one_word(name))));
         let lists = [
             ("--pin", &self.keep),
             ("--avoid", &self.refuse),
@@ -169,6 +226,14 @@ impl LineWishes {
             words.extend(values.iter().map(|value| format!("{option} {value}")));
         }
         words.join(" ")
+    }
+}
+
+/// The name of a file, as a shell takes it.
+fn as_one_word(name: &str) -> String {
+    match name.contains(' ') {
+        true => format!("\"{name}\""),
+        false => name.to_owned(),
     }
 }
 
@@ -253,10 +318,7 @@ pub fn draw(wishes: &LineWishes, chart_name: &str) -> Result<Vec<u8>, Failure> {
         Ok(session) => session,
         Err(failure) => return no_line(wishes, &failure),
     };
-    let (made, count) = rayon::join(
-        || session.perform(),
-        || Count::of(&session.walker().count().to_string()),
-    );
+    let (made, count) = rayon::join(|| session.perform(), || Count::of(&wishes.count(&session)));
     let made = match made {
         Ok(made) => made,
         Err(failure) => return no_line(wishes, &failure),
@@ -287,7 +349,7 @@ pub fn draw(wishes: &LineWishes, chart_name: &str) -> Result<Vec<u8>, Failure> {
 /// Wishes that cannot be read.
 pub fn count(wishes: &LineWishes) -> Result<Vec<u8>, Failure> {
     let count = match wishes.session(1) {
-        Ok(session) => Count::of(&session.walker().count().to_string()),
+        Ok(session) => Count::of(&wishes.count(&session)),
         Err(_) => {
             wishes.options()?;
             Count::of("0")

@@ -12,6 +12,7 @@ pub mod class_list;
 pub mod door;
 pub mod folder;
 pub mod hand_out;
+pub mod handed_files;
 pub mod line_view;
 mod routes;
 pub mod take_in;

@@ -4,6 +4,7 @@ use super::{
     Desk, came_back,
     chart_view::{self, ChartView},
     hand_out::{self, HandOut},
+    handed_files,
     line_view::{self, LineWishes, json},
     take_in,
 };
@@ -25,6 +26,7 @@ use axum::{
     },
     response::Response,
 };
+use endpin_walker::Liberty;
 use serde::{Deserialize, de::DeserializeOwned};
 use serde_json::json as object;
 use std::sync::Arc;
@@ -33,7 +35,7 @@ use std::sync::Arc;
 const MOST_QUESTION: usize = super::folder::MOST_CHART * 2;
 /// What the page may do: load its own files, ask its own server, nothing else.
 const PAGE_POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; font-src 'self'; \
-                           connect-src 'self'; img-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
+                           connect-src 'self'; img-src data:; media-src 'self'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
 /// What a page that was handed out may do: what stands in it, apart from the desk and from all else.
 const SANDBOX_POLICY: &str = "sandbox allow-scripts; default-src 'none'; script-src 'unsafe-inline'; \
@@ -223,6 +225,7 @@ fn handed_out(desk: &Desk, name: &str) -> Answer {
         (".html", HTML),
         (".pdf", PDF),
         (".mid", "audio/midi"),
+        (".flac", "audio/flac"),
         (hand_out::KEY, JSON),
         (".musicxml", "application/vnd.recordare.musicxml+xml"),
     ];
@@ -285,6 +288,8 @@ fn ask(desk: &Desk, path: &str, question: &[u8]) -> Answer {
     let answered = match path {
         "/charts" => json(&object!({
             "charts": desk.folder.charts(),
+            "manners": desk.folder.manners(),
+            "liberties": Liberty::ALL.map(|liberty| object!({ "name": liberty.name(), "words": liberty.words() })),
             "forms": chart_view::FORMS.map(|(name, text)| object!({ "name": name, "text": text })),
         })),
         "/chart/open" => with(question, |OpenChart { name }| {
@@ -298,16 +303,26 @@ fn ask(desk: &Desk, path: &str, question: &[u8]) -> Answer {
         "/chart/move" => with(question, |MoveChart { text, key }| {
             json(&object!({ "text": chart_view::moved(&text, &key)? }))
         }),
-        "/line" => with(question, |DrawLine { name, line }| {
+        "/line" => with(question, |DrawLine { name, mut line }| {
+            line.read_manner(&desk.folder)?;
             line_view::draw(&line, name.as_deref().unwrap_or("CHART"))
         }),
-        "/line/count" => with(question, |line: LineWishes| line_view::count(&line)),
+        "/line/count" => with(question, |mut line: LineWishes| {
+            line.read_manner(&desk.folder)?;
+            line_view::count(&line)
+        }),
+        "/changes" => with(question, |asked: LineWishes| {
+            json(&handed_files::steps(asked.chart()?, asked.seed).report())
+        }),
         "/handed-out" => hand_out::shown(desk),
         "/class" => with(question, |OfText { text }| {
             hand_out::keep_class(desk, &text)
         }),
         "/answers" => with(question, |OfText { text }| came_back::answers(desk, &text)),
-        "/hand-out" => with(question, |asked: HandOut| hand_out::make(desk, &asked)),
+        "/hand-out" => with(question, |mut asked: HandOut| {
+            asked.line.read_manner(&desk.folder)?;
+            hand_out::make(desk, &asked)
+        }),
         TAKE => take_in::judge(desk, question),
         _ => {
             return Answer::problem(StatusCode::NOT_FOUND, "the desk does not know this request");

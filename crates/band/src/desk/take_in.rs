@@ -42,8 +42,9 @@ struct Over {
 pub fn judge(desk: &Desk, question: &[u8]) -> Result<Vec<u8>, Failure> {
     let line_end = question.iter().position(|&byte| byte == b'\n');
     let line_end = line_end.ok_or_else(|| Failure::input("no file was sent"))?;
-    let over: Over = serde_json::from_slice(&question[..line_end])
+    let mut over: Over = serde_json::from_slice(&question[..line_end])
         .map_err(|error| Failure::input(format!("this request cannot be read: {error}")))?;
+    over.line.read_manner(&desk.folder)?;
     let (chart, range) = played(desk, &over)?;
     let bench = Bench::new(chart, range);
     let name = printable_line(&over.file);

@@ -582,8 +582,13 @@ impl Walker {
         self.count_of(self.plan.first_turn())
     }
 
-    /// Those note sequences, the key that starts at each onset or [`Edge::SILENT`], unless there are more than
-    /// `most` that begin with one note.
+    /// The same for chorus `number`, from 1.
+    pub fn count_in(&self, number: u32) -> BigUint {
+        self.count_of(self.plan.turn_of(self.plan.place_of(number)))
+    }
+
+    /// Those note sequences of the first chorus, the key that starts at each onset or [`Edge::SILENT`], unless there are
+    /// more than `most` that begin with one note.
     pub fn list(&self, most: usize) -> Option<Vec<Vec<u8>>> {
         let lattice = self.all_lines(self.plan.first_turn())?;
         let even: Arc<Along> = Arc::new([1.0; 256]);

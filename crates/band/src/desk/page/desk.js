@@ -17,6 +17,8 @@ function fromAddress() {
     instrument: query.get("on") || "",
     lowest: query.get("low") || "",
     highest: query.get("high") || "",
+    loose: query.get("loose") || "",
+    manner: query.get("manner") || "",
     other: query.get("other") || "",
     decisions: query.getAll("d"),
   };
@@ -32,6 +34,8 @@ function toAddress(state) {
   put("on", state.instrument);
   put("low", state.lowest);
   put("high", state.highest);
+  put("loose", state.loose);
+  put("manner", state.manner);
   put("other", state.other);
   for (const decision of state.decisions) query.append("d", decision);
   const words = query.toString();
@@ -75,7 +79,8 @@ addEventListener("unhandledrejection", event => {
   byId("saved").textContent = event.reason.message;
 });
 
-const { charts, forms } = await ask("/charts", {});
+const { charts, forms, liberties, manners } = await ask("/charts", {});
+line.offer(liberties, manners);
 await chart.begin(charts, forms);
 await hand.begin();
 if (!desk.text) line.draw();

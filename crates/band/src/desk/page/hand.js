@@ -1,7 +1,7 @@
 // Handing out and taking in.
 
 import { Record } from "./record.js";
-import { ask, byId, make, Problem, signs } from "./server.js";
+import { ask, byId, chordSigns, make, Problem, signs } from "./server.js";
 
 export class Hand {
   constructor(line, hear) {
@@ -10,6 +10,7 @@ export class Hand {
     byId("hand-all").addEventListener("click", () => this.out(false));
     byId("hand-class").addEventListener("click", () => this.out(true));
     byId("class").addEventListener("change", () => this.keepClass());
+    byId("ladder").addEventListener("toggle", () => this.ladder());
     byId("take").addEventListener("change", event => event.target.files.length && this.take(event.target.files[0]));
     byId("code").addEventListener("input", event => event.target.value.trim() && this.mark(event.target.value, "The code"));
     document.addEventListener("dragover", event => {
@@ -61,12 +62,29 @@ export class Hand {
     this.show((await ask("/handed-out", {})).sets);
   }
 
+  // The steps to richer changes, before they are handed out.
+  async ladder() {
+    const list = byId("ladder").querySelector("ol");
+    if (!byId("ladder").open) return;
+    try {
+      const { steps, shortfall } = await ask("/changes", this.line.wishes());
+      list.replaceChildren(...steps.map(({ bar, was, is, name, why }) => make("li", {},
+        make("b", { text: `Bar ${bar}: ` }), `${was.map(chordSigns).join(" ")} becomes ${is.map(chordSigns).join(" ")}, ${name}. ${why}`)),
+      ...shortfall ? [make("li", { text: shortfall })] : []);
+    } catch (problem) {
+      list.replaceChildren(make("li", { text: problem.message }));
+    }
+  }
+
   // The last first.
   show(sets) {
     const day = new Intl.DateTimeFormat(undefined, { dateStyle: "medium", timeStyle: "short" });
     byId("sets").replaceChildren(...sets.toReversed().slice(0, 60).map(set => make("li", {},
       make("div", { text: `${day.format(new Date(set.when * 1000))}: ${set.chart}${set.student ? ` for ${set.student}` : ""}, in ${signs(set.about)}` }),
-      ...set.files.map(file => make("a", { text: file, href: `/out/${file}`, target: "_blank", rel: "noopener" })))));
+      ...set.files.flatMap(file => [
+        make("a", { text: file, href: `/out/${file}`, target: "_blank", rel: "noopener" }),
+        ...file.endsWith(".flac") ? [make("audio", { src: `/out/${file}`, controls: "", preload: "none", "aria-label": file })] : [],
+      ]))));
   }
 
   // By student, the last first, so that one sees how it goes over the weeks.

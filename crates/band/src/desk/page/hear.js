@@ -3,6 +3,8 @@
 import { Band, Player } from "./band.js";
 import { byId } from "./server.js";
 
+const NOBODY = new Set(), BASS = new Set(["bass"]), BASS_AND_CHORDS = new Set(["bass", "comp"]), EVERYBODY = new Set(["bass", "comp", "time"]);
+
 export class Hear {
   constructor() {
     this.band = new Band();
@@ -16,6 +18,7 @@ export class Hear {
     byId("count-in").addEventListener("change", event => { this.player.counts = event.target.checked; });
     byId("once").addEventListener("change", event => { this.player.goesOn = event.target.checked; });
     byId("keeping").addEventListener("change", event => { this.player.keeping = event.target.value; });
+    for (const id of ["trade", "silence"]) byId(id).addEventListener("change", () => this.rest());
     for (const box of document.querySelectorAll("[data-part]")) box.addEventListener("change", () => this.mute());
     this.mute();
     byId("hear").addEventListener("submit", event => event.preventDefault());
@@ -49,6 +52,17 @@ export class Hear {
   mute() {
     const silent = [...document.querySelectorAll("[data-part]")].filter(box => !box.checked).map(box => box.dataset.part);
     this.band.mute(new Set(silent));
+  }
+
+  // Who rests in a bar, by how many were played: everybody, where the time is left to the student; bass and chords in
+  // the student's bars of a trade, but that the chords lead back in the last of them, as in files.
+  rest() {
+    const trade = Number(byId("trade").value), [silent, of] = byId("silence").value.split(" ").map(Number);
+    this.player.rests = played => {
+      if (of && played % of >= of - silent) return EVERYBODY;
+      if (!trade || Math.floor(played / trade) % 2 === 0) return NOBODY;
+      return played % trade === trade - 1 ? BASS : BASS_AND_CHORDS;
+    };
   }
 
   // Bars from 1, both included, over and over; none: all of them.

@@ -18,24 +18,56 @@ function words(decision) {
   return { keep: `${signs(name || "")} kept in ${where}`, not: `No ${signs(name || "")} in ${where}`, rest: `A rest in ${where}` }[kind];
 }
 
+// In a hundred places.
+const SHARES = ["5", "10", "20", "40"];
+
 export class Line {
   constructor(desk, hear) {
     Object.assign(this, { desk, hear, counts: new Map(), turn: 0, touched: null, drawn: null });
     for (const [id, key] of [["level", "level"], ["feel", "feel"], ["instrument", "instrument"], ["lowest", "lowest"], ["highest", "highest"], ["seed", "seed"]])
       byId(id).addEventListener("change", event => desk.change({ [key]: event.target.value.trim(), other: "" }));
+    byId("manner").addEventListener("change", event => desk.change({ manner: event.target.value, other: "" }));
+    byId("liberties").addEventListener("change", () => desk.change({ loose: this.loose(), other: "" }));
     byId("anew").addEventListener("click", () => desk.change({ seed: String(Number(desk.state.seed) + 1), other: "" }));
     byId("forget").addEventListener("click", () => desk.change({ decisions: [], other: "" }));
     byId("music").addEventListener("keydown", event => this.walk(event));
   }
 
+  // Liberties and manners to choose from.
+  offer(liberties, manners) {
+    byId("manners").hidden = !manners.length;
+    byId("manner").append(...manners.map(name => make("option", { text: name.replace(/\.toml$/, ""), value: name })));
+    byId("liberties").append(...liberties.map(({ name, words }) => {
+      const shares = make("select", { "data-liberty": name }, make("option", { text: "none", value: "" }), ...SHARES.map(share => make("option", { text: share })), make("option", { text: "as it comes", value: "free" }));
+      return make("label", {}, shares, words.replace("a liberty: ", ""));
+    }));
+  }
+
+  // As the address and the command have them: `inverted:20,passing`.
+  loose() {
+    const chosen = [...byId("liberties").querySelectorAll("select")].filter(shares => shares.value);
+    return chosen.map(({ value, dataset }) => value === "free" ? dataset.liberty : `${dataset.liberty}:${value}`).join(",");
+  }
+
+  showLoose() {
+    const { loose, manner } = this.desk.state, all = new Map(loose.split(",").map(part => part.split(":")));
+    for (const shares of byId("liberties").querySelectorAll("select")) {
+      const name = shares.dataset.liberty, value = loose === "all" ? "free" : all.has(name) ? all.get(name) ?? "free" : "";
+      if (![...shares.options].some(option => option.value === value)) shares.append(make("option", { text: value }));
+      shares.value = value;
+    }
+    if (manner && ![...byId("manner").options].some(option => option.value === manner)) byId("manner").append(make("option", { text: manner }));
+    byId("manner").value = manner;
+  }
+
   // What the server is asked, with the first so many decisions.
   wishes(decisions = this.desk.state.decisions, other = this.desk.state.other) {
-    const { seed, level, feel, instrument, lowest, highest } = this.desk.state;
+    const { seed, level, feel, instrument, lowest, highest, loose, manner } = this.desk.state;
     const all = decisions.map(decided), of = (...kinds) => all.filter(({ kind }) => kinds.includes(kind)).flatMap(({ notes }) => notes);
     const [bars, way] = other.split(".");
     return {
       text: this.desk.text, seed: Number(seed) || 0, level: Number(level),
-      feel: feel || null, instrument: instrument || null, lowest: lowest || null, highest: highest || null,
+      feel: feel || null, instrument: instrument || null, lowest: lowest || null, highest: highest || null, loose: loose || null, manner: manner || null,
       keep: of("keep", "as"), refuse: of("not"), rest: of("rest"), other: other ? [bars, Number(way)] : null,
     };
   }
@@ -45,6 +77,7 @@ export class Line {
     // What is asked for, beside what stands there: the page is settled where they are the same.
     document.body.dataset.asked = turn;
     for (const id of ["level", "feel", "instrument", "lowest", "highest", "seed"]) byId(id).value = state[id];
+    this.showLoose();
     for (const id of ["hint", "wishes", "more", "legend", "hear"]) byId(id).hidden = !this.desk.text;
     if (!this.desk.text) {
       byId("remain").textContent = "The line stands here as soon as the chart can be read.";

@@ -5,9 +5,11 @@ const QUARTER = 960;
 // Seconds between looks, and how far ahead each reaches; hidden pages are seldom woken.
 const LOOK = 0.1, AHEAD = 0.9, AHEAD_HIDDEN = 3;
 
+const NOBODY_RESTS = new Set();
+
 class Player {
   constructor(settings, band) {
-    Object.assign(this, { settings, band, tempo: settings.tempo, keeping: "ride", loop: null, goesOn: false, counts: true, choruses: [], chorus: 0 });
+    Object.assign(this, { settings, band, tempo: settings.tempo, keeping: "ride", loop: null, goesOn: false, counts: true, choruses: [], chorus: 0, rests: () => NOBODY_RESTS });
     this.running = false;
     this.shown = [];
   }
@@ -18,6 +20,7 @@ class Player {
     this.shown = [];
     this.bar = this.loop ? this.loop[0] : 0;
     this.beat = 0;
+    this.played = 0;
     this.time = this.band.now + 0.12;
     const bar = this.choruses[this.chorus].bars[this.bar];
     this.counting = this.counts ? bar.length / bar.beat : 0;
@@ -61,21 +64,24 @@ class Player {
     const from = this.beat * bar.beat, to = from + bar.beat;
     const swung = this.swing(bar), place = tick => this.time + (swung(tick) - from) / QUARTER * quarter;
     const within = start => start - bar.start >= from && start - bar.start < to;
+    // Parts that leave this bar to the student, by the number of bars before it.
+    const resting = this.rests(this.played);
     const where = { chorus: chorus.number, bar: this.bar + 1 };
     chorus.notes.forEach((note, index) => {
       if (!within(note.start)) return;
       const at = place(note.start - bar.start), length = place(note.start + note.length - bar.start) - at;
-      this.band.bass(at, note.midi, length, note.ghost);
       this.shown.push({ at, note: index });
+      if (resting.has("bass")) return;
+      this.band.bass(at, note.midi, length, note.ghost);
       this.tell({ part: "bass", at, midi: note.midi, start: note.start, length: note.length, ...where });
     });
     for (const [start, ticks, keys] of chorus.comp) {
-      if (!within(start)) continue;
+      if (!within(start) || resting.has("comp")) continue;
       const at = place(start - bar.start);
       this.band.chord(at, keys, place(start + ticks - bar.start) - at);
       this.tell({ part: "comp", at, keys, start, length: ticks, ...where });
     }
-    if (!bar.ending || this.beat === 0) this.keepTime(bar, quarter, where);
+    if ((!bar.ending || this.beat === 0) && !resting.has("time")) this.keepTime(bar, quarter, where);
     this.shown.push({ at: this.time, chorus: this.chorus, bar: this.bar, beat: this.beat, from, seconds });
     this.time += seconds;
     this.advance(chorus, bar);
@@ -100,6 +106,7 @@ class Player {
     if (++this.beat < bar.length / bar.beat) return;
     this.beat = 0;
     this.bar++;
+    this.played++;
     if (this.loop && this.bar > this.loop[1]) {
       this.bar = this.loop[0];
       return;
