@@ -207,37 +207,6 @@ def test_two_windows_never_overwrite_one_another(desk):
     assert (desk.folder / name).read_text(encoding="utf-8") == "Two Windows\nF7 | D7"
 
 
-def test_killed_at_any_moment_a_chart_is_whole(program, tmp_path):
-    """Each time some charts are kept one after the other, and the desk is killed in the midst of it."""
-    base = ""
-    name = None
-    kills = 12
-    for kill in range(kills):
-        desk = Desk(program, tmp_path)
-        desk.enter()
-        for step in range(6):
-            text = f"Killed\n{'| F7 ' * (200 + kill * 7 + step)}|\n"
-            if step == 5:
-                body = json.dumps({"name": name, "text": text, "base": base}).encode()
-                raw = socket.create_connection(("127.0.0.1", desk.port))
-                lines = [f"POST /chart/keep HTTP/1.1\r\nHost: {desk.host}\r\nContent-Length: {len(body)}\r\n"]
-                lines += [f"{key}: {value}\r\n" for key, value in desk.headers().items()]
-                raw.sendall("".join(lines).encode() + b"\r\n" + body)
-                time.sleep(kill * 0.001)
-                break
-            kept = desk.ask("/chart/keep", {"name": name, "text": text, "base": base})
-            name, base = kept["saved"], text
-        desk.process.kill()
-        desk.process.wait()
-        desk.process.stdout.close()
-        raw.close()
-        now = (tmp_path / name).read_text(encoding="utf-8")
-        # What was kept before, or what was being kept: nothing in between.
-        assert now in (base, text)
-        base = now
-    assert sorted(path.suffix for path in tmp_path.iterdir() if path.suffix == ".txt") == [".txt"]
-
-
 # --- The line.
 
 
