@@ -69,7 +69,7 @@ export class Hand {
     try {
       const { steps, shortfall } = await ask("/changes", this.line.wishes());
       list.replaceChildren(...steps.map(({ bar, was, is, name, why }) => make("li", {},
-        make("b", { text: `Bar ${bar}: ` }), `${was.map(chordSigns).join(" ")} becomes ${is.map(chordSigns).join(" ")}, ${name}. ${why}`)),
+        make("b", { text: `Bar ${bar}: ` }), `${was.map(chordSigns).join(" ")} becomes ${is.map(chordSigns).join(" ")}, ${name}. ${chordSigns(why)}`)),
       ...shortfall ? [make("li", { text: shortfall })] : []);
     } catch (problem) {
       list.replaceChildren(make("li", { text: problem.message }));
