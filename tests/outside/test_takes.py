@@ -7,6 +7,7 @@ import json
 import re
 import struct
 import subprocess
+import urllib.parse
 
 import mido
 import music21
@@ -313,6 +314,32 @@ def test_two_students_and_a_page(endpin, tmp_path, program):
     assert html.startswith("<!DOCTYPE html>") and html.rstrip().endswith("</html>")
     assert "<svg" in html and "http" not in html.replace("http-equiv", "")
     assert html.count("<svg") == html.count("</svg>")
+
+
+def test_links_lead_to_files_beside_the_page(endpin, line, tmp_path):
+    notes, beats = line
+    write(tmp_path / "bad.mid", Playing(TEMPO, scatter=40).play(wrong_roots(notes)[0], beats), TEMPO)
+    page = tmp_path / "Ana #1.html"
+    for _ in range(2):  # A second verdict takes the place of the first, exercises included.
+        endpin("check", CHART, tmp_path / "bad.mid", "-o", page, "--links", "--key", "G")
+    html = page.read_text(encoding="utf-8")
+    links = re.findall(r'<a href="([^"]*)">', html)
+    names = [urllib.parse.unquote(link) for link in links]
+    assert len(names) >= 2 and "endpin write" not in html and "endpin ear" not in html
+    assert all(name.startswith("./Ana #1-") and (tmp_path / name).is_file() for name in names), names
+    # In the key that was asked for, as a reader of MIDI files names it.
+    midi = [mido.MidiFile(tmp_path / name) for name in names if name.endswith(".mid")]
+    keys = {m.key for file in midi for track in file.tracks for m in track if m.type == "key_signature"}
+    assert keys == {"G"}
+
+
+def test_links_want_a_page_and_a_chart_to_be_read_again(endpin, line, tmp_path):
+    notes, beats = line
+    write(tmp_path / "good.mid", Playing(TEMPO).play(notes, beats), TEMPO)
+    before = sorted(tmp_path.iterdir())
+    endpin("check", CHART, tmp_path / "good.mid", "--links", code=2)
+    endpin("check", CHART, tmp_path / "good.mid", "--links", "-o", "-", code=2)
+    assert sorted(tmp_path.iterdir()) == before
 
 
 def test_strict_tells_by_exit_code(endpin, line, tmp_path):

@@ -31,6 +31,17 @@ pub fn parse() -> Result<Cli, Failure> {
     Ok(Cli::from_arg_matches(&matches).unwrap_or_else(|error| error.exit()))
 }
 
+/// Reads other words as the arguments of the process are read, settings included.
+///
+/// # Errors
+/// Settings that cannot be read, or words that are not a command.
+pub fn read(words: impl IntoIterator<Item = String>) -> Result<Cli, Failure> {
+    let command = Settings::of_folder()?.as_defaults(command(false));
+    let matches = command.try_get_matches_from(words);
+    let cli = matches.and_then(|matches| Cli::from_arg_matches(&matches));
+    cli.map_err(|error| Failure::input(error.to_string()))
+}
+
 /// The command line, with all options shown or the usual ones alone.
 pub(super) fn command(all: bool) -> Command {
     let shown = |argument: Arg| {

@@ -53,6 +53,26 @@ pub struct ChartOptions {
     pub feel: Option<Feel>,
 }
 
+impl ChartOptions {
+    /// What was asked but for the bars, as words of another command that plays the same chart; the tempo only if that
+    /// command has none of its own.
+    pub fn words(&self, chart: &Chart, with_tempo: bool) -> Vec<String> {
+        let word = |name: &str, value: String| format!("--{name}={value}");
+        let meter = self
+            .meter
+            .as_ref()
+            .map(|meter| word("meter", meter.to_string()));
+        let key = self
+            .key
+            .as_ref()
+            .map(|_| word("key", chart.key.to_string()));
+        let tempo = self.tempo.filter(|_| with_tempo);
+        let tempo = tempo.map(|tempo| word("tempo", tempo.to_string()));
+        let feel = self.feel.map(|feel| word("feel", feel.to_string()));
+        [meter, key, tempo, feel].into_iter().flatten().collect()
+    }
+}
+
 fn tempo(text: &str) -> Result<f64, String> {
     match text.parse() {
         Ok(tempo) if TEMPO_RANGE.contains(&tempo) => Ok(tempo),

@@ -64,7 +64,7 @@ pub fn judge(desk: &Desk, question: &[u8]) -> Result<Vec<u8>, Failure> {
     };
     let folder = hand_out::folder(desk)?;
     let page_name = folder.free_name(&stem, ".html");
-    let html = page::report(&bench, &judged, &chart_name);
+    let html = page::report(&bench, &judged, &chart_name, None);
     folder.write(&page_name, html.as_bytes())?;
     let verdicts = judged.iter().flat_map(|take| &take.judgement.verdicts);
     let stand = verdicts.clone().filter(|verdict| verdict.stands());

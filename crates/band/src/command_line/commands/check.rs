@@ -1,14 +1,17 @@
 //! `endpin check`: judge a line that somebody played.
 
 use crate::{
-    command_line::options::{ChartOptions, RangeOptions},
+    command_line::{
+        help,
+        options::{ChartOptions, RangeOptions},
+    },
     failure::{Failure, shown},
     inputs::source,
     outputs::{
         destination,
         json::JsonSigns,
         origin::Spared,
-        verdict::{Bench, Judged, json::CheckReport, page, text},
+        verdict::{Bench, Judged, exercise, json::CheckReport, page, text},
     },
 };
 use endpin_theory::Spelling;
@@ -33,6 +36,9 @@ pub struct CheckArgs {
     /// Write a page (.html) to look at and to print
     #[arg(short, long, value_name = "PAGE")]
     output: Option<PathBuf>,
+    /// Make what there is to practise next, as files beside the page, and link to them from it
+    #[arg(long, requires = "output")]
+    links: bool,
     /// Replace files of others, too
     #[arg(long)]
     replace: bool,
@@ -93,7 +99,11 @@ pub fn run(args: &CheckArgs) -> Result<ExitCode, Failure> {
         (None, bars) => format!("--bars={}", bars.as_deref().unwrap_or_default()),
     };
     if let Some(path) = &args.output {
-        let page = page::report(&bench, &judged, &chart_name);
+        let stem = match args.links {
+            true => Some(args.make_exercises(&bench, &judged, &chart_name, path)?),
+            false => None,
+        };
+        let page = page::report(&bench, &judged, &chart_name, stem.as_deref());
         destination::write(path, page.as_bytes())?;
     }
     let to_stdout = args
@@ -119,6 +129,44 @@ fn is_page(path: &Path) -> bool {
 }
 
 impl CheckArgs {
+    /// Makes what the last take gives to practise, beside the page, before there is a page that links to it; the stem
+    /// of its names.
+    fn make_exercises(
+        &self,
+        bench: &Bench,
+        judged: &[Judged],
+        chart_name: &str,
+        page: &Path,
+    ) -> Result<String, Failure> {
+        let file_stem = page.file_stem().filter(|_| page.as_os_str() != "-");
+        let Some(stem) = file_stem.map(|stem| stem.to_string_lossy().into_owned()) else {
+            return Err(Failure::input(
+                "--links makes files beside the page: give the page a name with -o PAGE.html",
+            ));
+        };
+        if chart_name == "-" {
+            return Err(Failure::input(
+                "--links reads the chart once more for each exercise: name its file in place of -",
+            ));
+        }
+        let last = judged.last().into_iter();
+        for exercise in last.flat_map(|last| exercise::next(bench, last, chart_name)) {
+            let has_tempo = exercise.words.iter().any(|word| word == "--tempo");
+            let takes_tempo = exercise.words[0] != "ear" && !has_tempo;
+            let replace = (exercise.words[0] == "ear" || self.replace).then_some("--replace");
+            let made = page.with_file_name(exercise.beside(&stem));
+            let instrument = format!("--instrument={}", self.range.instrument);
+            let words = std::iter::once("endpin".to_owned())
+                .chain(exercise.words)
+                .chain(self.chart_options.words(&bench.chart, takes_tempo))
+                .chain([instrument])
+                .chain(replace.map(str::to_owned))
+                .chain(["-o".to_owned(), made.to_string_lossy().into_owned()]);
+            help::read(words)?.run()?;
+        }
+        Ok(stem)
+    }
+
     fn judge(&self, bench: &Bench, path: &Path) -> Result<Judged, Failure> {
         let file = source::take(path)?;
         bench

@@ -11,6 +11,43 @@ pub struct Exercise {
     pub what: String,
     /// The command that makes it.
     pub command: String,
+    /// The words of that command but for its name and for `-o` with what follows it.
+    pub words: Vec<String>,
+    /// The file or the folder that it makes.
+    pub output: &'static str,
+}
+
+impl Exercise {
+    /// Of a command, a chart, options and what it makes.
+    fn new(
+        what: String,
+        (command, options, output): (&str, &str, &'static str),
+        chart_file: &str,
+    ) -> Exercise {
+        let options = options.split_whitespace().map(str::to_owned);
+        let words = [command.to_owned(), chart_file.to_owned()];
+        let words: Vec<String> = words.into_iter().chain(options).collect();
+        let in_shell: Vec<String> = words.iter().map(|word| quoted(word)).collect();
+        Exercise {
+            what,
+            command: format!("endpin {} -o {output}", in_shell.join(" ")),
+            words,
+            output,
+        }
+    }
+
+    /// The name of what it makes beside a page with this stem: `ana-roots.mid` beside `ana.html`.
+    pub fn beside(&self, stem: &str) -> String {
+        format!("{stem}-{}", self.output)
+    }
+
+    /// The name of what is opened there: of a set of questions its page.
+    pub fn opened(&self, stem: &str) -> String {
+        match self.output.contains('.') {
+            true => self.beside(stem),
+            false => format!("{}/questions.html", self.beside(stem)),
+        }
+    }
 }
 
 /// The most exercises that are named: nobody practises ten things at once.
@@ -24,20 +61,16 @@ type Wanted = (f64, Exercise);
 
 /// What to practise next, the weakest first.
 pub fn next(bench: &Bench, judged: &Judged, chart_file: &str) -> Vec<Exercise> {
-    let chart = quoted(chart_file);
-    let mut wanted = for_rules(bench, judged, &chart);
-    wanted.extend(for_time(judged, &chart));
+    let mut wanted = for_rules(bench, judged, chart_file);
+    wanted.extend(for_time(judged, chart_file));
     wanted.retain(|(kept, _)| *kept < 1.0);
     wanted.sort_by(|a, b| a.0.total_cmp(&b.0));
     let mut exercises: Vec<Exercise> = wanted.into_iter().map(|(_, exercise)| exercise).collect();
     if let Some((bars, count)) = worst_bars(bench, judged).filter(|(_, count)| *count >= 2) {
-        let exercise = Exercise {
-            what: format!("bars {bars}: {count} notes against the rules; loop them slowly"),
-            command: format!(
-                "endpin write {chart} --bars-range {bars} --tempo {:.0} --mute bass --loop-ready -o bars.mid",
-                (bench.chart.tempo * 0.75).max(20.0)
-            ),
-        };
+        let what = format!("bars {bars}: {count} notes against the rules; loop them slowly");
+        let tempo = (bench.chart.tempo * 0.75).max(20.0);
+        let options = format!("--bars-range {bars} --tempo {tempo:.0} --mute bass --loop-ready");
+        let exercise = Exercise::new(what, ("write", &options, "bars.mid"), chart_file);
         exercises.insert(exercises.len().min(1), exercise);
     }
     exercises.truncate(MOST);
@@ -45,10 +78,10 @@ pub fn next(bench: &Bench, judged: &Judged, chart_file: &str) -> Vec<Exercise> {
 }
 
 /// An exercise for each rule that the take had occasion to keep.
-fn for_rules(bench: &Bench, judged: &Judged, chart: &str) -> Vec<Wanted> {
+fn for_rules(bench: &Bench, judged: &Judged, chart_file: &str) -> Vec<Wanted> {
     let figures = &judged.judgement.figures;
-    let turn = format!("--bars-range {} --loop-ready -o turn.mid", last_bars(bench));
-    // What was kept, which share of it is enough; the words around its count; the command around the chart.
+    let turn = format!("--bars-range {} --loop-ready", last_bars(bench));
+    // What was kept, which share of it is enough; the words around its count; the command, its options, what it makes.
     let rows = [
         (
             (figures.arrival_roots, 0.95),
@@ -56,7 +89,7 @@ fn for_rules(bench: &Bench, judged: &Judged, chart: &str) -> Vec<Wanted> {
                 "roots",
                 "chords were met by theirs; play the roots alone, in two",
             ),
-            ("write", "--level 1 --mute bass -o roots.mid"),
+            ("write", "--level 1 --mute bass", "roots.mid"),
         ),
         (
             (figures.strong_beats, 0.92),
@@ -64,7 +97,7 @@ fn for_rules(bench: &Bench, judged: &Judged, chart: &str) -> Vec<Wanted> {
                 "chord tones",
                 "strong beats spell the chord; read and play a line of chord tones",
             ),
-            ("explain", "--level 3 --choruses 1"),
+            ("sheet", "--level 3 --choruses 1 --marks", "tones.html"),
         ),
         (
             (figures.approaches, 0.85),
@@ -72,7 +105,7 @@ fn for_rules(bench: &Bench, judged: &Judged, chart: &str) -> Vec<Wanted> {
                 "approaches",
                 "changes were led into; hear the kinds and name them",
             ),
-            ("ear", "-o approaches --count 20 --kind approach"),
+            ("ear", "--count 20 --kind approach", "approaches"),
         ),
         (
             (figures.weak_beats, 0.92),
@@ -80,7 +113,7 @@ fn for_rules(bench: &Bench, judged: &Judged, chart: &str) -> Vec<Wanted> {
                 "weak beats",
                 "belong or lead; look at how a line passes from tone to tone",
             ),
-            ("explain", "--level 4 --choruses 1 --why"),
+            ("sheet", "--level 4 --choruses 1 --marks", "passing.html"),
         ),
         (
             (figures.root_to_seventh, 0.97),
@@ -88,7 +121,7 @@ fn for_rules(bench: &Bench, judged: &Judged, chart: &str) -> Vec<Wanted> {
                 "register",
                 "notes stay at or below the seventh; play along with a line that does",
             ),
-            ("write", "--highest C3 -o low.mid"),
+            ("write", "--highest C3", "low.mid"),
         ),
         (
             (figures.joins, 0.9),
@@ -96,27 +129,26 @@ fn for_rules(bench: &Bench, judged: &Judged, chart: &str) -> Vec<Wanted> {
                 "turning round",
                 "choruses led into the next; loop the last four bars",
             ),
-            ("write", turn.as_str()),
+            ("write", turn.as_str(), "turn.mid"),
         ),
     ];
-    let wanted = |((kept, enough), (topic, words), (command, options))| {
+    let wanted = |((kept, enough), (topic, words), command)| {
         let kept: Kept = kept;
-        let exercise = Exercise {
-            what: format!("{topic}: {} of {} {words}", kept.kept, kept.of),
-            command: format!("endpin {command} {chart} {options}"),
-        };
+        let what = format!("{topic}: {} of {} {words}", kept.kept, kept.of);
+        let exercise = Exercise::new(what, command, chart_file);
         Some((kept.share()? / enough, exercise))
     };
     rows.into_iter().filter_map(wanted).collect()
 }
 
 /// Exercises in time: for unevenness and, where the click was kept to, for a tempo that drifts from it.
-fn for_time(judged: &Judged, chart: &str) -> Vec<Wanted> {
+fn for_time(judged: &Judged, chart_file: &str) -> Vec<Wanted> {
     let timing = &judged.take.timing;
     let steadiness = |ms: f64| NOTICED / ms.abs().max(1e-9);
-    let to_a_click = |ms: f64, what: String, click: &str, file: &str| {
-        let command = format!("endpin write {chart} --mute bass --time {click} -o {file}");
-        (steadiness(ms), Exercise { what, command })
+    let to_a_click = |ms: f64, what: String, click: &str, file: &'static str| {
+        let options = format!("--mute bass --time {click}");
+        let exercise = Exercise::new(what, ("write", &options, file), chart_file);
+        (steadiness(ms), exercise)
     };
     let spread = format!(
         "evenness: notes scatter by {:.0} ms; play to a click on 2 and 4",

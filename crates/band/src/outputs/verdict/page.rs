@@ -21,8 +21,9 @@ use std::{fmt::Write, ops::Range};
 /// Left of every plot stand its scales.
 const MARGIN: f64 = 56.0;
 
-/// The page of one take or several: the last in full, all in figures.
-pub fn report(bench: &Bench, takes: &[Judged], chart_file: &str) -> String {
+/// The page of one take or several: the last in full, all in figures; with a stem of names, what to practise is linked
+/// to the files beside the page that begin so.
+pub fn report(bench: &Bench, takes: &[Judged], chart_file: &str, links: Option<&str>) -> String {
     let Some(last) = takes.last() else {
         return String::new();
     };
@@ -48,7 +49,7 @@ pub fn report(bench: &Bench, takes: &[Judged], chart_file: &str) -> String {
     body += "<h2>Register</h2>\n";
     body += &plots::register(bench, last);
     body += &figures(last);
-    body += &exercises(bench, last, chart_file);
+    body += &exercises(bench, last, chart_file, links);
     if takes.len() > 1 {
         body += "<h2>From take to take</h2>\n";
         body += &plots::progress(takes);
@@ -178,18 +179,33 @@ fn figures(judged: &Judged) -> String {
 }
 
 /// What to practise next: a student reads what for, not the commands.
-fn exercises(bench: &Bench, judged: &Judged, chart_file: &str) -> String {
+fn exercises(bench: &Bench, judged: &Judged, chart_file: &str, links: Option<&str>) -> String {
     let exercises = exercise::next(bench, judged, chart_file);
     if exercises.is_empty() {
         return "<h2>Practise next</h2>\n<p>Nothing to mend here; try a harder chart or a faster tempo.</p>\n".into();
     }
-    let items = exercises
-        .iter()
-        .map(|exercise| format!("<li>{}</li>\n", escaped(&exercise.what)));
+    let items = exercises.iter().map(|exercise| {
+        let link = links.map_or_else(String::new, |stem| {
+            // Before a name, ./ keeps a colon in it from reading as a scheme.
+            let file = address(&exercise.opened(stem));
+            format!(" <a href=\"./{file}\">Practise this</a>")
+        });
+        format!("<li>{}{link}</li>\n", escaped(&exercise.what))
+    });
     format!(
         "<h2>Practise next</h2>\n<ol>\n{}</ol>\n",
         items.collect::<String>()
     )
+}
+
+/// A name as part of an address.
+fn address(name: &str) -> String {
+    let plain = |byte: u8| byte.is_ascii_alphanumeric() || b"/.-_".contains(&byte);
+    let part = |byte: u8| match plain(byte) {
+        true => char::from(byte).to_string(),
+        false => format!("%{byte:02X}"),
+    };
+    name.bytes().map(part).collect()
 }
 
 /// The line of a chorus on the staff, each line of bars with the reasons of its underlined notes beneath.
