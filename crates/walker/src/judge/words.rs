@@ -307,7 +307,7 @@ fn one_of(tones: impl Iterator<Item = NoteName>) -> String {
     }
 }
 
-/// A degree as musicians say it: the second of a chord is its ninth.
+/// A degree as musicians say it: the second of a chord is its ninth, and a root is never sharp.
 fn degree_words(degree: Degree) -> String {
     let name = match degree.number() {
         1 => "root",
@@ -323,8 +323,23 @@ fn degree_words(degree: Degree) -> String {
         (3 | 7, -1) => "minor ",
         (7, -2) => "diminished ",
         (_, 0) => "",
+        (1 | 3 | 7, up) if up > 0 => return format!("a half step above the {name}"),
+        (1, _) => return format!("a half step below the {name}"),
         (_, down) if down < 0 => "flat ",
         _ => "sharp ",
     };
     format!("the {quality}{name}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_root_is_sharp() {
+        let said = |number, alteration| degree_words(Degree::new(number, alteration));
+        assert_eq!(said(1, 1), "a half step above the root");
+        assert_eq!(said(3, -1), "the minor third");
+        assert_eq!(said(4, 1), "the sharp eleventh");
+    }
 }
