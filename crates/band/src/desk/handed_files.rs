@@ -20,7 +20,7 @@ use crate::{
             engrave::ShownBesides,
             measure::Music,
             musicxml, page, pdf,
-            print::{self, Paper},
+            print::{self, Paper, StaffSize},
         },
     },
     performance::{score::PartName, session::Session},
@@ -78,7 +78,10 @@ pub fn bytes(
     let (chart, wishes) = (session.chart(), session.wishes());
     let about = format!(
         "In {}, {}, {} quarter notes a minute. Level {}.",
-        chart.key, chart.meter, chart.tempo, wishes.line.level
+        print::key_for_reading(chart.key),
+        chart.meter,
+        chart.tempo,
+        wishes.line.level
     );
     Ok(match kind {
         Kind::Page => vec![(".html", page::write(session, &about)?)],
@@ -107,12 +110,9 @@ pub fn bytes(
                 tablature,
                 fingers: false,
             };
-            let pages = print::pages(&music, &about, Paper::A4, show);
+            let pages = print::pages(&music, &about, (Paper::A4, StaffSize::default()), show);
             let ending = if tablature { "-tab.pdf" } else { ".pdf" };
-            vec![(
-                ending,
-                pdf::document(&music.title, &pages, Paper::A4.spaces()),
-            )]
+            vec![(ending, pdf::document(&music.title, &pages, Paper::A4))]
         }
     })
 }

@@ -10,11 +10,11 @@ use crate::{
         report::LineReport,
         sheet::{
             comp::CompMusic,
-            engrave::{ShownBesides, ink::Picture},
+            engrave::{ShownBesides, font::Face, ink::Picture},
             lesson,
             measure::Music,
             musicxml, mxl, page, pdf,
-            print::{self, Paper},
+            print::{self, Paper, StaffSize, key_for_reading},
             spoken, svg,
             written_for::WrittenFor,
         },
@@ -78,6 +78,12 @@ pub struct SheetArgs {
     /// Paper of PDF and SVG
     #[arg(long, value_enum, default_value_t)]
     paper: PaperName,
+    /// How large the staves of PDF and SVG are
+    #[arg(long, value_enum, default_value_t, conflicts_with = "lesson")]
+    size: SizeName,
+    /// Who wrote the tune, to stand under its title
+    #[arg(long, value_name = "NAME", conflicts_with = "lesson")]
+    by: Option<String>,
     /// Write the line report (endpin-line/1) as well
     #[arg(long, value_name = "FILE")]
     report: Option<PathBuf>,
@@ -115,6 +121,28 @@ impl From<PaperName> for Paper {
         match name {
             PaperName::A4 => Paper::A4,
             PaperName::Letter => Paper::Letter,
+        }
+    }
+}
+
+/// Sizes of staves by name.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+enum SizeName {
+    /// Staves of 6.6 mm
+    Small,
+    /// Staves of 7.6 mm, for a music stand
+    #[default]
+    Stand,
+    /// Staves of 9.2 mm
+    Large,
+}
+
+impl From<SizeName> for StaffSize {
+    fn from(name: SizeName) -> StaffSize {
+        match name {
+            SizeName::Small => StaffSize::Small,
+            SizeName::Stand => StaffSize::Stand,
+            SizeName::Large => StaffSize::Large,
         }
     }
 }
@@ -201,6 +229,11 @@ pub fn run(args: &SheetArgs) -> Result<ExitCode, Failure> {
             "a practice page is read as it sounds; --transpose is for .musicxml, .mxl, .pdf and .svg",
         ));
     }
+    if format == SheetFormat::Html && args.by.is_some() {
+        return Err(Failure::input(
+            "--by stands on sheets, not on practice pages: .musicxml, .mxl, .pdf and .svg",
+        ));
+    }
     if format == SheetFormat::Html {
         page::fits(&chart, &wishes)?;
     }
@@ -216,6 +249,22 @@ pub fn run(args: &SheetArgs) -> Result<ExitCode, Failure> {
         let made = session.perform()?;
         let text = to_json(&LineReport::new(&session, &made));
         destination::write(report, text.as_bytes())?;
+    }
+    if matches!(format, SheetFormat::Pdf | SheetFormat::Svg) {
+        let title = &session.chart().title;
+        let said = [
+            Some(title.as_str()),
+            args.by.as_deref(),
+            args.head.as_deref(),
+        ];
+        let words: String = said.into_iter().flatten().collect();
+        let missing = Face::Strong.missing(&words);
+        if !missing.is_empty() {
+            eprintln!(
+                "no letters on paper for {}: its typeface has Latin, Greek and Cyrillic; what is missing is left blank",
+                printable_line(&missing)
+            );
+        }
     }
     if !is_stdout(&file) {
         let answers =
@@ -308,8 +357,8 @@ fn written_lesson(
     let made = lesson::lesson(session, head, paper, show)?;
     let title = &session.chart().title;
     let bytes = |pages: &[Picture], words: &str| match format {
-        SheetFormat::Pdf => pdf::document(title, pages, paper.spaces()),
-        _ => svg::document(title, words, pages, paper.spaces(), print::SPACE).into_bytes(),
+        SheetFormat::Pdf => pdf::document(title, pages, paper),
+        _ => svg::document(title, words, pages, paper).into_bytes(),
     };
     Ok((
         bytes(&made.pages, &format!("{about}\n{}", made.words)),
@@ -328,10 +377,11 @@ fn written(args: &SheetArgs, format: SheetFormat, session: &Session) -> Result<V
     let swing = session.wishes().arrange.swing != Swing::Straight;
     let hand = &session.wishes().line.hand;
     let music = Music::new(&played, ending.map(|(note, _)| note), swing, hand);
-    let music = match args.transpose {
+    let mut music = match args.transpose {
         Some(part) => music.written_for(part),
         None => music,
     };
+    music.by = args.by.as_deref().map(printable_line);
     let show = ShownBesides {
         marks: args.marks,
         tablature: args.tab,
@@ -362,16 +412,15 @@ fn written(args: &SheetArgs, format: SheetFormat, session: &Session) -> Result<V
         _ => {
             let paper = Paper::from(args.paper);
             let written = args.transpose.map_or_else(String::new, |part| {
-                let key = part.key(session.chart().key);
+                let key = key_for_reading(part.key(session.chart().key));
                 format!(" Written in {key} for an instrument in {part}.")
             });
             let about = format!("{}{written}", subtitle(session));
-            let pages = print::pages(&music, &about, paper, show);
+            let pages = print::pages(&music, &about, (paper, args.size.into()), show);
             let words = spoken::lines(&music);
             match format {
-                SheetFormat::Pdf => pdf::document(&music.title, &pages, paper.spaces()),
-                _ => svg::document(&music.title, &words, &pages, paper.spaces(), print::SPACE)
-                    .into_bytes(),
+                SheetFormat::Pdf => pdf::document(&music.title, &pages, paper),
+                _ => svg::document(&music.title, &words, &pages, paper).into_bytes(),
             }
         }
     })
@@ -382,6 +431,10 @@ fn subtitle(session: &Session) -> String {
     let (chart, wishes) = (session.chart(), session.wishes());
     format!(
         "In {}, {}, {} quarter notes a minute. Level {}, seed {}.",
-        chart.key, chart.meter, chart.tempo, wishes.line.level, wishes.seed
+        key_for_reading(chart.key),
+        chart.meter,
+        chart.tempo,
+        wishes.line.level,
+        wishes.seed
     )
 }

@@ -9,7 +9,7 @@ use crate::{
         engrave::{ShownBesides, font::Face, ink::Picture},
         lesson::{one_chorus, section},
         pdf,
-        print::{Pages, Paper, heading, legend},
+        print::{Pages, Paper, heading, key_for_reading, legend},
     },
     performance::session::{Session, Wishes, chart_at_level},
 };
@@ -22,11 +22,7 @@ use endpin_walker::Options;
 /// A chart over which no line can be walked with what was asked.
 pub fn document(steps: &Steps, line: &Options, paper: Paper) -> Result<Vec<u8>, Failure> {
     let pages = pages(steps, line, paper)?;
-    Ok(pdf::document(
-        &steps.wishes.chart.title,
-        &pages,
-        paper.spaces(),
-    ))
+    Ok(pdf::document(&steps.wishes.chart.title, &pages, paper))
 }
 
 fn pages(steps: &Steps, line: &Options, paper: Paper) -> Result<Vec<Picture>, Failure> {
@@ -38,7 +34,7 @@ fn pages(steps: &Steps, line: &Options, paper: Paper) -> Result<Vec<Picture>, Fa
     let mut pages = Pages::new(paper);
     let about = format!(
         "In {}, {} a step at a time: {} of {} asked for. Lines of level {}, seed {}.",
-        wishes.chart.key,
+        key_for_reading(wishes.chart.key),
         steps.way(),
         steps.rungs.len(),
         wishes.steps,

@@ -2,8 +2,9 @@
 //! where the eye still remembers another sign.
 //!
 //! An accidental holds for its line or space to the end of the bar (common practice, no source). A courtesy
-//! accidental, in parentheses, stands where the same letter had another sign in the bar before or in
-//! another octave of this bar.
+//! accidental, in parentheses, stands where the same line or space had another sign in the bar before, or the
+//! same letter in another octave of this bar, the first time only: elsewhere it would be noise (E. Gould,
+//! *Behind Bars*, 2011, on cautionary accidentals; from memory).
 
 use endpin_theory::{Letter, Pitch};
 use std::collections::BTreeMap;
@@ -23,8 +24,8 @@ pub struct Accidentals {
     signature: i8,
     /// Signs in force in this bar, by letter and octave.
     here: BTreeMap<(Letter, i8), i8>,
-    /// Signs last seen in the bar before, by letter.
-    before: BTreeMap<Letter, i8>,
+    /// Signs last seen in the bar before, by letter and octave.
+    before: BTreeMap<(Letter, i8), i8>,
 }
 
 /// The alteration that a signature (sharps positive, flats negative) gives a letter.
@@ -54,10 +55,7 @@ impl Accidentals {
 
     /// Crosses a bar line.
     pub fn next_bar(&mut self) {
-        self.before = std::mem::take(&mut self.here)
-            .into_iter()
-            .map(|((letter, _), alteration)| (letter, alteration))
-            .collect();
+        self.before = std::mem::take(&mut self.here);
     }
 
     /// The sign that the next note of this bar needs, if any.
@@ -66,14 +64,14 @@ impl Accidentals {
         let plain = signed(self.signature, letter);
         let place = (letter, pitch.octave());
         let in_force = self.here.get(&place).copied().unwrap_or(plain);
+        let is_first = !self.here.contains_key(&place);
         let elsewhere = self.here.iter().any(|(&(other, octave), &sign)| {
             other == letter && octave != pitch.octave() && sign != alteration
         });
-        let remembered = !self.here.contains_key(&place)
-            && self
-                .before
-                .get(&letter)
-                .is_some_and(|&sign| sign != alteration);
+        let remembered = self
+            .before
+            .get(&place)
+            .is_some_and(|&sign| sign != alteration);
         self.here.insert(place, alteration);
         if in_force != alteration {
             return Some(Sign {
@@ -81,7 +79,7 @@ impl Accidentals {
                 courtesy: false,
             });
         }
-        (elsewhere || remembered).then_some(Sign {
+        (is_first && (elsewhere || remembered)).then_some(Sign {
             alteration,
             courtesy: true,
         })
@@ -119,7 +117,9 @@ mod tests {
             (0, "C2 E2 G2 B2", ". . . ."),
             (0, "Eb2 Eb2 E2 | E2", "-1 . 0 | ."),
             (-1, "Bb2 B2 | Bb2", ". 0 | (-1)"),
-            (0, "F#2 F3 | F2", "1 (0) | ."),
+            (0, "F#2 F3 | F2", "1 (0) | (0)"),
+            (0, "F#2 | F3", "1 | ."),
+            (0, "F#2 F3 F3", "1 (0) ."),
             (2, "F#2 C#3 C3 | C#3 C#3", ". . 0 | (1) ."),
             (-6, "Cb3 Fb2 F2", ". -1 0"),
             (0, "Bbb2 Bb2", "-2 -1"),

@@ -19,6 +19,8 @@ use endpin_walker::{ChorusLine, Hand, LineNote, Tablature};
 pub struct Music {
     /// What the tune is called.
     pub title: String,
+    /// Who wrote it, if that is to be said.
+    pub by: Option<String>,
     /// Whether eighths are swung.
     pub swing: bool,
     /// The bars in playing order.
@@ -171,6 +173,7 @@ impl Music {
         close_bars(&mut measures);
         Music {
             title: last.map_or_else(String::new, |chorus| chorus.title.clone()),
+            by: None,
             swing,
             transposed: Interval::new(0, 0),
             measures,

@@ -6,6 +6,7 @@
 
 pub mod accidental;
 pub mod analysed;
+pub mod breaks;
 pub mod comp;
 pub mod engrave;
 pub mod harmony;
@@ -19,6 +20,7 @@ pub mod print;
 pub mod spoken;
 pub mod staves;
 pub mod svg;
+pub mod system;
 pub mod written_for;
 pub mod written_values;
 pub mod xml;

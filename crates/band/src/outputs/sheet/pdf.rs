@@ -1,4 +1,4 @@
-//! Pages as PDF, with both weights of the typeface embedded.
+//! Pages as PDF, with what they use of both weights of the typeface embedded.
 //!
 //! Signs and lines are filled paths, ropes drawn ones; words are text that can be selected and searched. Names, operators and
 //! the structure of an embedded TrueType font follow ISO 32000-1, sections 9.6 to 9.10.
@@ -10,7 +10,7 @@ use super::{
         ink::{Picture, ROPE_WIDTH, Shape},
         outline::{areas, bow_curves, rope_curve},
     },
-    print::SPACE,
+    print::Paper,
 };
 use crate::outputs::origin::mark;
 use flate2::{Compression, write::ZlibEncoder};
@@ -18,10 +18,12 @@ use pdf_writer::{
     Content, Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr,
     types::{CidFontType, FontFlags, SystemInfo, UnicodeCmap},
 };
-use std::io::Write;
+use std::{collections::BTreeMap, io::Write};
+use subsetter::GlyphRemapper;
+use ttf_parser::GlyphId;
 
-/// Points to a staff space: 72 an inch of 25.4 mm.
-const POINTS: f32 = (SPACE * 72.0 / 25.4) as f32;
+/// Points to a millimetre: 72 an inch of 25.4 mm.
+const POINTS: f64 = 72.0 / 25.4;
 /// Names of the fonts on a page, in the order of [`Face::ALL`].
 const FONTS: [Name; 2] = [Name(b"F0"), Name(b"F1")];
 
@@ -35,8 +37,8 @@ impl Numbers {
     }
 }
 
-/// Writes pages, whose size is given in staff spaces.
-pub fn document(title: &str, pages: &[Picture], size: (f64, f64)) -> Vec<u8> {
+/// Writes pages of that paper; a picture is as wide as its page, in staff spaces.
+pub fn document(title: &str, pages: &[Picture], paper: Paper) -> Vec<u8> {
     let mut numbers = Numbers(0);
     let mut pdf = Pdf::new();
     let (catalog, tree, information) = (numbers.next(), numbers.next(), numbers.next());
@@ -45,16 +47,20 @@ pub fn document(title: &str, pages: &[Picture], size: (f64, f64)) -> Vec<u8> {
         .title(TextStr(title))
         .keywords(TextStr(&mark(title)))
         .producer(TextStr(concat!("endpin ", env!("CARGO_PKG_VERSION"))));
-    let fonts = Face::ALL.map(|face| font(&mut pdf, &mut numbers, face));
+    let letters = Face::ALL.map(|face| Letters::of(face, pages));
+    let fonts = letters
+        .each_ref()
+        .map(|letters| font(&mut pdf, &mut numbers, letters));
     let leaves: Vec<Ref> = pages.iter().map(|_| numbers.next()).collect();
     pdf.pages(tree)
         .kids(leaves.iter().copied())
         .count(pages.len() as i32);
-    let (width, height) = (size.0 as f32 * POINTS, size.1 as f32 * POINTS);
+    let (width, height) = paper.millimetres();
+    let (width, height) = (width * POINTS, height * POINTS);
     for (picture, leaf) in pages.iter().zip(leaves) {
         let content = numbers.next();
         let mut page = pdf.page(leaf);
-        page.media_box(Rect::new(0.0, 0.0, width, height))
+        page.media_box(Rect::new(0.0, 0.0, width as f32, height as f32))
             .parent(tree)
             .contents(content);
         let mut resources = page.resources();
@@ -65,7 +71,8 @@ pub fn document(title: &str, pages: &[Picture], size: (f64, f64)) -> Vec<u8> {
         names.finish();
         resources.finish();
         page.finish();
-        let drawn = deflated(&draw(picture, height));
+        let points = width / picture.width;
+        let drawn = deflated(&draw(picture, &letters, height as f32, points as f32));
         pdf.stream(content, &drawn).filter(Filter::FlateDecode);
     }
     pdf.finish()
@@ -80,13 +87,52 @@ fn deflated(bytes: &[u8]) -> Vec<u8> {
         .expect("a vector takes every byte")
 }
 
-/// Embeds a weight of the typeface: characters are glyph numbers of two bytes.
-fn font(pdf: &mut Pdf, numbers: &mut Numbers, face: Face) -> Ref {
+/// The letters that pages show in a weight of the typeface.
+struct Letters {
+    face: Face,
+    /// Each with its glyph in the whole typeface.
+    glyphs: BTreeMap<char, GlyphId>,
+    /// Numbers of the glyphs in the embedded part of it.
+    numbers: GlyphRemapper,
+}
+
+impl Letters {
+    fn of(face: Face, pages: &[Picture]) -> Letters {
+        let mut glyphs = BTreeMap::new();
+        for mark in pages.iter().flat_map(|page| &page.marks) {
+            if let Shape::Text { text, face: of, .. } = &mark.shape
+                && *of == face
+            {
+                let letters = text.chars();
+                glyphs.extend(letters.filter_map(|letter| Some((letter, face.glyph(letter)?))));
+            }
+        }
+        let mut numbers = GlyphRemapper::new();
+        for glyph in glyphs.values() {
+            numbers.remap(glyph.0);
+        }
+        Letters {
+            face,
+            glyphs,
+            numbers,
+        }
+    }
+
+    /// The number that a page shows a letter by; none if the typeface lacks it.
+    fn number(&self, letter: char) -> Option<u16> {
+        self.numbers.get(self.glyphs.get(&letter)?.0)
+    }
+}
+
+/// Embeds the letters of a weight of the typeface: characters are glyph numbers of two bytes. The name of a part
+/// of a font begins with six capitals (ISO 32000-1, 9.6.4).
+fn font(pdf: &mut Pdf, numbers: &mut Numbers, letters: &Letters) -> Ref {
+    let face = letters.face;
     let (outer, inner, descriptor) = (numbers.next(), numbers.next(), numbers.next());
     let (file, unicode) = (numbers.next(), numbers.next());
     let name: &[u8] = match face {
-        Face::Regular => b"Literata-Regular",
-        Face::Strong => b"Literata-SemiBold",
+        Face::Regular => b"ENDPIN+Literata-Regular",
+        Face::Strong => b"ENDPIN+Literata-SemiBold",
     };
     let system = SystemInfo {
         registry: Str(b"Adobe"),
@@ -108,12 +154,9 @@ fn font(pdf: &mut Pdf, numbers: &mut Numbers, face: Face) -> Ref {
     let (mut bounds, mut ascent, mut descent) =
         (Rect::new(0.0, -300.0, 1000.0, 1000.0), 1000.0, -300.0);
     if let Some(tables) = face.tables() {
-        let widths = (0..tables.number_of_glyphs()).map(|glyph| {
-            f32::from(
-                tables
-                    .glyph_hor_advance(ttf_parser::GlyphId(glyph))
-                    .unwrap_or(0),
-            )
+        let widths = letters.numbers.remapped_gids().map(|glyph| {
+            let advance = tables.glyph_hor_advance(GlyphId(glyph));
+            f32::from(advance.unwrap_or(0))
         });
         cid.widths().consecutive(0, widths);
         let outline = tables.global_bounding_box();
@@ -125,10 +168,9 @@ fn font(pdf: &mut Pdf, numbers: &mut Numbers, face: Face) -> Ref {
         );
         ascent = f32::from(tables.ascender());
         descent = f32::from(tables.descender());
-        // The Latin alphabets and their punctuation.
-        for character in (' '..='\u{24f}').chain('\u{2000}'..='\u{22ff}') {
-            if let Some(glyph) = face.glyph(character) {
-                map.pair(glyph.0, character);
+        for &letter in letters.glyphs.keys() {
+            if let Some(number) = letters.number(letter) {
+                map.pair(number, letter);
             }
         }
     }
@@ -143,19 +185,21 @@ fn font(pdf: &mut Pdf, numbers: &mut Numbers, face: Face) -> Ref {
         .cap_height(face.cap_height() as f32 * 1000.0)
         .stem_v(if face == Face::Strong { 120.0 } else { 80.0 })
         .font_file2(file);
-    let packed = deflated(face.file());
+    // The files are our own, so that a part of them can be made; the numbers would not fit the whole.
+    let part = subsetter::subset(face.file(), 0, &letters.numbers).unwrap_or_default();
+    let packed = deflated(&part);
     pdf.stream(file, &packed)
         .filter(Filter::FlateDecode)
-        .pair(Name(b"Length1"), face.file().len() as i32);
+        .pair(Name(b"Length1"), part.len() as i32);
     let packed = deflated(map.finish().as_slice());
     pdf.cmap(unicode, &packed).filter(Filter::FlateDecode);
     outer
 }
 
-/// A page's operators. PDF counts y upwards from the foot of the page.
-fn draw(picture: &Picture, height: f32) -> Vec<u8> {
+/// A page's operators, so many points to a staff space. PDF counts y upwards from the foot of the page.
+fn draw(picture: &Picture, letters: &[Letters; 2], height: f32, points: f32) -> Vec<u8> {
     let mut content = Content::new();
-    let at = |(x, y): (f64, f64)| (x as f32 * POINTS, height - y as f32 * POINTS);
+    let at = |(x, y): (f64, f64)| (x as f32 * points, height - y as f32 * points);
     for mark in &picture.marks {
         match &mark.shape {
             Shape::Text {
@@ -165,11 +209,12 @@ fn draw(picture: &Picture, height: f32) -> Vec<u8> {
                 size,
                 face,
             } => {
-                let glyphs = text.chars().filter_map(|character| face.glyph(character));
-                let codes: Vec<u8> = glyphs.flat_map(|glyph| glyph.0.to_be_bytes()).collect();
+                let letters = &letters[*face as usize];
+                let numbers = text.chars().filter_map(|letter| letters.number(letter));
+                let codes: Vec<u8> = numbers.flat_map(u16::to_be_bytes).collect();
                 let (x, y) = at((*x, *y));
                 content.begin_text();
-                content.set_font(FONTS[*face as usize], *size as f32 * POINTS);
+                content.set_font(FONTS[*face as usize], *size as f32 * points);
                 content.next_line(x, y).show(Str(&codes));
                 content.end_text();
             }
@@ -213,7 +258,7 @@ fn draw(picture: &Picture, height: f32) -> Vec<u8> {
                 };
                 let (one, two) = (towards(start), towards(end));
                 let (start, end) = (at(start), at(end));
-                content.set_line_width(ROPE_WIDTH as f32 * POINTS);
+                content.set_line_width(ROPE_WIDTH as f32 * points);
                 content.move_to(start.0, start.1);
                 content.cubic_to(one.0, one.1, two.0, two.1, end.0, end.1);
                 content.stroke();

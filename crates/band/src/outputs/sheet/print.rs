@@ -1,28 +1,27 @@
-//! Paper: the music laid out on pages.
+//! Paper: the music laid out on pages of a size, at a size of staff.
 //!
-//! Lines hold four bars, fewer where they would not fit, and start anew at each section; pages break between
-//! sections where a section would otherwise be torn and fits on a page of its own.
+//! Where its lines and pages break is settled by [`breaks`](super::breaks); a line is drawn by
+//! [`system`](super::system).
 
 use super::{
+    breaks,
     engrave::{
-        Levels, ShownBesides,
-        bar::{EngravedBar, STRING_GAP, tablature_start},
+        ShownBesides,
+        bar::EngravedBar,
         font::Face,
-        glyph::Glyph,
-        ink::{Picture, Rectangle, Shape, ShapeUse},
-        signature,
+        ink::{Picture, ShapeUse},
     },
-    measure::{Measure, Music},
+    measure::Music,
+    system::MusicLine,
 };
 use crate::outputs::marks::{LEGEND, Mark};
+use endpin_theory::{Key, Mode};
 use std::ops::Range;
 
-/// Most bars of a line; the ending may join the last one.
-const BARS: usize = 4;
 /// Clear space between lines of music, in staff spaces.
-const BETWEEN_LINES: f64 = 2.2;
-/// Clear space between a staff and its tablature.
-const TO_TABLATURE: f64 = 1.8;
+pub const BETWEEN_LINES: f64 = 2.2;
+/// The most that is added between lines to bring the last one to the foot of a full page.
+const MOST_ADDED: f64 = 3.0;
 
 /// A sheet of paper.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -42,16 +41,35 @@ impl Paper {
             Paper::Letter => (215.9, 279.4),
         }
     }
+}
 
-    /// Width and height in staff spaces.
-    pub fn spaces(self) -> (f64, f64) {
-        let (width, height) = self.millimetres();
-        (width / SPACE, height / SPACE)
+/// How large staves are.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum StaffSize {
+    /// A staff of 6.6 mm: a book that is held.
+    Small,
+    /// A staff of 7.6 mm: a part on a music stand, where staves of 7 to 8 mm are usual (E. Gould, *Behind
+    /// Bars*, 2011, on the preparing of parts; from memory).
+    #[default]
+    Stand,
+    /// A staff of 9.2 mm: for a stand that two share, or for weak eyes (large print of educational music).
+    Large,
+}
+
+impl StaffSize {
+    /// All, smallest first.
+    pub const ALL: [StaffSize; 3] = [StaffSize::Small, StaffSize::Stand, StaffSize::Large];
+
+    /// A staff space in millimetres.
+    pub fn space(self) -> f64 {
+        match self {
+            StaffSize::Small => 1.65,
+            StaffSize::Stand => 1.9,
+            StaffSize::Large => 2.3,
+        }
     }
 }
 
-/// A staff space in millimetres: a staff of 6.6 mm, a little smaller than most parts are printed.
-pub const SPACE: f64 = 1.65;
 /// Margins in millimetres.
 const MARGIN: f64 = 15.0;
 
@@ -61,16 +79,25 @@ pub struct Pages {
     margin: f64,
     pages: Vec<Picture>,
     y: f64,
+    running_head: String,
 }
 
 impl Pages {
-    /// Paper with its first page begun.
+    /// Paper with its first page begun, for reading at a desk.
     pub fn new(paper: Paper) -> Pages {
+        Pages::sized(paper, StaffSize::Small)
+    }
+
+    /// Paper with its first page begun, for staves of that size.
+    pub fn sized(paper: Paper, staff: StaffSize) -> Pages {
+        let (width, height) = paper.millimetres();
+        let space = staff.space();
         let mut pages = Pages {
-            size: paper.spaces(),
-            margin: MARGIN / SPACE,
+            size: (width / space, height / space),
+            margin: MARGIN / space,
             pages: Vec::new(),
             y: 0.0,
+            running_head: String::new(),
         };
         pages.next_page();
         pages
@@ -108,7 +135,8 @@ impl Pages {
     /// Puts a picture that reaches from `top` to `bottom` below what stands already, on the next page if it
     /// does not fit on this one.
     pub fn add(&mut self, picture: Picture, top: f64, bottom: f64) {
-        if bottom - top > self.left() && !self.is_fresh() {
+        // Lines that are spread to the foot of a page end there to a rounding.
+        if bottom - top > self.left() + 1e-6 && !self.is_fresh() {
             self.next_page();
         }
         let (x, y) = (self.margin, self.y - top);
@@ -133,15 +161,28 @@ impl Pages {
         }
     }
 
-    /// The pages, numbered at the foot if there are several.
+    /// Adds a line of text that ends at the right margin.
+    pub fn words_at_the_right(&mut self, text: &str, size: f64, face: Face) {
+        let text = face.fit(text, self.width() / size);
+        let x = self.width() - face.width(&text) * size;
+        let mut picture = Picture::default();
+        picture.text(ShapeUse::Words, None, &text, (x, 0.0), size, face);
+        self.add(picture, -size, 0.4 * size);
+    }
+
+    /// The pages; from the second on, title and page number stand in the margin above, since a first page
+    /// has its heading (E. Gould, *Behind Bars*, 2011, on running heads and folios; from memory).
     pub fn finish(mut self) -> Vec<Picture> {
         let count = self.pages.len();
-        let (size, face) = (1.6, Face::Regular);
-        let y = self.size.1 - self.margin / 2.0;
-        for (index, page) in self.pages.iter_mut().enumerate().filter(|_| count > 1) {
-            let text = format!("{} / {count}", index + 1);
-            let x = (self.size.0 - face.width(&text) * size) / 2.0;
-            page.text(ShapeUse::Words, None, &text, (x, y), size, face);
+        let (size, face) = (1.7, Face::Regular);
+        let y = self.margin * 0.62;
+        let right = self.size.0 - self.margin;
+        for (number, page) in (1..).zip(&mut self.pages).skip(1) {
+            let number = format!("{number} / {count}");
+            let x = right - face.width(&number) * size;
+            page.text(ShapeUse::Words, None, &number, (x, y), size, face);
+            let title = face.fit(&self.running_head, (x - self.margin - 2.0) / size);
+            page.text(ShapeUse::Words, None, &title, (self.margin, y), size, face);
         }
         self.pages
     }
@@ -164,9 +205,14 @@ pub fn wrapped(text: &str, width: f64, face: Face) -> Vec<String> {
 }
 
 /// The whole music on pages: title, choruses, ending, and the legend of the marks if they are shown.
-pub fn pages(music: &Music, subtitle: &str, paper: Paper, show: ShownBesides) -> Vec<Picture> {
-    let mut pages = Pages::new(paper);
-    heading(&mut pages, &music.title, subtitle);
+pub fn pages(
+    music: &Music,
+    subtitle: &str,
+    (paper, staff): (Paper, StaffSize),
+    show: ShownBesides,
+) -> Vec<Picture> {
+    let mut pages = Pages::sized(paper, staff);
+    heading_by(&mut pages, &music.title, music.by.as_deref(), subtitle);
     if show.marks {
         legend(&mut pages);
     }
@@ -174,10 +220,42 @@ pub fn pages(music: &Music, subtitle: &str, paper: Paper, show: ShownBesides) ->
     pages.finish()
 }
 
+/// A key as it is printed, with the real sign: `B♭ minor`.
+pub fn key_for_reading(key: Key) -> String {
+    let tonic: String = key
+        .tonic
+        .to_string()
+        .chars()
+        .map(|character| match character {
+            'b' => '♭',
+            '#' => '♯',
+            letter => letter,
+        })
+        .collect();
+    match key.mode {
+        Mode::Major => tonic,
+        Mode::Minor => format!("{tonic} minor"),
+    }
+}
+
 /// Title and what is said of the piece.
 pub fn heading(pages: &mut Pages, title: &str, subtitle: &str) {
+    heading_by(pages, title, None, subtitle);
+}
+
+/// The same with who wrote it, at the right.
+fn heading_by(pages: &mut Pages, title: &str, by: Option<&str>, subtitle: &str) {
+    pages.running_head = title.to_owned();
     pages.words(title, 4.2, Face::Strong);
     pages.skip(0.4);
+    if let Some(by) = by {
+        let (size, face) = (2.0, Face::Regular);
+        pages.words_at_the_right(by, size, face);
+        // On the line of the other words where there is room.
+        if face.width(by) * size + face.width(subtitle) * 1.9 + 4.0 < pages.width() {
+            pages.skip(-1.4 * size);
+        }
+    }
     pages.words(subtitle, 1.9, Face::Regular);
     pages.skip(2.0);
 }
@@ -191,76 +269,69 @@ pub fn legend(pages: &mut Pages) {
     pages.skip(1.4);
 }
 
-/// Height of the section of some music that opens with its line `first`, up to the next section.
-fn section_height(music: &Music, lines: &[Range<usize>], first: usize, show: ShownBesides) -> f64 {
-    let after = lines[first + 1..]
-        .iter()
-        .position(|line| opens_section(music, line));
-    let end = after.map_or(lines.len(), |after| first + 1 + after);
-    let heights = lines[first..end]
-        .iter()
-        .map(|line| MusicLine::new(music, line.clone(), show).height());
-    heights.map(|height| height + BETWEEN_LINES).sum()
-}
-
-fn opens_section(music: &Music, line: &Range<usize>) -> bool {
-    music.measures[line.start].section.is_some()
-}
-
 /// Begins another page where the first section of some music, under a heading of that height, would be torn
 /// and fits on a page of its own.
 pub fn keep_with_music(pages: &mut Pages, heading: f64, music: &Music, show: ShownBesides) {
-    let lines = break_lines(pages.width(), music, show);
-    keep_together(pages, heading + section_height(music, &lines, 0, show));
-}
-
-fn keep_together(pages: &mut Pages, height: f64) {
+    let lines = breaks::lines(pages.width(), music, show);
+    let section = lines
+        .iter()
+        .enumerate()
+        .take_while(|(index, line)| *index == 0 || !breaks::opens_section(music, line.start))
+        .map(|(_, line)| MusicLine::new(music, line.clone(), show).height() + BETWEEN_LINES);
+    let height = heading + section.sum::<f64>();
     if height > pages.left() + BETWEEN_LINES && height <= pages.height() && !pages.is_fresh() {
         pages.next_page();
     }
 }
 
-/// Adds all lines of some music.
+/// Adds all lines of some music; the lines of a page that another one follows are spread to its foot.
 pub fn add_music(pages: &mut Pages, music: &Music, show: ShownBesides) {
-    let lines = break_lines(pages.width(), music, show);
-    for (index, line) in lines.iter().enumerate() {
-        if opens_section(music, line) {
-            keep_together(pages, section_height(music, &lines, index, show));
+    let lines: Vec<MusicLine> = breaks::lines(pages.width(), music, show)
+        .into_iter()
+        .map(|line| MusicLine::new(music, line, show))
+        .collect();
+    let heights: Vec<f64> = lines
+        .iter()
+        .map(|line| line.height() + BETWEEN_LINES)
+        .collect();
+    let opens: Vec<bool> = lines
+        .iter()
+        .map(|line| breaks::opens_section(music, line.first()))
+        .collect();
+    let first = if pages.is_fresh() {
+        None
+    } else {
+        Some(pages.left())
+    };
+    let on_pages = breaks::pages(first, pages.height(), BETWEEN_LINES, &heights, &opens);
+    let count = on_pages.len();
+    for (index, on_page) in on_pages.into_iter().enumerate() {
+        // What stands on the page already may leave room for no line.
+        if on_page.is_empty() {
+            continue;
         }
-        let line = MusicLine::new(music, line.clone(), show);
-        let (top, bottom) = (line.top, line.bottom);
-        pages.add(line.draw(pages.width()), top, bottom);
-        pages.skip(BETWEEN_LINES);
+        if index > 0 {
+            pages.next_page();
+        }
+        let taken: f64 = heights[on_page.clone()].iter().sum();
+        let left = pages.left() + BETWEEN_LINES - taken;
+        let gaps = (on_page.len() - 1).max(1) as f64;
+        let added = match index + 1 < count {
+            true => (left / gaps).clamp(0.0, MOST_ADDED),
+            false => 0.0,
+        };
+        for line in &lines[on_page] {
+            pages.add(line.draw(pages.width()), line.top, line.bottom);
+            pages.skip(BETWEEN_LINES + added);
+        }
     }
 }
 
 /// Height of all lines of some music, with the gap after each.
 pub fn music_height(width: f64, music: &Music, show: ShownBesides) -> f64 {
-    let lines = break_lines(width, music, show).into_iter();
+    let lines = breaks::lines(width, music, show).into_iter();
     let heights = lines.map(|line| MusicLine::new(music, line, show).height());
     heights.map(|height| height + BETWEEN_LINES).sum()
-}
-
-/// Which bars stand on which line.
-fn break_lines(width: f64, music: &Music, show: ShownBesides) -> Vec<Range<usize>> {
-    let bars = engraved(music, 0..music.measures.len(), show);
-    let naturals: Vec<f64> = bars.iter().map(EngravedBar::natural).collect();
-    let mut lines: Vec<Range<usize>> = Vec::new();
-    for (index, measure) in music.measures.iter().enumerate() {
-        let joins = lines.last().is_some_and(|line| {
-            let head = signature::head(measure.key.signature()).width;
-            let taken: f64 = naturals[line.clone()].iter().sum();
-            let most = if measure.is_ending { BARS + 1 } else { BARS };
-            measure.section.is_none()
-                && line.len() < most
-                && head + taken + naturals[index] <= width
-        });
-        match lines.last_mut() {
-            Some(line) if joins => line.end = index + 1,
-            _ => lines.push(index..index + 1),
-        }
-    }
-    lines
 }
 
 /// These bars of some music, ready to be drawn.
@@ -272,158 +343,6 @@ pub fn engraved(music: &Music, range: Range<usize>, show: ShownBesides) -> Vec<E
 }
 
 /// A time signature stands where the meter changes.
-fn shows_meter(music: &Music, index: usize) -> bool {
+pub fn shows_meter(music: &Music, index: usize) -> bool {
     index == 0 || music.measures[index - 1].meter != music.measures[index].meter
-}
-
-/// A line of music.
-struct MusicLine<'a> {
-    music: &'a Music,
-    bars: Vec<EngravedBar<'a>>,
-    levels: Levels,
-    show: ShownBesides,
-    top: f64,
-    bottom: f64,
-    tablature: f64,
-    /// Whether the line is one of several of equal width.
-    is_full: bool,
-}
-
-impl<'a> MusicLine<'a> {
-    fn new(music: &'a Music, range: Range<usize>, show: ShownBesides) -> MusicLine<'a> {
-        let is_full = range.len() >= BARS;
-        let bars = engraved(music, range, show);
-        let levels = Levels::of(&bars, show);
-        let strings = music
-            .tablature
-            .as_ref()
-            .map_or(0, |tablature| tablature.strings.len());
-        let half = (strings as f64 - 1.0) / 2.0 * STRING_GAP;
-        let tablature = levels.bottom + TO_TABLATURE + half;
-        let has_tablature = show.tablature && strings > 0;
-        let fingers = if show.fingers { 2.2 } else { 0.3 };
-        let bottom = if has_tablature {
-            tablature + half + fingers
-        } else {
-            levels.bottom
-        };
-        let first = bars[0].measure();
-        let words = if first.section.is_some() || first.opens_chorus {
-            3.2
-        } else {
-            0.0
-        };
-        MusicLine {
-            music,
-            bars,
-            levels,
-            show,
-            top: levels.top - words,
-            bottom,
-            tablature,
-            is_full,
-        }
-    }
-
-    fn height(&self) -> f64 {
-        self.bottom - self.top
-    }
-
-    fn draw(&self, width: f64) -> Picture {
-        let first = self.bars[0].measure();
-        let mut picture = signature::head(first.key.signature());
-        let head = picture.width;
-        let tablature = self
-            .music
-            .tablature
-            .as_ref()
-            .filter(|_| self.show.tablature);
-        if let Some(tablature) = tablature {
-            let start = tablature_start(tablature.strings.len(), head);
-            picture.place(start, 0.0, self.tablature);
-        }
-        // Short lines keep the measure of full ones.
-        let share =
-            (width - head) / self.bars.len().max(if self.is_full { 1 } else { BARS }) as f64;
-        let mut x = head;
-        for (bar, wide) in self.bars.iter().zip(self.widths(width - head, share)) {
-            picture.place(bar.draw(wide, &self.levels), x, 0.0);
-            if let Some(tablature) = tablature {
-                let bar = bar.tablature(wide, tablature, self.show.fingers);
-                picture.place(bar, x, self.tablature);
-            }
-            x += wide;
-        }
-        picture.line(ShapeUse::Barline, None, (0.08, -2.0), (0.08, 2.0), 0.16);
-        self.words(&mut picture, first);
-        picture.width = width;
-        picture
-    }
-
-    /// Equal shares where all bars fit into them, else each its natural width and the rest in proportion.
-    fn widths(&self, width: f64, share: f64) -> Vec<f64> {
-        let naturals = self.bars.iter().map(EngravedBar::natural);
-        if naturals.clone().all(|natural| natural <= share) {
-            return vec![share; self.bars.len()];
-        }
-        let total: f64 = naturals.clone().sum();
-        let room = if self.is_full {
-            width
-        } else {
-            width.min(total.max(share * self.bars.len() as f64))
-        };
-        let stretch = (room / total).max(1.0);
-        naturals.map(|natural| natural * stretch).collect()
-    }
-
-    /// Section, chorus and bar number above the start of the line.
-    fn words(&self, picture: &mut Picture, first: &Measure) {
-        let number = first.number.to_string();
-        picture.text(
-            ShapeUse::Words,
-            None,
-            &number,
-            (0.2, -2.7),
-            1.4,
-            Face::Regular,
-        );
-        let (size, face, y) = (2.3, Face::Strong, self.top + 2.3);
-        let mut x = 0.3;
-        if let Some(section) = &first.section {
-            let section = face.fit(section, 20.0);
-            let wide = face.width(&section) * size;
-            picture.text(ShapeUse::Words, None, &section, (x + 0.5, y), size, face);
-            let area = Rectangle {
-                left: x,
-                top: y - 2.1,
-                right: x + wide + 1.0,
-                bottom: y + 0.6,
-            };
-            picture.draw(ShapeUse::Words, None, Shape::Frame { area, width: 0.16 });
-            x += wide + 2.4;
-        }
-        if first.opens_chorus {
-            let chorus = format!("Chorus {}", first.chorus);
-            picture.text(ShapeUse::Words, None, &chorus, (x, y), 2.0, Face::Regular);
-            x += Face::Regular.width(&chorus) * 2.0 + 2.4;
-        }
-        if first.number == 1 && (first.opens_chorus || first.chorus == 0) {
-            let quarter = Shape::Sign {
-                glyph: Glyph::MetQuarter,
-                x,
-                y,
-                size: 0.75,
-            };
-            picture.draw(ShapeUse::Words, None, quarter);
-            let tempo = format!("= {}", first.tempo);
-            picture.text(
-                ShapeUse::Words,
-                None,
-                &tempo,
-                (x + 1.5, y),
-                2.0,
-                Face::Regular,
-            );
-        }
-    }
 }

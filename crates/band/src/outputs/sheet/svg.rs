@@ -10,6 +10,7 @@ use super::{
         ink::{BowPart, DrawnShape, Picture, ROPE_WIDTH, Shape, ShapeUse},
         outline::{areas, bow_curves, rope_curve},
     },
+    print::Paper,
     xml::legal,
 };
 use crate::outputs::origin::mark;
@@ -352,16 +353,15 @@ impl ttf_parser::OutlineBuilder for Pen<'_> {
     }
 }
 
-/// Pages as one SVG document, one below the other; `words` tell them to those who hear them, `size` is that of
-/// a page in staff spaces, `space` a staff space in millimetres.
-pub fn document(
-    title: &str,
-    words: &str,
-    pages: &[Picture],
-    size: (f64, f64),
-    space: f64,
-) -> String {
-    let (width, height) = (size.0, size.1 * pages.len() as f64);
+/// Pages of that paper as one SVG document, one below the other; `words` tell them to those who hear them. A
+/// picture is as wide as its page, in staff spaces.
+pub fn document(title: &str, words: &str, pages: &[Picture], paper: Paper) -> String {
+    let (wide, high) = paper.millimetres();
+    // Pages have the staff size of the first.
+    let width = pages.first().map_or(wide, |page| page.width);
+    let space = wide / width;
+    let page_height = high / space;
+    let height = page_height * pages.len() as f64;
     let name = title;
     let title = legal(title);
     let title = escape(&title);
@@ -377,7 +377,7 @@ pub fn document(
         definitions(pages),
     );
     for (index, page) in pages.iter().enumerate() {
-        let (number_of, top) = (index + 1, number(size.1 * index as f64));
+        let (number_of, top) = (index + 1, number(page_height * index as f64));
         put(
             &mut svg,
             format_args!("<g id=\"page-{number_of}\" transform=\"translate(0 {top})\">"),

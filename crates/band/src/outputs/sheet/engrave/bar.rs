@@ -2,7 +2,7 @@
 
 use super::{
     Levels,
-    columns::{Columns, head_glyph, sign_width},
+    columns::{Columns, TO_PARENTHESIS, head_glyph, sign_width},
     font::Face,
     glyph::Glyph,
     ink::{BowPart, Picture, Rectangle, Shape, ShapeUse},
@@ -40,7 +40,7 @@ impl<'a> EngravedBar<'a> {
     /// Spaces a bar; `shows_meter` puts its time signature in front; `marks` are those of the music, or none.
     pub fn new(measure: &'a Measure, shows_meter: bool, marks: &'a [Mark]) -> EngravedBar<'a> {
         let time = shows_meter.then(|| time(&measure.meter));
-        let lead = time.as_ref().map_or(0.0, |time| 0.6 + time.width);
+        let lead = time.as_ref().map_or(0.0, |time| 1.0 + time.width);
         EngravedBar {
             measure,
             marks,
@@ -86,7 +86,7 @@ impl<'a> EngravedBar<'a> {
             ..Picture::default()
         };
         lines(&mut picture, 5, 1.0);
-        barline(&mut picture, self.measure.barline, 2.0);
+        barline(&mut picture, self.measure.barline, width, (-2.0, 2.0));
         if let Some(time) = &self.time {
             picture.place(time.clone(), 0.6, 0.0);
         }
@@ -145,7 +145,7 @@ impl<'a> EngravedBar<'a> {
             width,
             ..Picture::default()
         };
-        let (size, face) = (1.6, Face::Strong);
+        let (size, face) = (1.7, Face::Strong);
         let y_of_string =
             |string: usize| (string as f64 - 1.0 - (count as f64 - 1.0) / 2.0) * STRING_GAP;
         // The lines leave room for the figures.
@@ -164,9 +164,13 @@ impl<'a> EngravedBar<'a> {
             picture.text(kind, note, &fret, (x, baseline), size, face);
             gaps[usize::from(place.string) - 1].push((x - 0.15, x + wide + 0.15));
             if fingers && place.finger > 0 {
-                let below = (x, y_of_string(count) + 2.0);
+                // 8 points on a stand.
+                let (size, face) = (1.5, Face::Regular);
                 let finger = place.finger.to_string();
-                picture.text(kind, note, &finger, below, 1.2, Face::Regular);
+                let middle = self.x(event, width) + head_glyph(event).width() / 2.0;
+                let left = middle - face.width(&finger) * size / 2.0;
+                let below = (left, y_of_string(count) + 2.3);
+                picture.text(kind, note, &finger, below, size, face);
             }
         }
         for (string, gaps) in (1..).zip(&gaps) {
@@ -177,7 +181,7 @@ impl<'a> EngravedBar<'a> {
                 from = right;
             }
         }
-        barline(&mut picture, self.measure.barline, half);
+        barline(&mut picture, self.measure.barline, width, (-half, half));
         picture
     }
 
@@ -258,7 +262,7 @@ fn draw_note(picture: &mut Picture, event: &WrittenEvent, head: &Head, x: f64) {
         let mut at = x - sign_width(event);
         if sign.courtesy {
             picture.sign(ShapeUse::Accidental, note, Glyph::ParenLeft, at, y);
-            at += Glyph::ParenLeft.width();
+            at += Glyph::ParenLeft.width() + TO_PARENTHESIS;
         }
         picture.sign(ShapeUse::Accidental, note, accidental, at, y);
         if sign.courtesy {
@@ -266,7 +270,7 @@ fn draw_note(picture: &mut Picture, event: &WrittenEvent, head: &Head, x: f64) {
                 ShapeUse::Accidental,
                 note,
                 Glyph::ParenRight,
-                at + accidental.width(),
+                at + accidental.width() + TO_PARENTHESIS,
                 y,
             );
         }
@@ -295,11 +299,11 @@ fn draw_rest(picture: &mut Picture, event: &WrittenEvent, x: f64) {
     }
 }
 
-fn barline(picture: &mut Picture, barline: Barline, half: f64) {
-    let width = picture.width;
+/// A bar line whose right edge is `width`, from a top to a bottom.
+pub fn barline(picture: &mut Picture, barline: Barline, width: f64, (top, bottom): (f64, f64)) {
     let mut line = |right: f64, thickness: f64| {
         let x = right - thickness / 2.0;
-        picture.line(ShapeUse::Barline, None, (x, -half), (x, half), thickness);
+        picture.line(ShapeUse::Barline, None, (x, top), (x, bottom), thickness);
     };
     match barline {
         Barline::Plain => line(width, THIN),

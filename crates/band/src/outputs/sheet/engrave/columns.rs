@@ -16,6 +16,8 @@ use endpin_theory::Ticks;
 
 /// Clear space between what stands in neighbouring columns.
 const CLEAR: f64 = 0.55;
+/// Clear space between an accidental and its parentheses.
+pub const TO_PARENTHESIS: f64 = 0.1;
 /// Clear space between chord symbols.
 const BETWEEN_CHORDS: f64 = 1.0;
 /// Clear space after a bar line.
@@ -36,7 +38,7 @@ pub fn sign_width(event: &WrittenEvent) -> f64 {
     let sign = event.note.as_ref().and_then(|head| head.sign);
     sign.map_or(0.0, |sign| {
         let parentheses = if sign.courtesy {
-            2.0 * Glyph::ParenLeft.width()
+            2.0 * (Glyph::ParenLeft.width() + TO_PARENTHESIS)
         } else {
             0.0
         };

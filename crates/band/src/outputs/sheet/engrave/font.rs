@@ -1,10 +1,12 @@
 //! The typeface of words, chord symbols and figures, and how wide they are.
 //!
 //! Literata (Copyright 2017 The Literata Project Authors, SIL Open Font License 1.1, see
-//! `assets/text-OFL.txt`), reduced to the Latin alphabets, without kerning, so that a text is as wide
-//! on every reader as it was measured here.
+//! `assets/text-OFL.txt`): its Latin, Greek and Cyrillic alphabets, without kerning, so that a text is as wide
+//! on every reader as it was measured here; with the flat, natural and sharp of the font that
+//! [`glyph`](super::glyph) names, scaled to stand beside capitals. The files for the web are Latin with these
+//! signs.
 
-use std::sync::LazyLock;
+use std::{collections::BTreeSet, sync::LazyLock};
 use ttf_parser::{Face as Table, GlyphId};
 
 /// A weight of the typeface.
@@ -56,6 +58,13 @@ impl Face {
         text.chars().map(|character| self.advance(character)).sum()
     }
 
+    /// The characters of a text that the typeface lacks, each once, in order.
+    pub fn missing(self, text: &str) -> String {
+        let lacks = |&letter: &char| !letter.is_whitespace() && self.glyph(letter).is_none();
+        let letters: BTreeSet<char> = text.chars().filter(lacks).collect();
+        letters.into_iter().collect()
+    }
+
     /// Height of a capital letter in ems.
     pub fn cap_height(self) -> f64 {
         let height = self.tables().and_then(|tables| tables.capital_height());
@@ -89,13 +98,20 @@ mod tests {
         for face in Face::ALL {
             let tables = face.tables().unwrap();
             assert_eq!(tables.units_per_em(), 1000);
-            for character in "ABCDEFGabcdefghijklmnopqrstuvwxyz0123456789/()+-.,%éłőž…".chars()
+            for character in
+                "ABCDEFGabcdefghijklmnopqrstuvwxyz0123456789/()+-.,%éłőž…♭♮♯Жяλώễ".chars()
             {
                 assert!(face.glyph(character).is_some(), "{character}");
             }
             assert!(face.cap_height() > 0.6 && face.cap_height() < 0.8);
         }
         assert!(Face::Strong.width("Bb7") > Face::Regular.width("B"));
+    }
+
+    #[test]
+    fn what_is_missing_is_known() {
+        assert_eq!(Face::Strong.missing("B♭ Οδός Улица"), "");
+        assert_eq!(Face::Strong.missing("海 and 山, 海"), "山海");
     }
 
     #[test]

@@ -61,9 +61,12 @@ impl Levels {
         for bar in bars {
             around |= bar.has_ropes_around();
             graded |= bar.is_graded();
-            if let Some(bounds) = bar.staff(bar.natural()).bounds(|_| true) {
-                top = top.min(bounds.top);
-                bottom = bottom.max(bounds.bottom);
+            // Beams slant more where there is room.
+            for stretch in [1.0, 2.0] {
+                if let Some(bounds) = bar.staff(stretch * bar.natural()).bounds(|_| true) {
+                    top = top.min(bounds.top);
+                    bottom = bottom.max(bounds.bottom);
+                }
             }
         }
         let chords = top - 1.2;

@@ -37,19 +37,38 @@ pub fn signature(sharps: i8) -> Vec<(Letter, i16)> {
 pub fn head(sharps: i8) -> Picture {
     let mut picture = Picture::default();
     picture.sign(ShapeUse::Signature, None, Glyph::FClef, 0.5, -1.0);
-    let mut x = 0.5 + Glyph::FClef.width() + 0.5;
-    let glyph = if sharps < 0 {
+    let x = 0.5 + Glyph::FClef.width() + 0.5;
+    let key = key(sharps, None);
+    picture.width = x + key.width + 0.3;
+    picture.place(key, x, 0.0);
+    lines(&mut picture, 5, 1.0);
+    picture
+}
+
+/// A key signature that starts at zero, all of its signs the same sign if one is given; its width is set.
+fn key(sharps: i8, sign: Option<Glyph>) -> Picture {
+    let own = if sharps < 0 {
         Glyph::Flat
     } else {
         Glyph::Sharp
     };
+    let glyph = sign.unwrap_or(own);
+    let mut picture = Picture::default();
     for (_, position) in signature(sharps) {
-        picture.sign(ShapeUse::Signature, None, glyph, x, y_of(position));
-        x += glyph.width() + 0.05;
+        let (x, y) = (picture.width, y_of(position));
+        picture.sign(ShapeUse::Signature, None, glyph, x, y);
+        picture.width += glyph.width() + 0.05;
     }
-    picture.width = x + 0.3;
-    lines(&mut picture, 5, 1.0);
     picture
+}
+
+/// The signature of a key that follows another; naturals say that there is none (E. Gould, *Behind Bars*, 2011,
+/// on changes of key signature; from memory). Its width is set.
+pub fn change(before: i8, after: i8) -> Picture {
+    match after {
+        0 => key(before, Some(Glyph::Natural)),
+        after => key(after, None),
+    }
 }
 
 /// A time signature that starts at zero; its width is set.

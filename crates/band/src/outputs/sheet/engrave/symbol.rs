@@ -1,5 +1,6 @@
-//! Chord symbols as musicians set them: the root large, its accidental a real one, the quality smaller and
-//! the figures raised; a slash bass on the line.
+//! Chord symbols as musicians set them: the root large, its accidental a real one, the quality smaller and the
+//! figures raised; alterations in parentheses one over the other, so that long symbols stay narrow; a slash bass
+//! on the line.
 //!
 //! The writer's own spelling is kept: `Bbm7b5`, `B♭-7(♭5)` and `Bbø` each stay what they are.
 
@@ -14,6 +15,9 @@ use endpin_theory::NoteName;
 const ROOT: f64 = 2.7;
 /// Size of quality and figures to that of the root.
 const SUFFIX: f64 = 0.74;
+/// Size of alterations that stand one over the other to that of the root, and how far apart they stand.
+const STACKED: f64 = 0.56;
+const STEP: f64 = 0.49;
 /// How far figures are raised, in ems of the root.
 const RAISED: f64 = 0.24;
 
@@ -50,6 +54,14 @@ pub fn parts(symbol: &str) -> Option<(&str, &str, Option<&str>)> {
         Some((quality, bass)) => (root, quality, Some(bass)),
         None => (root, rest, None),
     })
+}
+
+/// What stands before two alterations in parentheses, these, and what stands after; none if there are not two.
+fn stacked(text: &str) -> Option<(&str, Vec<&str>, &str)> {
+    let (before, rest) = text.split_once('(')?;
+    let (inside, after) = rest.split_once(')')?;
+    let alterations: Vec<&str> = inside.split(',').map(str::trim).collect();
+    (alterations.len() == 2).then_some((before, alterations, after))
 }
 
 struct Setter {
@@ -116,7 +128,31 @@ impl Setter {
     }
 
     fn raised(&mut self, text: &str) {
-        let (em, y) = (ROOT * SUFFIX, -RAISED * ROOT);
+        let Some((before, alterations, after)) = stacked(text) else {
+            self.run(text, ROOT * SUFFIX, -RAISED * ROOT);
+            return;
+        };
+        self.run(before, ROOT * SUFFIX, -RAISED * ROOT);
+        let (em, step) = (ROOT * STACKED, ROOT * STEP);
+        // The lowest stands on the line; parentheses reach around all.
+        let rows = alterations.len() as f64;
+        let high = ROOT * STACKED * 0.7 + step * (rows - 1.0);
+        let (tall, foot) = (high / 0.85, 0.05 * high);
+        self.words("(", tall, foot, Face::Strong);
+        let left = self.x;
+        let mut right = left;
+        for (row, alteration) in alterations.iter().rev().enumerate() {
+            self.x = left;
+            self.run(alteration, em, -step * row as f64);
+            right = right.max(self.x);
+        }
+        self.x = right;
+        self.words(")", tall, foot, Face::Strong);
+        self.run(after, ROOT * SUFFIX, -RAISED * ROOT);
+    }
+
+    /// Figures and signs side by side, of an em and on a baseline.
+    fn run(&mut self, text: &str, em: f64, y: f64) {
         let mut run = String::new();
         let mut characters = text.chars().peekable();
         while let Some(character) = characters.next() {
@@ -173,7 +209,9 @@ mod tests {
             ("CΔ7", "C MajorSeventh ^7"),
             ("Eø", "E HalfDiminished"),
             ("B°7", "B Diminished ^7"),
-            ("D7(b9,#11)", "D ^7( Flat ^9, Sharp ^11)"),
+            ("D7(b9,#11)", "D ^7 ( Sharp 11 Flat ^9 )"),
+            ("D7(b9)", "D ^7( Flat ^9)"),
+            ("D7(b9,#11,b13)", "D ^7( Flat ^9, Sharp ^11, Flat ^13)"),
             ("G7sus4/F", "G ^7sus4 / F"),
             ("C6/9", "C ^6/9"),
             ("Ab/Bb", "A Flat / B Flat"),

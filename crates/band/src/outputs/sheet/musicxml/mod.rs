@@ -37,6 +37,9 @@ pub fn write(music: &Music, comp: Option<&CompMusic>, contents: Contents) -> Vec
     xml.element("score-partwise", &[("version", "4.0")], |xml| {
         xml.element("work", &[], |xml| xml.text("work-title", &music.title));
         xml.element("identification", &[], |xml| {
+            if let Some(name) = &music.by {
+                xml.text_with("creator", &[("type", "composer")], name);
+            }
             xml.element("encoding", &[], |xml| {
                 xml.text("software", concat!("endpin ", env!("CARGO_PKG_VERSION")));
                 for element in ["accidental", "beam", "stem"] {
