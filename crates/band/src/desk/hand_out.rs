@@ -3,13 +3,13 @@
 
 use super::{
     Desk, came_back,
-    class_list::{self, Student},
     folder::{Folder, named_after},
     handed_files::{self, Kind},
     line_view::{LineWishes, json},
 };
 use crate::{
     failure::Failure,
+    inputs::class_list::{self, Student},
     outputs::ear::{
         audio::{AudioFormat, Studio},
         record::now,
@@ -273,8 +273,8 @@ fn links(folder: &Folder, sets: &[Handed]) -> Result<String, Failure> {
         }
         body += "</ul>\n";
     }
-    let style = "body { font: 1.05rem/1.5 Georgia, serif; max-width: 40rem; margin: 2rem auto; padding: 0 1rem; color: CanvasText; background: Canvas; } li { margin: .6rem 0; }\n";
-    let head = head(&escaped(title), title, "", style);
+    let style = "ul { padding: 0; list-style: none; } li a { display: inline-flex; align-items: center; min-height: var(--touch); overflow-wrap: anywhere; }\n";
+    let head = head(&escaped(title), title, style);
     let html =
         format!("<!DOCTYPE html>\n<html lang=\"en\">\n{head}\n<body>\n{body}</body>\n</html>\n");
     let name = format!("{}-class.html", named_after(title));

@@ -8,7 +8,6 @@
 
 pub mod came_back;
 pub mod chart_view;
-pub mod class_list;
 pub mod door;
 pub mod folder;
 pub mod hand_out;

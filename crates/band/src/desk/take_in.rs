@@ -3,14 +3,13 @@
 use super::{
     Desk,
     came_back::{self, CameBack},
-    class_list,
     folder::named_after,
     hand_out,
     line_view::{LineWishes, json},
 };
 use crate::{
     failure::{Failure, printable_line},
-    inputs::take::file::TakeFile,
+    inputs::{class_list, take::file::TakeFile},
     outputs::ear::record::now,
     outputs::verdict::{Bench, json::CheckReport, page},
 };

@@ -1,26 +1,25 @@
 //! What pages have in common: a head that lets nothing in, text made safe, templates filled.
 
-use super::origin::mark;
+use super::{origin::mark, sheet::staves};
 use crate::failure::printable;
 
-/// The head of a page that loads nothing: its styles, scripts and, if it has some, fonts stand in it. The title
-/// is escaped already; `chart` is the title of the chart it was made from; `fonts` are rules of style.
-pub fn head(title: &str, chart: &str, fonts: &str, style: &str) -> String {
-    let origin = mark(chart);
-    let font_source = match fonts {
-        "" => "",
-        _ => "; font-src data:",
-    };
+/// Colours, type, controls and print of every page.
+const SHARED: &str = include_str!("html.css");
+
+/// The head of a page that loads nothing: its styles, scripts and fonts stand in it. The title is escaped already;
+/// `chart` is the title of the chart it was made from; `style` is what this page has besides the others'.
+pub fn head(title: &str, chart: &str, style: &str) -> String {
+    let (origin, fonts) = (mark(chart), staves::fonts());
     format!(
         r#"<head>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
 <meta name="color-scheme" content="light dark">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'{font_source}">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; font-src data:">
 <meta name="generator" content="{origin}">
 <title>{title}</title>
 <style>
-{fonts}{style}</style>
+{fonts}{SHARED}{style}</style>
 </head>"#
     )
 }

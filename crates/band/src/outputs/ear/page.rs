@@ -109,7 +109,7 @@ fn whole(
 ) -> String {
     let title = escaped(title);
     filled(PAGE, |name| match name {
-        "head" => head(&title, about, "", STYLE),
+        "head" => head(&title, about, STYLE),
         "title" => title.clone(),
         "about" => escaped(about),
         "items" => items.to_owned(),

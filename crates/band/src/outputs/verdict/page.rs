@@ -35,7 +35,6 @@ pub fn report(bench: &Bench, takes: &[Judged], chart_file: &str, links: Option<&
     body += &in_short(bench, last);
     body += "<h2>The line</h2>\n";
     body += &players(last);
-    body += &legend();
     let marks = written::marks(last);
     for number in 1..=last.take.choruses {
         let chorus = WrittenChorus::new(bench, last, &marks, number);
@@ -43,6 +42,7 @@ pub fn report(bench: &Bench, takes: &[Judged], chart_file: &str, links: Option<&
         let _ = writeln!(body, "<h3>Chorus {number}</h3>");
         body += &staff(last, &chorus, &staves);
     }
+    body += &legend();
     body += "<h2>Tempo</h2>\n";
     body += &plots::tempo(last);
     body += &plots::placement(bench, last);
@@ -54,12 +54,7 @@ pub fn report(bench: &Bench, takes: &[Judged], chart_file: &str, links: Option<&
         body += "<h2>From take to take</h2>\n";
         body += &plots::progress(takes);
     }
-    let head = head(
-        &title,
-        &bench.chart.title,
-        &staves::fonts(),
-        &[staves::STYLE, STYLE].concat(),
-    );
+    let head = head(&title, &bench.chart.title, &[staves::STYLE, STYLE].concat());
     let scripts = SCRIPTS.concat();
     let signs = staves::signs();
     format!(

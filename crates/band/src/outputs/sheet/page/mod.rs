@@ -106,12 +106,7 @@ pub fn write(session: &Session, about: &str) -> Result<Vec<u8>, Failure> {
     };
     let title = escape(legal(&chart.title));
     let fill = |name: &str| match name {
-        "head" => head(
-            &title,
-            &chart.title,
-            &staves::fonts(),
-            &[staves::STYLE, STYLE].concat(),
-        ),
+        "head" => head(&title, &chart.title, &[staves::STYLE, STYLE].concat()),
         "title" => title.clone().into_owned(),
         // The script names another key there when one is chosen.
         "about" => {
