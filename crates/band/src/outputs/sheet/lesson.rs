@@ -221,25 +221,15 @@ impl Made {
         self.pages.skip(0.4);
         self.pages.words(listen, WORDS, Face::Regular);
         self.pages.skip(1.4);
+        let sizes = self.sizes(&lines, level);
         let (width, room) = (self.pages.width(), self.pages.left());
-        let total = |count: usize, bars: usize| -> f64 {
-            let blocks = (0..count).map(|index| self.block(&lines, index, bars, level));
-            blocks.map(|block| block.height(width)).sum()
-        };
-        let sizes = (1..=BLOCKS.0)
-            .rev()
-            .flat_map(|count| lengths(&lines[0]).map(move |bars| (count, bars)));
-        let fits = |&(count, bars): &(usize, usize)| total(count, bars) <= room;
-        let (mut count, bars) = sizes
-            .into_iter()
-            .find(fits)
-            .unwrap_or((1, PHRASE.min(lines[0].measures.len())));
-        while count < BLOCKS.1 && total(count + 1, bars) <= room {
-            count += 1;
-        }
-        let spare = room - total(count, bars);
-        let gap = (spare / count.saturating_sub(1).max(1) as f64).clamp(0.0, SPREAD);
-        for index in 0..count {
+        let heights = sizes.iter().enumerate().map(|(index, &bars)| {
+            let block = self.block(&lines, index, bars, level);
+            block.height(width)
+        });
+        let spare = room - heights.sum::<f64>();
+        let gap = (spare / sizes.len().saturating_sub(1).max(1) as f64).clamp(0.0, SPREAD);
+        for (index, &bars) in sizes.iter().enumerate() {
             let block = self.block(&lines, index, bars, level);
             block.draw(&mut self.pages);
             self.pages.skip(gap);
@@ -250,6 +240,35 @@ impl Made {
             }
         }
         Ok(())
+    }
+
+    /// The bars of the example and of each exercise on the rest of this page: as many as fit three times, more
+    /// exercises of that length while they fit, and a shorter one at the end.
+    fn sizes(&self, lines: &[Music], level: Level) -> Vec<usize> {
+        let (width, room) = (self.pages.width(), self.pages.left());
+        let fits = |sizes: &Vec<usize>| {
+            let blocks = sizes.iter().enumerate().map(|(index, &bars)| {
+                let block = self.block(lines, index, bars, level);
+                block.height(width)
+            });
+            blocks.sum::<f64>() <= room
+        };
+        let phrase = PHRASE.min(lines[0].measures.len());
+        let mut sizes = (1..=BLOCKS.0)
+            .rev()
+            .flat_map(|count| lengths(&lines[0]).map(move |bars| vec![bars; count]))
+            .find(fits)
+            .unwrap_or_else(|| vec![phrase]);
+        for bars in [sizes[0], phrase] {
+            while sizes.len() < BLOCKS.1 {
+                sizes.push(bars);
+                if !fits(&sizes) {
+                    sizes.pop();
+                    break;
+                }
+            }
+        }
+        sizes
     }
 
     /// An example or an exercise: the first is played, then notes are left out, fewer and more of them in turn.
