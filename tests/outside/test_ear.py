@@ -170,6 +170,39 @@ def test_the_sound_is_there_and_does_not_clip(endpin, tmp_path):
         assert effective > 0.005
 
 
+def test_each_of_a_class_gets_a_set_of_their_own(endpin, program, tmp_path):
+    everyone, place = tmp_path / "class.list", tmp_path / "week-1"
+    everyone.write_text("# Tuesdays\nAda: key Bb, level 3\nBo K: key D, level 5, on five-string\nZoë\n")
+    call = ["ear", CHARTS[0], "--count", 6, "--class", everyone, "-o", place]
+    endpin(*call)
+    assert sorted(path.name for path in place.iterdir()) == ["ada", "bo-k", "zoë"]
+    for name, key, level in (("ada", "Bb", 3), ("bo-k", "D", 5), ("zoë", "F", 4)):
+        items = json.loads((place / name / "questions.json").read_text())["items"]
+        assert {item["key"] for item in items} == {key}
+        assert len(list((place / name / "questions").iterdir())) == len(items) == 6
+        assert json.loads((place / name / "answers.json").read_text())["level"] == level
+    assert "Bo K" in (place / "bo-k/questions.html").read_text()
+
+    def files():
+        return {path: path.read_bytes() for path in place.rglob("*") if path.is_file()}
+
+    # Another set for one of them is in the way: nobody's files change, and nobody new gets any.
+    before = files()
+    everyone.write_text("Di\nAda: key C, level 3\n")
+    done = subprocess.run([program, *map(str, call)], capture_output=True, text=True, timeout=60)
+    assert done.returncode == 2 and "Ada: " in done.stderr and "--replace" in done.stderr
+    assert files() == before
+    for text, place_of_fault in [
+        ("Di\nEd: key C, fast\n", ":2:12: "),
+        ("Di\nEd: level 9\n", ":2:5: "),
+        ("Di\n\n  di: level 4\n", ":3:3: "),
+    ]:
+        everyone.write_text(text)
+        done = subprocess.run([program, *map(str, call)], capture_output=True, text=True, timeout=60)
+        assert done.returncode == 2 and f"{everyone}{place_of_fault}" in done.stderr, done.stderr
+    assert files() == before
+
+
 def test_wrong_calls_say_what_would_do(endpin, program, tmp_path):
     def fails(*arguments):
         done = subprocess.run([program, "ear", *map(str, arguments)], capture_output=True, text=True, timeout=60)

@@ -1,6 +1,8 @@
 //! `endpin ear`: a set of questions for the ear and its key.
 
+mod class;
 mod drill;
+mod planned;
 mod term;
 
 use crate::{
@@ -13,12 +15,10 @@ use crate::{
             Ask, Maker, QuestionKind,
             audio::{AudioFormat, Studio},
             drill::Drill,
-            export::{Folder, answers, is_of_a_set, lists, table},
-            marking, page,
+            marking,
             record::{self, Record, usual_path},
             sound::With,
         },
-        folder_swap::FolderSwap,
         json::JsonSigns,
     },
     performance::score::PartName,
@@ -26,7 +26,9 @@ use crate::{
 use drill::{InFile, Sounder};
 use endpin_theory::{Feel, Key, Mode, did_you_mean};
 use endpin_walker::Level;
+use planned::PlannedSet;
 use std::{
+    ops::RangeInclusive,
     path::{Path, PathBuf},
     process::ExitCode,
 };
@@ -50,6 +52,9 @@ pub struct EarArgs {
     /// Put the set in the place of another that the folder has
     #[arg(long, conflicts_with = "drill")]
     replace: bool,
+    /// Make a set for each student of a class, in a folder of their name: a line a student, such as "Ada: key Bb, level 4"
+    #[arg(long, value_name = "FILE", conflicts_with_all = ["drill", "term", "keys", "mark"])]
+    class: Option<PathBuf>,
     /// How many questions
     #[arg(long, value_name = "N", default_value_t = 40, value_parser = whole::<u32, 1, 100_000>)]
     count: u32,
@@ -102,6 +107,8 @@ pub struct EarArgs {
     chart_options: ChartOptions,
 }
 
+/// The levels at which questions are asked.
+const LEVELS: RangeInclusive<u8> = 3..=5;
 /// What the pages are called.
 const TITLE: &str = "Questions for the ear";
 
@@ -148,6 +155,8 @@ pub fn run(args: &EarArgs) -> Result<ExitCode, Failure> {
     let ask = args.ask()?;
     if args.drill {
         drill(args, &ask)?;
+    } else if let Some(file) = &args.class {
+        class::write_sets(args, &ask, file)?;
     } else {
         write_set(args, ask, args.kind.is_empty(), TITLE)?;
     }
@@ -185,78 +194,11 @@ fn mark(folder: &Path, files: &[PathBuf], signs: Option<JsonSigns>) -> Result<Ex
     Ok(ExitCode::SUCCESS)
 }
 
-/// Writes the files of a set. Where the kinds were not chosen, those without a place are left out.
-fn write_set(args: &EarArgs, mut ask: Ask, any_kind: bool, title: &str) -> Result<(), Failure> {
+/// Writes the files of a set.
+fn write_set(args: &EarArgs, ask: Ask, any_kind: bool, title: &str) -> Result<(), Failure> {
     destination::finish_files_at_signals()?;
-    let place = args.folder()?;
-    if any_kind {
-        let possible = Maker::new(&ask).map_err(Failure::input)?.possible();
-        for left_out in ask.kinds.iter().filter(|kind| !possible.contains(kind)) {
-            eprintln!("note: these charts have no place for questions of the kind {left_out}");
-        }
-        if possible.is_empty() {
-            return Err(Failure::input(
-                "these charts have no place for questions: they need three bars or more with chords",
-            ));
-        }
-        ask.kinds = possible;
-    }
-    let set = Maker::new(&ask)
-        .and_then(|maker| maker.set())
-        .map_err(Failure::input)?;
-    let (first, last) = args.only.unwrap_or((1, set.len()));
-    let Some(chosen) = set.get(first - 1..last) else {
-        let message = format!("--only {first}-{last}: the set has {} questions", set.len());
-        return Err(Failure::input(message));
-    };
-    let studio = match args.audio {
-        Some(format) => Some((
-            Studio::of_machine(args.sound_font.as_deref(), format).map_err(Failure::input)?,
-            format,
-        )),
-        None => None,
-    };
-    let mut folder = Folder::new(place);
-    let key = answers(&set, &ask);
-    let lists = lists(&set, &key);
-    let differs = lists
-        .iter()
-        .any(|(name, list)| folder.differs(name, list.as_bytes()));
-    // A new key beside old questions would be worse than either: one set takes the other's place at once.
-    let swap = match (differs, args.replace) {
-        (false, _) => None,
-        (true, true) => Some(FolderSwap::beside(place)?),
-        (true, false) => {
-            return Err(Failure::input(format!(
-                "{} holds another set of questions, whose key may be in use: name another folder, or say --replace",
-                shown(place)
-            )));
-        }
-    };
-    if let Some(swap) = &swap {
-        folder = Folder::new(swap.path());
-    }
-    folder.make()?;
-    // First of all what tells this set from others, should the rest be broken off.
-    for (name, list) in &lists {
-        folder.write(name, list.as_bytes())?;
-    }
-    folder.write_midi(chosen, set.len())?;
-    folder.write("answers.csv", table(&key).as_bytes())?;
-    folder.write("answers.html", page::answers(&set, title).as_bytes())?;
-    folder.write("questions.html", page::questions(&set, title).as_bytes())?;
-    if let Some((studio, format)) = studio {
-        folder.write_audio(chosen, set.len(), &studio, format)?;
-    }
-    if let Some(swap) = swap {
-        swap.finish(is_of_a_set)?;
-    }
-    eprintln!(
-        "{} questions in {}: open questions.html to answer them, answers.html for the key",
-        chosen.len(),
-        shown(place)
-    );
-    Ok(())
+    let planned = PlannedSet::new(args, args.folder()?, ask, any_kind, title)?;
+    planned.write(args.studio()?.as_ref())
 }
 
 fn drill(args: &EarArgs, ask: &Ask) -> Result<(), Failure> {
@@ -308,6 +250,17 @@ impl EarArgs {
         folder.ok_or_else(|| {
             Failure::input("where to? Name a folder with -o DIR, or practise with --drill")
         })
+    }
+
+    /// What renders the questions, where sound is asked for.
+    fn studio(&self) -> Result<Option<(Studio, AudioFormat)>, Failure> {
+        let open = |format| {
+            let studio = Studio::of_machine(self.sound_font.as_deref(), format);
+            studio
+                .map(|studio| (studio, format))
+                .map_err(Failure::input)
+        };
+        self.audio.map(open).transpose()
     }
 
     fn ask(&self) -> Result<Ask, Failure> {
