@@ -203,6 +203,25 @@ def test_each_of_a_class_gets_a_set_of_their_own(endpin, program, tmp_path):
     assert files() == before
 
 
+def test_a_drill_breaks_its_lines_between_words(program, tmp_path):
+    call = [program, "ear", CHARTS[0], "--drill", "--rounds", 12, "--record", tmp_path / "ear.jsonl"]
+    done = subprocess.run(list(map(str, call)), input="a\nF A\n" * 30, capture_output=True, text=True, timeout=60)
+    assert done.returncode == 0
+    # What follows a prompt begins a line where somebody types; lines of files are not broken, so that they can be copied.
+    lines = [line for line in done.stdout.replace("> ", "\n").splitlines() if str(tmp_path) not in line]
+    assert len(lines) > 60 and max(map(len, lines)) < 80
+    # The questions are those of the list, whole.
+    endpin_asks = subprocess.run(
+        list(map(str, [program, "ear", CHARTS[0], "--count", 40, "-o", tmp_path / "set"])), timeout=60
+    )
+    assert endpin_asks.returncode == 0
+    items = json.loads((tmp_path / "set/questions.json").read_text())["items"]
+    known = {item["question"] for item in items}
+    told = " ".join(done.stdout.split())
+    asked = re.findall(r" \d+\. (.+?) \S+, \d+/\d+, \d+ quarter notes", told)
+    assert len(asked) == 12 and set(asked) <= known
+
+
 def test_wrong_calls_say_what_would_do(endpin, program, tmp_path):
     def fails(*arguments):
         done = subprocess.run([program, "ear", *map(str, arguments)], capture_output=True, text=True, timeout=60)

@@ -78,11 +78,13 @@ pub fn converse(
     };
     let topics = drill.progress(now());
     let today = topics.iter().filter(|topic| topic.days == 0).count();
+    let keys =
+        "Answer with a letter. Enter plays it again, ? gives up, p shows how you stand, q ends.";
     table.say(&format!(
-        "{} topics, {today} for today. The record is {}.\n\
-         Answer with a letter. Enter plays it again, ? gives up, p shows how you stand, q ends.\n",
+        "{} topics, {today} for today. The record is {}.\n{}",
         topics.len(),
         shown(drill.record().path()),
+        wrapped(keys, 0),
     ));
     if drill.record().damaged() > 0 {
         table.say(&format!(
@@ -184,20 +186,46 @@ fn letter(index: usize) -> char {
     char::from(b'a' + (index % 26) as u8)
 }
 
+/// Columns of a terminal, of which the last stays free: some go on to the next line when it is written.
+const COLUMNS: usize = 80;
+
+/// A line broken at words into as many as the terminal needs, those after the first indented by so many spaces. A
+/// word that is too long stays whole.
+fn wrapped(line: &str, indent: usize) -> String {
+    let (mut text, mut at) = (String::new(), 0);
+    // Spaces before the first word stay.
+    let begun = line.len() - line.trim_start().len();
+    for (index, word) in line[begun..].split(' ').enumerate() {
+        let width = word.chars().count();
+        if index == 0 {
+            text += &line[..begun];
+            at = begun;
+        } else if at + 1 + width < COLUMNS {
+            text.push(' ');
+            at += 1;
+        } else {
+            text.push('\n');
+            text += &" ".repeat(indent);
+            at = indent;
+        }
+        text += word;
+        at += width;
+    }
+    text + "\n"
+}
+
 fn posed(question: &Question, number: u32) -> String {
     let playing = &question.playing;
+    let asked = wrapped(&format!("{number}. {}", question.kind.question()), 3);
     let mut text = format!(
-        "\n{number}. {}\n   {}, {}, {} quarter notes a minute\n",
-        question.kind.question(),
-        playing.key,
-        question.variant.excerpt.meter,
-        playing.tempo,
+        "\n{asked}   {}, {}, {} quarter notes a minute\n",
+        playing.key, question.variant.excerpt.meter, playing.tempo,
     );
     if let Some(chords) = question.chords_shown() {
-        text += &format!("   {}\n", printable(&chords));
+        text += &wrapped(&format!("   {}", printable(&chords)), 3);
     }
     for (index, choice) in question.choices.iter().enumerate() {
-        text += &format!("   {}  {}\n", letter(index), choice.words);
+        text += &wrapped(&format!("   {}  {}", letter(index), choice.words), 6);
     }
     if question.choices.is_empty() {
         text += "   Write the notes with spaces between, such as F A C E\n";
@@ -224,7 +252,8 @@ fn verdict(question: &Question, right: bool) -> String {
         .find(|choice| choice.answer == variant.answer);
     let words = words.map_or(&variant.answer, |choice| &choice.words);
     let opening = if right { "Right" } else { "No, it is" };
-    printable(&format!("{opening}: {words} ({})\n", variant.why))
+    let told = format!("{opening}: {words} ({})", variant.why);
+    wrapped(&printable(&told), 0)
 }
 
 /// How the topics stand, weakest first, each with a bar of its right answers.
@@ -236,7 +265,7 @@ fn standing(progress: &[Progress]) -> String {
         format!(
             "  {:<widest$}  {} {:>3} of {:<3} right, next asked: {}\n",
             topic.topic,
-            bar(topic.share(), 12),
+            bar(topic.share(), 8),
             topic.right,
             topic.asked,
             topic.next_asked(),
@@ -248,4 +277,30 @@ fn standing(progress: &[Progress]) -> String {
 /// Where questions without a port are written: beside the record.
 pub fn beside(record: &Path) -> PathBuf {
     record.with_extension("mid")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_are_broken_between_words_and_nothing_is_lost() {
+        let words: Vec<String> = (1..60).map(|length| "x".repeat(length % 14 + 1)).collect();
+        for indent in [0, 3, 6] {
+            let text = wrapped(&format!("   {}", words.join(" ")), indent);
+            assert_eq!(text.split_whitespace().collect::<Vec<_>>(), words);
+            let widths: Vec<usize> = text.lines().map(|line| line.chars().count()).collect();
+            let next = text.lines().skip(1).map(|line| line.trim_start().find(' '));
+            assert!(widths.iter().all(|width| *width < COLUMNS), "{text}");
+            // None is broken before it has to be.
+            let firsts = next.map(|end| end.unwrap_or(0));
+            for (width, first) in widths.iter().zip(firsts).filter(|(_, first)| *first > 0) {
+                assert!(width + 1 + first >= COLUMNS, "{text}");
+            }
+            let mut later = text.lines().skip(1);
+            assert!(later.all(|line| line.len() - line.trim_start().len() == indent));
+        }
+        assert_eq!(wrapped("2. short", 3), "2. short\n");
+        assert_eq!(wrapped(&"y".repeat(100), 3), "y".repeat(100) + "\n");
+    }
 }
