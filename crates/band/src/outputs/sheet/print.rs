@@ -1,6 +1,6 @@
 //! Paper: the music laid out on pages of a size, at a size of staff.
 //!
-//! Where its lines and pages break is settled by [`breaks`](super::breaks); a line is drawn by
+//! Where its lines and pages break is settled by [`breaks`]; a line is drawn by
 //! [`system`](super::system).
 
 use super::{
