@@ -53,7 +53,7 @@ def practice(browser, program, folder):
 
 def sheet(browser, program, folder):
     subprocess.run([program, "sheet", CHART, "-o", folder / "sheet.svg", "--choruses", "1"], check=True)
-    keep(looked_at(browser, (folder / "sheet.svg").as_uri(), 800, 460), "sheet")
+    keep(looked_at(browser, (folder / "sheet.svg").as_uri(), 800, 520), "sheet")
 
 
 def verdict(browser, program, folder):
